@@ -1,0 +1,88 @@
+"""Errors and findings: what, value, limit, remedy.
+
+Every message the user reads is one of these two things:
+
+- an *error* stops the run: ``InputError`` (something given is wrong, exit code 2)
+  or ``AccuracyError`` (solved, but not to tolerance, exit code 3);
+- a *finding* doesn't: something was changed, assumed or is a risk, and is reported.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Literal
+
+Level = Literal["note", "warning", "risk", "error"]
+
+
+class PlywrightError(Exception):
+    """Base of all errors meant for the user.
+
+    Parameters
+    ----------
+    what : str
+        What is wrong, in one clause.
+    value, limit : str, optional
+        The offending value, and what is allowed.
+    remedy : str, optional
+        What the user can do about it.
+    where : str, optional
+        Place: a file, with line and key where there are such.
+    """
+
+    def __init__(
+        self, what: str, *, value: Any = None, limit: str = "", remedy: str = "", where: str = ""
+    ) -> None:
+        self.what, self.value, self.limit = what, value, limit
+        self.remedy, self.where = remedy, where
+        super().__init__(self.line())
+
+    def line(self) -> str:
+        """The whole message on one line."""
+        parts = [f"{self.where}: {self.what}" if self.where else self.what]
+        if self.value is not None:
+            parts.append(f"got {self.value}")
+        if self.limit:
+            parts.append(f"allowed: {self.limit}")
+        if self.remedy:
+            parts.append(self.remedy)
+        return " ".join("; ".join(parts).split())
+
+
+class InputError(PlywrightError):
+    """Something the user gave can't be used (exit code 2)."""
+
+
+class InputErrors(InputError):
+    """Several input errors found in one reading; ``errors`` holds one each."""
+
+    def __init__(self, errors: list[InputError]) -> None:
+        self.errors = tuple(errors)
+        super().__init__(" | ".join(e.line() for e in errors))
+
+
+class AccuracyError(PlywrightError):
+    """A solver couldn't reach its tolerance; ``partial`` is what it has (exit code 3)."""
+
+    def __init__(self, what: str, *, partial: Any = None, **kwargs: Any) -> None:
+        self.partial = partial
+        super().__init__(what, **kwargs)
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something the user should know that doesn't stop the run.
+
+    ``level``: ``note`` (told for completeness), ``warning`` (something was changed or
+    assumed), ``risk`` (the part may suffer), ``error`` (a piece isn't valid).
+    """
+
+    level: Level
+    where: str
+    message: str
+    remedy: str = ""
+
+    def line(self) -> str:
+        """The whole finding on one line."""
+        tail = f"; {self.remedy}" if self.remedy else ""
+        return f"{self.level}: {self.where}: {self.message}{tail}"
