@@ -1,0 +1,161 @@
+"""Normals and curvatures from a local quadric, fitted by weighted least squares.
+
+Angle-weighted normals are degrees wrong at open borders and on uneven meshes. Here each
+vertex gets the quadric through itself that fits its neighbours best (Cazals & Pouget
+2005, 'osculating jets', degree 2, key ``cazals2005`` in tests/references.bib).
+Lengths in mm.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from drape.compiled import kernel
+
+MOST_NEIGHBOURS = 48
+FEWEST_NEIGHBOURS = 9
+
+
+@kernel
+def ring(vertex, start, neighbour, mark, found):
+    """Collect neighbours of ``vertex``: two rings, more until there are enough.
+
+    ``start`` (n+1,), ``neighbour`` (k,): adjacency in compressed rows; ``mark`` (n,) int
+    scratch that must not hold ``vertex``; ``found`` (MOST_NEIGHBOURS + 1,) is filled.
+    Returns the count; ``found[0]`` is the vertex itself.
+    """
+    found[0] = vertex
+    mark[vertex] = vertex
+    count, first = 1, 0
+    for depth in range(6):
+        last = count
+        for i in range(first, last):
+            for j in range(start[found[i]], start[found[i] + 1]):
+                other = neighbour[j]
+                if mark[other] != vertex and count <= MOST_NEIGHBOURS:
+                    mark[other] = vertex
+                    found[count] = other
+                    count += 1
+        first = last
+        if first == count or count > MOST_NEIGHBOURS:
+            break
+        if depth >= 1 and count > FEWEST_NEIGHBOURS:
+            break
+    return count
+
+
+@kernel
+def solve_ridge(matrix, rhs):
+    """Solve the 5×5 normal equations in place, columns scaled, with a tiny ridge."""
+    n = rhs.size
+    scale = np.empty(n)
+    for i in range(n):
+        scale[i] = np.sqrt(matrix[i, i]) if matrix[i, i] > 0.0 else 1.0
+    for i in range(n):
+        rhs[i] /= scale[i]
+        for j in range(n):
+            matrix[i, j] /= scale[i] * scale[j]
+    for i in range(n):
+        matrix[i, i] += 1e-9
+    for i in range(n):  # Cholesky
+        for j in range(i + 1):
+            s = matrix[i, j]
+            for k in range(j):
+                s -= matrix[i, k] * matrix[j, k]
+            matrix[i, j] = np.sqrt(max(s, 1e-30)) if i == j else s / matrix[j, j]
+    for i in range(n):
+        for k in range(i):
+            rhs[i] -= matrix[i, k] * rhs[k]
+        rhs[i] /= matrix[i, i]
+    for i in range(n - 1, -1, -1):
+        for k in range(i + 1, n):
+            rhs[i] -= matrix[k, i] * rhs[k]
+        rhs[i] /= matrix[i, i]
+    for i in range(n):
+        rhs[i] /= scale[i]
+
+
+@kernel
+def frame(nx, ny, nz, axes):
+    """Fill ``axes`` (3, 3) with two tangents and the unit normal given."""
+    if abs(nx) < 0.6:
+        tx, ty, tz = 0.0, -nz, ny
+    else:
+        tx, ty, tz = nz, 0.0, -nx
+    length = np.sqrt(tx * tx + ty * ty + tz * tz)
+    axes[0, 0], axes[0, 1], axes[0, 2] = tx / length, ty / length, tz / length
+    axes[2, 0], axes[2, 1], axes[2, 2] = nx, ny, nz
+    axes[1, 0] = ny * axes[0, 2] - nz * axes[0, 1]
+    axes[1, 1] = nz * axes[0, 0] - nx * axes[0, 2]
+    axes[1, 2] = nx * axes[0, 1] - ny * axes[0, 0]
+
+
+@kernel
+def fit_quadrics(points, normals, start, neighbour, curvatures, residual):
+    """Refine ``normals`` (n, 3) in place; fill ``curvatures`` (n, 2), ``residual`` (n,).
+
+    ``points`` (n, 3) mm; adjacency as in ``ring``. Curvatures in 1/mm, smaller first,
+    positive where the surface bends towards its normal (concave seen along it).
+    ``residual`` is the root mean square distance of the neighbours to the quadric, mm.
+    """
+    n = points.shape[0]
+    mark = np.full(n, -1, dtype=np.int64)
+    found = np.empty(MOST_NEIGHBOURS + 2, dtype=np.int64)
+    axes = np.empty((3, 3))
+    matrix = np.empty((5, 5))
+    rhs = np.empty(5)
+    row = np.empty(5)
+    for v in range(n):
+        count = ring(v, start, neighbour, mark, found)
+        residual[v] = 0.0
+        curvatures[v, 0] = curvatures[v, 1] = 0.0
+        if count < 4:
+            continue
+        nearest = 1e300
+        for i in range(1, count):
+            d = 0.0
+            for c in range(3):
+                d += (points[found[i], c] - points[v, c]) ** 2
+            if 0.0 < d < nearest:
+                nearest = d
+        for repeat in range(3):
+            frame(normals[v, 0], normals[v, 1], normals[v, 2], axes)
+            matrix[:] = 0.0
+            rhs[:] = 0.0
+            for i in range(1, count):
+                x = y = z = 0.0
+                for c in range(3):
+                    d = points[found[i], c] - points[v, c]
+                    x += d * axes[0, c]
+                    y += d * axes[1, c]
+                    z += d * axes[2, c]
+                w = 1.0 / (x * x + y * y + nearest)
+                row[0], row[1], row[2], row[3], row[4] = x, y, x * x, x * y, y * y
+                for a in range(5):
+                    rhs[a] += w * row[a] * z
+                    for b in range(5):
+                        matrix[a, b] += w * row[a] * row[b]
+            solve_ridge(matrix, rhs)
+            if repeat == 2:
+                break
+            length = np.sqrt(1.0 + rhs[0] ** 2 + rhs[1] ** 2)
+            for c in range(3):
+                normals[v, c] = (axes[2, c] - rhs[0] * axes[0, c] - rhs[1] * axes[1, c]) / length
+            if count < 6:
+                break
+        total = weight = 0.0
+        for i in range(1, count):
+            x = y = z = 0.0
+            for c in range(3):
+                d = points[found[i], c] - points[v, c]
+                x += d * axes[0, c]
+                y += d * axes[1, c]
+                z += d * axes[2, c]
+            w = 1.0 / (x * x + y * y + nearest)
+            fitted = rhs[0] * x + rhs[1] * y + rhs[2] * x * x + rhs[3] * x * y + rhs[4] * y * y
+            total += w * (z - fitted) ** 2
+            weight += w
+        residual[v] = np.sqrt(total / weight)
+        mean = rhs[2] + rhs[4]
+        spread = np.sqrt((rhs[2] - rhs[4]) ** 2 + rhs[3] ** 2)
+        curvatures[v, 0], curvatures[v, 1] = mean - spread, mean + spread

@@ -1,0 +1,73 @@
+"""Region: the part of a mould half's surface that cloth lies on, with named edges.
+
+Words
+-----
+edge       a chain of vertices on the region's rim: a run of the parting line, a mouth, a
+           trim line, a hole's rim, or a plain border
+cut normal unit normal of the surface a ply ends at there (the parting surface, ruled
+           through the parting line; the plane of a mouth or trim line), pointing out of
+           the region
+beyond     faces past a trim line: cavity that is there, but isn't part of the region
+
+Lengths in mm. Chains run counter-clockwise seen from inside the hollow (against the
+normals): the region is on the left.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from drape.geometry.surface import Bools, Floats, Ints, Surface
+
+EdgeKind = Literal["parting", "mouth", "trim", "hole", "border"]
+
+
+@dataclass(frozen=True, eq=False)
+class Edge:
+    """One named edge of a region.
+
+    Attributes
+    ----------
+    name : str
+        ``A-B.1`` for a parting run, ``A`` for a mouth or trim line, ``hole.1``, ``edge.1``.
+    kind : str
+    vertices : (k,) int
+        Chain of the surface's vertices; for a closed edge the first isn't repeated.
+    closed : bool
+    cut_normals : (k, 3) float or None
+        None: the ply ends square to the surface.
+    """
+
+    name: str
+    kind: EdgeKind
+    vertices: Ints
+    closed: bool = False
+    cut_normals: Floats | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Region:
+    """A surface, which of its faces count, and its edges.
+
+    Attributes
+    ----------
+    surface : Surface
+    inside : (m,) bool
+        Faces of the region; the others lie beyond a trim line.
+    edges : tuple of Edge
+    loops : tuple of tuple of int
+        Indices into ``edges`` in order round each rim; the outer rim (the longest) first.
+    source_faces : (m,) int
+        Face of the user's mesh that each face comes from.
+    """
+
+    surface: Surface
+    inside: Bools
+    edges: tuple[Edge, ...]
+    loops: tuple[tuple[int, ...], ...]
+    source_faces: Ints
+
+    def edge(self, name: str) -> Edge:
+        """The edge called ``name``; KeyError if there is none."""
+        return next(e for e in self.edges if e.name == name)
