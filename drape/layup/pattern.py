@@ -1,0 +1,58 @@
+"""Pattern: the flat cut outline of one piece with what is marked on it.
+
+Flat coordinates in mm: origin at the start point, x along the warp, y along the weft,
+seen from inside the hollow.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from drape.geometry.surface import Floats
+
+
+@dataclass(frozen=True)
+class PatternEdge:
+    """A named stretch of the outline, from vertex ``first`` to vertex ``last``.
+
+    Indices into ``Pattern.outline``, counter-clockwise, wrapping at the end.
+    """
+
+    name: str
+    kind: str
+    first: int
+    last: int
+    allowance_mm: float
+
+
+@dataclass(frozen=True, eq=False)
+class Pattern:
+    """What is cut and what is marked on it.
+
+    Attributes
+    ----------
+    piece, ply, half, fabric : str
+    order, of : int
+        Place of the ply in the lay-up of its half, from 1, and how many there are.
+    angle_deg : float
+        As the job gives it; ``seen_from`` ("inside" or "mould") says what it means.
+    outline : (n, 2) mm, counter-clockwise, last vertex not repeated
+    holes : tuple of (k, 2) mm, clockwise
+    edges : tuple of PatternEdge
+    edge_lines : tuple of (name, (k, 2) mm)
+        Where the edges themselves (allowance 0) lie on the cloth; empty where they
+        coincide with the outline.
+    """
+
+    piece: str
+    ply: str
+    half: str
+    fabric: str
+    order: int
+    of: int
+    angle_deg: float
+    seen_from: str
+    outline: Floats
+    holes: tuple[Floats, ...]
+    edges: tuple[PatternEdge, ...]
+    edge_lines: tuple[tuple[str, Floats], ...] = ()
