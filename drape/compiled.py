@@ -16,7 +16,13 @@ from typing import Any
 
 import numba
 
-KERNEL_FILES = ("geometry/kernels.py", "geometry/fitting.py", "cloth/cells.py", "cloth/growth.py")
+KERNEL_FILES = (
+    "geometry/kernels.py",
+    "geometry/fitting.py",
+    "cloth/cells.py",
+    "cloth/growth.py",
+    "cloth/mapping.py",
+)
 
 
 def source_hash(root: Path) -> str:

@@ -1,0 +1,225 @@
+"""Compiled kernels that fill the net's cells: each fourth node from three known ones.
+
+Words
+-----
+node     crossing of a warp and a weft yarn; grid place (i, j): i counts along the warp
+A, B, C  the known corners of a cell: A shares its weft yarn with the wanted node D, so
+         that A-D runs along the warp; B-D runs along the weft; C is opposite D
+state    of a node: UNKNOWN, KNOWN, OUTSIDE (left the surface), LOCKED (the cell would
+         have to close further than cloth can), FAILED (no convergence)
+
+Sides are arc lengths on the surface, mm: u[i+1] − u[i] along the warp, likewise v.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from drape.compiled import kernel
+from drape.geometry.kernels import (
+    ROW,
+    arc_length,
+    evaluate,
+    fine_arc_length,
+    geodesic_step,
+    step_weights,
+    walk,
+)
+
+UNKNOWN, KNOWN, OUTSIDE, LOCKED, FAILED = 0, 1, 2, 3, 4
+SMALLEST_ANGLE = np.radians(4.0)  # a cell closed further than this can't be solved reliably
+
+
+class Grid(NamedTuple):
+    """The net while it is being filled; arrays are written in place.
+
+    u, v : (p,), (q,) yarn coordinates, mm
+    rows : (p, q, ROW) points, normals, derivatives, weights
+    faces : (p, q) int
+    state : (p, q) int8
+    """
+
+    u: np.ndarray
+    v: np.ndarray
+    rows: np.ndarray
+    faces: np.ndarray
+    state: np.ndarray
+
+
+@kernel
+def turn(p, q, r, n):
+    """Signed area (twice) of the triangle of three rows, seen against the normal of ``n``."""
+    ax, ay, az = q[0] - p[0], q[1] - p[1], q[2] - p[2]
+    bx, by, bz = r[0] - p[0], r[1] - p[1], r[2] - p[2]
+    cx, cy, cz = ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx
+    return cx * n[3] + cy * n[4] + cz * n[5]
+
+
+@kernel
+def solve_cell(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
+    """Find node D with arc lengths A-D = du and B-D = dv on the far side of A-B from C.
+
+    Newton's method on the two lengths (gradients along the chords), from the
+    parallelogram's corner; then once more with lengths measured finely.
+    Fills row ``d``; returns (face, state).
+    """
+    d1, d2 = step_weights(a, b[0] - c[0], b[1] - c[1], b[2] - c[2])
+    face, b1, b2, arrived = walk(patches, a_face, a[12], a[13], d1, d2)
+    evaluate(patches, face, b1, b2, d)
+    want_a, want_b = du, dv
+    cap = 0.5 * min(du, dv)
+    for polish in range(2):
+        solved = False
+        for _ in range(20):
+            ax, ay, az = d[0] - a[0], d[1] - a[1], d[2] - a[2]
+            bx, by, bz = d[0] - b[0], d[1] - b[1], d[2] - b[2]
+            la = np.sqrt(ax * ax + ay * ay + az * az)
+            lb = np.sqrt(bx * bx + by * by + bz * bz)
+            if la < 0.05 * du or lb < 0.05 * dv:
+                return face, FAILED
+            fa, fb = arc_length(a, d) - want_a, arc_length(b, d) - want_b
+            if abs(fa) + abs(fb) < 1e-9 * (du + dv):
+                solved = True
+                break
+            g11 = (ax * d[6] + ay * d[7] + az * d[8]) / la
+            g12 = (ax * d[9] + ay * d[10] + az * d[11]) / la
+            g21 = (bx * d[6] + by * d[7] + bz * d[8]) / lb
+            g22 = (bx * d[9] + by * d[10] + bz * d[11]) / lb
+            det = g11 * g22 - g12 * g21
+            if det == 0.0:
+                return face, LOCKED
+            d1, d2 = -(fa * g22 - fb * g12) / det, -(fb * g11 - fa * g21) / det
+            x = d1 * d[6] + d2 * d[9]
+            y = d1 * d[7] + d2 * d[10]
+            z = d1 * d[8] + d2 * d[11]
+            size = np.sqrt(x * x + y * y + z * z)
+            if size > cap:
+                d1, d2 = d1 * cap / size, d2 * cap / size
+            face, b1, b2, arrived = walk(patches, face, d[12], d[13], d1, d2)
+            evaluate(patches, face, b1, b2, d)
+        if not solved:
+            return face, FAILED if arrived else OUTSIDE
+        if not arrived:
+            return face, OUTSIDE
+        if polish == 0:
+            want_a = du * arc_length(a, d) / fine_arc_length(patches, a_face, a, d, scratch)
+            want_b = dv * arc_length(b, d) / fine_arc_length(patches, b_face, b, d, scratch)
+    before, after = turn(c, a, b, c), turn(d, b, a, d)
+    if before * after <= 0.0:
+        return face, FAILED
+    if abs(after) < du * dv * np.sin(SMALLEST_ANGLE):
+        return face, LOCKED
+    return face, KNOWN
+
+
+@kernel
+def fill_from(patches, grid, queue, first, last):
+    """Solve every cell that has three known corners, starting from queued nodes.
+
+    ``queue`` (k, 2) holds nodes already KNOWN in [first, last); solved nodes are added.
+    Returns the new ``last``.
+    """
+    p, q = grid.state.shape
+    scratch, d = np.empty(ROW), np.empty(ROW)
+    while first < last:
+        i, j = queue[first, 0], queue[first, 1]
+        first += 1
+        for corner in range(4):
+            i2 = i + (1 if corner % 2 == 0 else -1)
+            j2 = j + (1 if corner < 2 else -1)
+            if i2 < 0 or j2 < 0 or i2 >= p or j2 >= q:
+                continue
+            known, di, dj = 0, -1, -1
+            for s in range(4):
+                si, sj = (i if s % 2 == 0 else i2), (j if s < 2 else j2)
+                if grid.state[si, sj] == KNOWN:
+                    known += 1
+                else:
+                    di, dj = si, sj
+            if known != 3 or grid.state[di, dj] != UNKNOWN:
+                continue
+            ai, bj = (i if di == i2 else i2), (j if dj == j2 else j2)
+            face, state = solve_cell(
+                patches,
+                grid.faces[ai, dj],
+                grid.rows[ai, dj],
+                grid.faces[di, bj],
+                grid.rows[di, bj],
+                grid.rows[ai, bj],
+                abs(grid.u[di] - grid.u[ai]),
+                abs(grid.v[dj] - grid.v[bj]),
+                d,
+                scratch,
+            )
+            grid.state[di, dj] = state
+            if state == KNOWN:
+                grid.rows[di, dj] = d
+                grid.faces[di, dj] = face
+                queue[last, 0], queue[last, 1] = di, dj
+                last += 1
+    return last
+
+
+@kernel
+def first_yarn(patches, grid, i0, j0, along_u, sign, direction, substeps, queue, last):
+    """Lay one half of a first yarn from node (i0, j0): a geodesic along ``direction``.
+
+    Nodes are KNOWN until it leaves the surface. Returns the new ``last`` of ``queue``.
+    """
+    p, q = np.empty(ROW), np.empty(ROW)
+    p[:] = grid.rows[i0, j0]
+    face = grid.faces[i0, j0]
+    i, j = i0, j0
+    count = grid.u.size if along_u else grid.v.size
+    while True:
+        i2, j2 = (i + sign, j) if along_u else (i, j + sign)
+        if min(i2, j2) < 0 or (i2 if along_u else j2) >= count:
+            return last
+        length = abs(grid.u[i2] - grid.u[i]) if along_u else abs(grid.v[j2] - grid.v[j])
+        for _ in range(substeps):
+            face, arrived = geodesic_step(patches, face, p, direction, length / substeps, q)
+            if not arrived:
+                grid.state[i2, j2] = OUTSIDE
+                return last
+            p[:] = q
+        grid.rows[i2, j2] = p
+        grid.faces[i2, j2] = face
+        grid.state[i2, j2] = KNOWN
+        queue[last, 0], queue[last, 1] = i2, j2
+        last += 1
+        i, j = i2, j2
+
+
+@kernel
+def cell_angle(a, b, c, d):
+    """Warp/weft angle of a cell from its mid-lines, radians; A-D and C-B run along the warp.
+
+    The mid-lines' directions equal the yarns' at the cell's centre to second order.
+    """
+    uu = vv = uv = 0.0
+    for k in range(3):
+        x = d[k] - a[k] + b[k] - c[k]
+        y = d[k] - b[k] + a[k] - c[k]
+        uu += x * x
+        vv += y * y
+        uv += x * y
+    return np.arctan2(np.sqrt(max(uu * vv - uv * uv, 0.0)), uv)
+
+
+@kernel
+def shear_field(rows, state, shear):
+    """Fill ``shear`` (p−1, q−1): π/2 − angle at each cell's centre, NaN where incomplete."""
+    for i in range(shear.shape[0]):
+        for j in range(shear.shape[1]):
+            shear[i, j] = np.nan
+            if (
+                state[i, j] == KNOWN
+                and state[i + 1, j] == KNOWN
+                and state[i, j + 1] == KNOWN
+                and state[i + 1, j + 1] == KNOWN
+            ):
+                shear[i, j] = 0.5 * np.pi - cell_angle(
+                    rows[i, j + 1], rows[i + 1, j], rows[i, j], rows[i + 1, j + 1]
+                )

@@ -1,0 +1,259 @@
+"""Compiled kernels that grow the net where a cell has no two known neighbours.
+
+Behind an inside bend or where a first yarn has left the region, the four-corner rule has
+nothing to stand on: one direction is free per new yarn. It is chosen by least shear: the
+mean shear of the new column decays towards zero, with the length RELAX as the scale, so
+that the yarn's direction stays continuous (a jump would be a kink) and the result
+doesn't depend on the spacing.
+
+Kernels are written for growth along u; growth along v works on the swapped grid.
+Lengths in mm, angles in radians.
+"""
+
+from __future__ import annotations
+
+import heapq
+
+import numpy as np
+
+from drape.cloth.cells import (
+    KNOWN,
+    OUTSIDE,
+    UNKNOWN,
+    Grid,
+    cell_angle,
+    fill_from,
+    solve_cell,
+)
+from drape.compiled import kernel
+from drape.geometry.kernels import ROW, geodesic_step
+
+RELAX = 20.0  # mm over which the mean shear of grown columns decays; our own choice
+
+
+@kernel
+def swap(grid):
+    """The same grid with u and v exchanged; shares all memory."""
+    return Grid(
+        grid.v,
+        grid.u,
+        grid.rows.transpose(1, 0, 2),
+        grid.faces.transpose(1, 0),
+        grid.state.transpose(1, 0),
+    )
+
+
+@kernel
+def run_of(grid, i, j, sign):
+    """Longest run (j1, j2) round j of KNOWN nodes in column i whose next one is UNKNOWN."""
+    j1 = j2 = j
+    q = grid.state.shape[1]
+    while j1 > 0 and grid.state[i, j1 - 1] == KNOWN and grid.state[i + sign, j1 - 1] == UNKNOWN:
+        j1 -= 1
+    while j2 < q - 1 and grid.state[i, j2 + 1] == KNOWN and grid.state[i + sign, j2 + 1] == UNKNOWN:
+        j2 += 1
+    return j1, j2
+
+
+@kernel
+def column_shear(grid, level, i, i2, j1, j2):
+    """Mean shear of the cells between columns i and i2, weighted to the region's inside.
+
+    Shear is signed as everywhere: positive where the angle between +u and +v is below 90°.
+    Returns (mean, weight); weight 0 where there is no whole cell.
+    """
+    total = weight = 0.0
+    low, high = min(i, i2), max(i, i2)
+    for j in range(j1, j2):
+        whole = grid.state[i, j] == KNOWN and grid.state[i, j + 1] == KNOWN
+        whole = whole and grid.state[i2, j] == KNOWN and grid.state[i2, j + 1] == KNOWN
+        if not whole:
+            continue
+        if level[grid.faces[i, j]] > 0 and level[grid.faces[i, j + 1]] > 0:
+            continue
+        angle = cell_angle(
+            grid.rows[low, j + 1], grid.rows[high, j], grid.rows[low, j], grid.rows[high, j + 1]
+        )
+        w = grid.v[j + 1] - grid.v[j]
+        total += w * (0.5 * np.pi - angle)
+        weight += w
+    return (total / weight if weight > 0.0 else 0.0), weight
+
+
+@kernel
+def try_column(patches, grid, i, j, sign, j1, j2, direction, substeps, made):
+    """Lay column i + sign over the run: node j along ``direction``, others by the cell rule.
+
+    Nodes that were made are KNOWN afterwards and listed in ``made``; returns their count.
+    """
+    i2 = i + sign
+    du = abs(grid.u[i2] - grid.u[i])
+    p, q, scratch, way = np.empty(ROW), np.empty(ROW), np.empty(ROW), np.empty(3)
+    p[:] = grid.rows[i, j]
+    way[:] = direction
+    face = grid.faces[i, j]
+    for _ in range(substeps):
+        face, arrived = geodesic_step(patches, face, p, way, du / substeps, q)
+        if not arrived:
+            return 0
+        p[:] = q
+    grid.rows[i2, j] = p
+    grid.faces[i2, j] = face
+    grid.state[i2, j] = KNOWN
+    made[0] = j
+    count = 1
+    for step in (-1, 1):
+        last = j
+        while j1 <= last + step <= j2:
+            new = last + step
+            face, state = solve_cell(
+                patches,
+                grid.faces[i, new],
+                grid.rows[i, new],
+                grid.faces[i2, last],
+                grid.rows[i2, last],
+                grid.rows[i, last],
+                du,
+                abs(grid.v[new] - grid.v[last]),
+                q,
+                scratch,
+            )
+            if state != KNOWN:
+                break
+            grid.rows[i2, new] = q
+            grid.faces[i2, new] = face
+            grid.state[i2, new] = KNOWN
+            made[count] = new
+            count += 1
+            last = new
+    return count
+
+
+@kernel
+def start_direction(grid, i, j, sign, j1, j2, direction):
+    """Fill ``direction``: the yarn's own at node (i, j), else square to the column."""
+    row = grid.rows[i, j]
+    back = i - sign
+    if 0 <= back < grid.state.shape[0] and grid.state[back, j] == KNOWN:
+        for c in range(3):
+            direction[c] = row[c] - grid.rows[back, j, c]
+    else:
+        low, high = max(j1, j - 1), min(j2, j + 1)
+        x = grid.rows[i, high, 0] - grid.rows[i, low, 0]
+        y = grid.rows[i, high, 1] - grid.rows[i, low, 1]
+        z = grid.rows[i, high, 2] - grid.rows[i, low, 2]
+        direction[0] = sign * (y * row[5] - z * row[4])
+        direction[1] = sign * (z * row[3] - x * row[5])
+        direction[2] = sign * (x * row[4] - y * row[3])
+    dot = direction[0] * row[3] + direction[1] * row[4] + direction[2] * row[5]
+    size = 0.0
+    for c in range(3):
+        direction[c] -= dot * row[3 + c]
+        size += direction[c] ** 2
+    for c in range(3):
+        direction[c] /= np.sqrt(size)
+
+
+@kernel
+def rotate(direction, row, angle):
+    """Turn a tangent unit vector about the row's normal, counter-clockwise, in place."""
+    n0, n1, n2 = row[3], row[4], row[5]
+    x, y, z = direction[0], direction[1], direction[2]
+    c, s = np.cos(angle), np.sin(angle)
+    direction[0] = c * x + s * (n1 * z - n2 * y)
+    direction[1] = c * y + s * (n2 * x - n0 * z)
+    direction[2] = c * z + s * (n0 * y - n1 * x)
+
+
+@kernel
+def grow_column(patches, grid, level, i, j, sign, hand, substeps, made):
+    """Add column i + sign next to the known run through (i, j), by least shear.
+
+    ``hand`` is +1 where (u, v) is right-handed against the normal, −1 on a swapped grid.
+    Returns the count of nodes made.
+    """
+    i2 = i + sign
+    j1, j2 = run_of(grid, i, j, sign)
+    if j2 == j1:
+        return 0
+    before, weight = 0.0, 0.0
+    back = i - sign
+    if 0 <= back < grid.state.shape[0]:
+        before, weight = column_shear(grid, level, i, back, j1, j2)
+    du = abs(grid.u[i2] - grid.u[i])
+    target = before * RELAX / (RELAX + du)
+    direction, trial = np.empty(3), np.empty(3)
+    start_direction(grid, i, j, sign, j1, j2, direction)
+    count, angle = 0, 0.0
+    for attempt in range(6):
+        for k in range(count):
+            grid.state[i2, made[k]] = UNKNOWN
+        trial[:] = direction
+        rotate(trial, grid.rows[i, j], angle)
+        count = try_column(patches, grid, i, j, sign, j1, j2, trial, substeps, made)
+        if count < 2:
+            for k in range(count):
+                grid.state[i2, made[k]] = UNKNOWN
+            return 0
+        shear, weight = column_shear(grid, level, i, i2, j1, j2)
+        if weight == 0.0 or abs(shear - target) < 1e-9 or attempt == 5:
+            break
+        # turning +u counter-clockwise closes the angle to +v: shear grows by the turn
+        angle += hand * (target - shear)
+    return count
+
+
+@kernel
+def frontier(grid, level, i0, j0, heap, i, j):
+    """Push the unknown neighbours of a known inside node, nearest to the start first."""
+    p, q = grid.state.shape
+    if grid.state[i, j] != KNOWN or level[grid.faces[i, j]] > 0:
+        return
+    for way in range(4):
+        i2 = i + (1 if way == 0 else (-1 if way == 1 else 0))
+        j2 = j + (1 if way == 2 else (-1 if way == 3 else 0))
+        if i2 < 0 or j2 < 0 or i2 >= p or j2 >= q or grid.state[i2, j2] != UNKNOWN:
+            continue
+        distance = abs(grid.u[i] - grid.u[i0]) + abs(grid.v[j] - grid.v[j0])
+        heapq.heappush(heap, (distance, i, j, way))
+
+
+@kernel
+def grow(patches, grid, level, i0, j0, substeps, queue, last):
+    """Grow until no known inside node has an unknown neighbour that can be made.
+
+    ``level`` (m,) is 0 on faces of the region. Returns (new ``last``, columns grown).
+    """
+    p, q = grid.state.shape
+    made = np.empty(max(p, q), np.int64)
+    heap = [(0.0, 0, 0, -1)]
+    for i in range(p):
+        for j in range(q):
+            frontier(grid, level, i0, j0, heap, i, j)
+    columns = 0
+    other = swap(grid)
+    while len(heap) > 0:
+        _, i, j, way = heapq.heappop(heap)
+        if way < 0:
+            continue
+        sign = 1 if way % 2 == 0 else -1
+        i2, j2 = (i + sign, j) if way < 2 else (i, j + sign)
+        if grid.state[i2, j2] != UNKNOWN:
+            continue
+        if way < 2:
+            count = grow_column(patches, grid, level, i, j, sign, 1.0, substeps, made)
+        else:
+            count = grow_column(patches, other, level, j, i, sign, -1.0, substeps, made)
+        if count == 0:
+            grid.state[i2, j2] = OUTSIDE
+            continue
+        columns += 1
+        first = last
+        for k in range(count):
+            queue[last, 0] = i2 if way < 2 else made[k]
+            queue[last, 1] = made[k] if way < 2 else j2
+            last += 1
+        last = fill_from(patches, grid, queue, first, last)
+        for k in range(first, last):
+            frontier(grid, level, i0, j0, heap, queue[k, 0], queue[k, 1])
+    return last, columns

@@ -1,0 +1,183 @@
+"""Compiled kernels of the map between flat coordinates and the surface.
+
+Inside the net a point is interpolated by the bicubic through the 4 × 4 nodes round its
+cell, near the net's rim by the bilinear of its cell. The inverse map is Newton's method
+(Gauss-Newton: the residual's normal part is left over) on the same interpolant.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from drape.cloth.cells import KNOWN
+from drape.compiled import kernel
+
+REACH = 0.75  # in cells: how far past the last whole cell a point may be extrapolated
+
+
+@kernel
+def find_interval(grid, x):
+    """Index i with grid[i] <= x < grid[i + 1], clipped to the ends."""
+    i = np.searchsorted(grid, x, side="right") - 1
+    return max(0, min(i, grid.size - 2))
+
+
+@kernel
+def lagrange(grid, first, count, x, weight, slope):
+    """Lagrange weights and their derivatives at x for nodes first … first + count − 1."""
+    for a in range(count):
+        w, s = 1.0, 0.0
+        for b in range(count):
+            if b == a:
+                continue
+            gap = grid[first + a] - grid[first + b]
+            s = s * (x - grid[first + b]) / gap + w / gap
+            w *= (x - grid[first + b]) / gap
+        weight[a], slope[a] = w, s
+
+
+@kernel
+def whole(state, i, j, count):
+    """Whether the count × count nodes from (i, j) exist and are known."""
+    if i < 0 or j < 0 or i + count > state.shape[0] or j + count > state.shape[1]:
+        return False
+    for a in range(i, i + count):
+        for b in range(j, j + count):
+            if state[a, b] != KNOWN:
+                return False
+    return True
+
+
+@kernel
+def nearest_cell(state, i, j):
+    """A whole cell at (i, j) or next to it; (−1, −1) if there is none."""
+    for distance in range(2):
+        for a in range(i - distance, i + distance + 1):
+            for b in range(j - distance, j + distance + 1):
+                if abs(a - i) + abs(b - j) == distance and whole(state, a, b, 2):
+                    return a, b
+    for a in (i - 1, i + 1):
+        for b in (j - 1, j + 1):
+            if whole(state, a, b, 2):
+                return a, b
+    return -1, -1
+
+
+@kernel
+def interpolant(rows, state, u, v, x, y, out, wu, wv):
+    """Position and derivatives at flat (x, y): out (3, 3) rows X, X_u, X_v.
+
+    Returns whether a cell was found there (or within REACH).
+    """
+    i, j = nearest_cell(state, find_interval(u, x), find_interval(v, y))
+    if i < 0:
+        return False
+    du, dv = u[i + 1] - u[i], v[j + 1] - v[j]
+    if x < u[i] - REACH * du or x > u[i + 1] + REACH * du:
+        return False
+    if y < v[j] - REACH * dv or y > v[j + 1] + REACH * dv:
+        return False
+    count = 4 if whole(state, i - 1, j - 1, 4) else 2
+    first_i, first_j = (i - 1, j - 1) if count == 4 else (i, j)
+    lagrange(u, first_i, count, x, wu[0], wu[1])
+    lagrange(v, first_j, count, y, wv[0], wv[1])
+    out[:] = 0.0
+    for a in range(count):
+        for b in range(count):
+            w, ws, wt = wu[0, a] * wv[0, b], wu[1, a] * wv[0, b], wu[0, a] * wv[1, b]
+            for c in range(3):
+                value = rows[first_i + a, first_j + b, c]
+                out[0, c] += w * value
+                out[1, c] += ws * value
+                out[2, c] += wt * value
+    return True
+
+
+@kernel
+def place(rows, state, u, v, flat, out):
+    """Fill ``out`` (k, 3) with the surface points of ``flat`` (k, 2); others stay as given."""
+    x, wu, wv = np.empty((3, 3)), np.empty((2, 4)), np.empty((2, 4))
+    for k in range(flat.shape[0]):
+        if interpolant(rows, state, u, v, flat[k, 0], flat[k, 1], x, wu, wv):
+            out[k] = x[0]
+
+
+@kernel
+def locate(rows, state, u, v, points, normals, near, out):
+    """Fill ``out`` (k, 2) with flat coordinates of ``points``; others stay as given.
+
+    ``near`` (k, c, 2): grid places of nodes close to each point, nearest first; the first
+    one whose normal agrees and from which Newton's method arrives is used.
+    """
+    x, wu, wv = np.empty((3, 3)), np.empty((2, 4)), np.empty((2, 4))
+    for k in range(points.shape[0]):
+        for c in range(near.shape[1]):
+            i, j = near[k, c, 0], near[k, c, 1]
+            agree = 0.0
+            for a in range(3):
+                agree += rows[i, j, 3 + a] * normals[k, a]
+            if agree < 0.3:
+                continue
+            a, b = u[i], v[j]
+            cell = max(u[min(i + 1, u.size - 1)] - u[max(i - 1, 0)], 1e-9)
+            done = False
+            for _ in range(25):
+                if not interpolant(rows, state, u, v, a, b, x, wu, wv):
+                    break
+                uu = uv = vv = ru = rv = 0.0
+                for m in range(3):
+                    r = points[k, m] - x[0, m]
+                    uu += x[1, m] * x[1, m]
+                    uv += x[1, m] * x[2, m]
+                    vv += x[2, m] * x[2, m]
+                    ru += r * x[1, m]
+                    rv += r * x[2, m]
+                det = uu * vv - uv * uv
+                if det <= 1e-12:
+                    break
+                da, db = (ru * vv - rv * uv) / det, (rv * uu - ru * uv) / det
+                size = max(abs(da), abs(db))
+                if size > cell:
+                    da, db = da * cell / size, db * cell / size
+                a, b = a + da, b + db
+                if size < 1e-9:
+                    done = True
+                    break
+            if done:
+                out[k, 0], out[k, 1] = a, b
+                break
+
+
+@kernel
+def interpolate_field(x, y, field, flat, out):
+    """Bilinear value of ``field`` (p, q) over nodes x, y; the nearest where some are NaN.
+
+    Near the rim, where one of the four is missing, the plane through the others or the
+    nearest known value is used; where all are NaN ``out`` stays as given.
+    """
+    for k in range(flat.shape[0]):
+        i, j = find_interval(x, flat[k, 0]), find_interval(y, flat[k, 1])
+        s = (flat[k, 0] - x[i]) / (x[i + 1] - x[i])
+        t = (flat[k, 1] - y[j]) / (y[j + 1] - y[j])
+        a, b, c, d = field[i, j], field[i + 1, j], field[i, j + 1], field[i + 1, j + 1]
+        missing = np.isnan(a) + np.isnan(b) + np.isnan(c) + np.isnan(d)
+        if missing == 1:
+            if np.isnan(a):
+                a = b + c - d
+            elif np.isnan(b):
+                b = a + d - c
+            elif np.isnan(c):
+                c = a + d - b
+            else:
+                d = b + c - a
+        if missing <= 1:
+            out[k] = (1 - s) * (1 - t) * a + s * (1 - t) * b + (1 - s) * t * c + s * t * d
+            continue
+        best = 1e300
+        for m in range(max(i - 1, 0), min(i + 3, x.size)):
+            for n in range(max(j - 1, 0), min(j + 3, y.size)):
+                if not np.isnan(field[m, n]):
+                    distance = (x[m] - flat[k, 0]) ** 2 + (y[n] - flat[k, 1]) ** 2
+                    if distance < best:
+                        best = distance
+                        out[k] = field[m, n]

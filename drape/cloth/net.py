@@ -1,0 +1,111 @@
+"""Net: the pin-jointed grid of yarns on the surface, and the map between flat and surface.
+
+Flat coordinates (u, v) in mm: origin at the start point, u along the warp, v along the
+weft, right-handed seen from inside the hollow. Yarn length along the surface is kept, so
+a node's flat coordinates are its yarns' arc lengths. Angles in radians: shear is
+π/2 − warp/weft angle, positive where the angle between +u and +v closes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from drape.cloth.cells import KNOWN, LOCKED, shear_field
+from drape.cloth.mapping import interpolate_field, locate, place
+from drape.geometry.surface import Bools, Floats, Ints, Surface, readonly
+
+
+@dataclass(frozen=True, eq=False)
+class Net:
+    """Nodes of a draped net; made by ``solver.solve_net``.
+
+    Attributes
+    ----------
+    surface : Surface
+        What the net lies on: the mid-surface, extended past its edges.
+    u, v : (p,), (q,) float, mm
+    rows : (p, q, ROW) float
+        Kernel rows: position 0:3, normal 3:6, derivatives, weights; see geometry.kernels.
+    faces : (p, q) int
+    state : (p, q) int8, see cloth.cells
+    origin : (int, int), grid place of the start point
+    columns_grown : int
+        Yarns that were laid by least shear, having no two known neighbours.
+    """
+
+    surface: Surface
+    u: Floats
+    v: Floats
+    rows: Floats
+    faces: Ints
+    state: Ints
+    origin: tuple[int, int]
+    columns_grown: int = 0
+
+    @property
+    def points(self) -> Floats:
+        """(p, q, 3) node positions, mm; meaningless where not ``known``."""
+        return self.rows[:, :, :3]
+
+    @cached_property
+    def known(self) -> Bools:
+        """(p, q) whether the node exists."""
+        return readonly(self.state == KNOWN)
+
+    @property
+    def locked_nodes(self) -> int:
+        """Nodes the geometry forbids: the cell would close to nothing."""
+        return int(np.count_nonzero(self.state == LOCKED))
+
+    @cached_property
+    def shear(self) -> Floats:
+        """(p−1, q−1) signed shear at cell centres, radians; NaN where incomplete."""
+        out = np.empty((len(self.u) - 1, len(self.v) - 1))
+        shear_field(self.rows, self.state, out)
+        return readonly(out)
+
+    @cached_property
+    def centres(self) -> tuple[Floats, Floats]:
+        """Flat coordinates of the cell centres, (p−1,) and (q−1,), mm."""
+        return 0.5 * (self.u[1:] + self.u[:-1]), 0.5 * (self.v[1:] + self.v[:-1])
+
+    @cached_property
+    def cell_areas(self) -> Floats:
+        """(p−1, q−1) surface area of each cell, du·dv·cos γ, mm²; NaN where incomplete."""
+        return readonly(np.diff(self.u)[:, None] * np.diff(self.v)[None, :] * np.cos(self.shear))
+
+    @cached_property
+    def _tree(self) -> tuple[cKDTree, Ints]:
+        places = np.argwhere(self.known)
+        return cKDTree(self.points[self.known]), places
+
+    def to_flat(self, points: Floats, normals: Floats) -> Floats:
+        """(k, 2) flat coordinates of (k, 3) surface points; NaN where the net isn't.
+
+        ``normals`` (k, 3) keep a sheet that runs close by from answering.
+        """
+        points, normals = np.atleast_2d(points), np.atleast_2d(normals)
+        out = np.full((len(points), 2), np.nan)
+        tree, places = self._tree
+        _, near = tree.query(points, k=min(8, tree.n))
+        near = near.reshape(len(points), -1)
+        locate(self.rows, self.state, self.u, self.v, points, normals, places[near], out)
+        return out
+
+    def to_surface(self, flat: Floats) -> Floats:
+        """(k, 3) surface points of (k, 2) flat coordinates; NaN where the net isn't."""
+        flat = np.atleast_2d(np.asarray(flat, float))
+        out = np.full((len(flat), 3), np.nan)
+        place(self.rows, self.state, self.u, self.v, flat, out)
+        return out
+
+    def shear_at(self, flat: Floats) -> Floats:
+        """(k,) shear at (k, 2) flat coordinates, interpolated between cell centres."""
+        flat = np.atleast_2d(np.asarray(flat, float))
+        out = np.full(len(flat), np.nan)
+        interpolate_field(*self.centres, self.shear, flat, out)
+        return out

@@ -1,0 +1,160 @@
+"""Lay a net on a surface: two straight first yarns, then cell by cell.
+
+The first yarns are geodesics through the start point, square to each other. Every other
+node closes a cell whose sides are arc lengths on the surface: a discrete Chebyshev net.
+Where no cell has three known corners the net is grown by least shear (cloth.growth).
+
+Lengths in mm, angles in radians.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import sparse
+from scipy.sparse.csgraph import dijkstra
+
+from drape.cloth.cells import KNOWN, Grid, fill_from, first_yarn
+from drape.cloth.growth import grow
+from drape.cloth.net import Net
+from drape.errors import AccuracyError, InputError
+from drape.geometry.kernels import ROW, evaluate
+from drape.geometry.patches import make_patches
+from drape.geometry.surface import Floats, Ints, Surface, SurfacePoint, readonly
+
+LONGEST_SUBSTEP = 0.25  # mm, of the first yarns; their error grows with its square
+
+
+@dataclass(frozen=True)
+class NetOptions:
+    """How the net is laid.
+
+    spacing : mm between yarns
+    half_phase : start the grid half a cell off the first yarns (a second, different grid
+        over the same cloth, for checking)
+    grow : lay further yarns by least shear where the cell rule can't reach
+    """
+
+    spacing: float = 2.0
+    half_phase: bool = False
+    grow: bool = True
+
+
+def solve_net(
+    surface: Surface,
+    start: SurfacePoint,
+    warp: Floats,
+    options: NetOptions | None = None,
+    *,
+    level: Ints | None = None,
+) -> Net:
+    """Drape a net over ``surface``.
+
+    Parameters
+    ----------
+    surface : Surface
+        Mid-surface, extended past its edges.
+    start : SurfacePoint
+    warp : (3,) float
+        Direction of the warp at the start point; its tangential part is used.
+    options : NetOptions, optional
+    level : (m,) int, optional
+        0 on the faces that must be covered, more on those of the extension.
+
+    Raises
+    ------
+    InputError
+        Spacing not positive, warp normal to the surface, face number out of range.
+    AccuracyError
+        Not even the four cells round the start point could be made.
+    """
+    options = options or NetOptions()
+    if not (np.isfinite(options.spacing) and options.spacing > 0.0):
+        raise InputError("spacing must be positive", value=options.spacing, limit="> 0 mm")
+    if not 0 <= start.face < len(surface.faces):
+        raise InputError("the start point's face doesn't exist", value=start.face)
+    patches = make_patches(surface)
+    levels = np.zeros(len(surface.faces), np.int64) if level is None else np.asarray(level)
+    reach = _reach(surface, start)
+    for enlarge in (1.15, 1.8, 3.0):
+        grid, i0 = _empty_grid(enlarge * reach + 3.0 * options.spacing, options)
+        columns = _fill(patches, grid, i0, start, np.asarray(warp, float), options, levels)
+        if not _touches_end(grid.state):
+            break
+    net = _trimmed(surface, grid, i0, columns)
+    i, j = net.origin
+    if np.count_nonzero(net.known[max(i - 1, 0) : i + 2, max(j - 1, 0) : j + 2]) < 9:
+        raise AccuracyError(
+            "no whole cells round the start point",
+            remedy="move the start point away from the edge, or use a smaller spacing",
+            partial=net,
+        )
+    return net
+
+
+def tangent(warp: Floats, normal: Floats) -> Floats:
+    """Unit tangential part of ``warp`` (3,) at a place with unit ``normal`` (3,)."""
+    out = warp - (warp @ normal) * normal
+    length = np.linalg.norm(out)
+    if not length > 1e-6 * np.linalg.norm(warp):
+        raise InputError("the warp direction is square to the surface", value=list(warp))
+    return out / length
+
+
+def _fill(patches, grid, i0, start, warp, options, levels) -> int:
+    row = grid.rows[i0, i0]
+    evaluate(patches, start.face, start.b1, start.b2, row)
+    grid.faces[i0, i0] = start.face
+    grid.state[i0, i0] = KNOWN
+    along = tangent(warp, row[3:6])
+    across = np.cross(row[3:6], along)
+    queue = np.empty((grid.state.size + 1, 2), np.int64)
+    queue[0] = i0, i0
+    substeps = max(2, int(np.ceil(options.spacing / LONGEST_SUBSTEP)))
+    last = 1
+    for direction, is_u in ((along, True), (across, False)):
+        for sign in (1, -1):
+            way = sign * direction
+            last = first_yarn(patches, grid, i0, i0, is_u, sign, way, substeps, queue, last)
+    last = fill_from(patches, grid, queue, 0, last)
+    if not options.grow:
+        return 0
+    return grow(patches, grid, levels, i0, i0, substeps, queue, last)[1]
+
+
+def _empty_grid(extent: float, options: NetOptions) -> tuple[Grid, int]:
+    n = int(np.ceil(extent / options.spacing))
+    steps = options.spacing * (np.arange(1, n + 1) - (0.5 if options.half_phase else 0.0))
+    u = np.concatenate([-steps[::-1], [0.0], steps])
+    k = len(u)
+    grid = Grid(
+        u, u.copy(), np.empty((k, k, ROW)), np.full((k, k), -1, np.int64), np.zeros((k, k), np.int8)
+    )
+    return grid, n
+
+
+def _touches_end(state: np.ndarray) -> bool:
+    known = state == KNOWN
+    return bool(known[[0, -1]].any() or known[:, [0, -1]].any())
+
+
+def _trimmed(surface: Surface, grid: Grid, i0: int, columns: int) -> Net:
+    """A Net of the part of the grid that holds known nodes."""
+    known = grid.state == KNOWN
+    i, j = np.flatnonzero(known.any(axis=1)), np.flatnonzero(known.any(axis=0))
+    a, b = slice(i[0], i[-1] + 1), slice(j[0], j[-1] + 1)
+    arrays = (grid.u[a], grid.v[b], grid.rows[a, b], grid.faces[a, b], grid.state[a, b])
+    origin = (int(i0 - i[0]), int(i0 - j[0]))
+    return Net(surface, *(readonly(x.copy()) for x in arrays), origin, int(columns))
+
+
+def _reach(surface: Surface, start: SurfacePoint) -> float:
+    """Largest distance along mesh edges from the start to any vertex, mm."""
+    f, v = surface.faces, surface.vertices
+    pairs = np.concatenate([f[:, [0, 1]], f[:, [1, 2]], f[:, [2, 0]]])
+    length = np.linalg.norm(v[pairs[:, 0]] - v[pairs[:, 1]], axis=1)
+    graph = sparse.csr_matrix((length, (pairs[:, 0], pairs[:, 1])), (len(v), len(v)))
+    graph = graph.maximum(graph.T)
+    distance = dijkstra(graph, directed=False, indices=int(f[start.face, 0]))
+    return float(distance[np.isfinite(distance)].max()) + float(length.max())

@@ -1,0 +1,262 @@
+"""Compiled kernels on a smooth surface: evaluate, walk, arc length, geodesic.
+
+Words
+-----
+patch    the cubic over one triangle that interpolates its corners and their normals
+         (Vlachos, Peters, Boyd, Mitchell 2001, 'Curved PN triangles', key ``vlachos2001``)
+weights  barycentric weights of a face's corners; (b1, b2) are those of corners 1 and 2
+walk     straightest walk over the flat facets, unfolding at edges (Polthier & Schmies
+         1998, key ``polthier1998``): where a step from a point ends
+
+The kernels work on ``Patches`` and on small float rows that hold a point: ROW doubles
+with X, n, Xu, Xv (position, unit normal, derivatives by the weights b1 and b2) and the
+place (face, b1, b2) kept beside them. Lengths in mm.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from drape.compiled import kernel
+
+ROW = 14  # X 0:3, n 3:6, Xu 6:9, Xv 9:12, b1 12, b2 13
+MOST_CROSSINGS = 2000
+
+
+class Patches(NamedTuple):
+    """Arrays of a smooth surface, as the kernels want them.
+
+    control : (m, 10, 3) Bézier points: 300 030 003 210 120 021 012 102 201 111
+    normals : (m, 3, 3) unit normals at the corners
+    neighbours : (m, 3) face across edge k, −1 at a border
+    match : (m, 3) the shared edge's number in the neighbour
+    unfold : (m, 3, 2) ratio of heights and shift along the edge, for walking across it
+    """
+
+    control: np.ndarray
+    normals: np.ndarray
+    neighbours: np.ndarray
+    match: np.ndarray
+    unfold: np.ndarray
+
+
+@kernel
+def evaluate(patches, face, b1, b2, row):
+    """Fill ``row`` with position, normal and derivatives at a place on the surface."""
+    b0 = 1.0 - b1 - b2
+    b00, b11, b22 = b0 * b0, b1 * b1, b2 * b2
+    b01, b02, b12 = 2.0 * b0 * b1, 2.0 * b0 * b2, 2.0 * b1 * b2
+    p = patches.control[face]
+    n = patches.normals[face]
+    length = 0.0
+    for c in range(3):
+        q0 = b00 * p[0, c] + b01 * p[3, c] + b02 * p[8, c]
+        q0 += b11 * p[4, c] + b12 * p[9, c] + b22 * p[7, c]
+        q1 = b00 * p[3, c] + b01 * p[4, c] + b02 * p[9, c]
+        q1 += b11 * p[1, c] + b12 * p[5, c] + b22 * p[6, c]
+        q2 = b00 * p[8, c] + b01 * p[9, c] + b02 * p[7, c]
+        q2 += b11 * p[5, c] + b12 * p[6, c] + b22 * p[2, c]
+        row[c] = b0 * q0 + b1 * q1 + b2 * q2
+        row[6 + c] = 3.0 * (q1 - q0)
+        row[9 + c] = 3.0 * (q2 - q0)
+        row[3 + c] = b0 * n[0, c] + b1 * n[1, c] + b2 * n[2, c]
+        length += row[3 + c] * row[3 + c]
+    length = np.sqrt(length)
+    for c in range(3):
+        row[3 + c] /= length
+    row[12], row[13] = b1, b2
+
+
+@kernel
+def walk(patches, face, b1, b2, d1, d2):
+    """Straightest walk from a place by a step given in weights of its face.
+
+    Returns (face, b1, b2, arrived); not arrived: stopped at a border.
+    """
+    b = (1.0 - b1 - b2, b1, b2)
+    d = (-d1 - d2, d1, d2)
+    for _ in range(MOST_CROSSINGS):
+        hit, when = -1, 1.0
+        for c in range(3):
+            if d[c] < 0.0 and b[c] + d[c] < 0.0:
+                t = max(b[c], 0.0) / -d[c]
+                if t < when:
+                    hit, when = c, t
+        if hit < 0:
+            return face, b[1] + d[1], b[2] + d[2], True
+        k = (hit + 1) % 3
+        b = (b[0] + when * d[0], b[1] + when * d[1], b[2] + when * d[2])
+        other = patches.neighbours[face, k]
+        if other < 0:
+            return face, b[1], b[2], False
+        j = patches.match[face, k]
+        rest = 1.0 - when
+        ratio, shift = patches.unfold[face, k, 0], patches.unfold[face, k, 1]
+        end = (k + 1) % 3
+        at_end, at_first = max(b[end], 0.0), max(b[k], 0.0)
+        total = at_end + at_first
+        at_end /= total
+        along = (d[end] + d[hit] * shift) * rest
+        into = -ratio * d[hit] * rest
+        if j == 0:
+            b = (at_end, 1.0 - at_end, 0.0)
+            d = (along, -along - into, into)
+        elif j == 1:
+            b = (0.0, at_end, 1.0 - at_end)
+            d = (into, along, -along - into)
+        else:
+            b = (1.0 - at_end, 0.0, at_end)
+            d = (-along - into, into, along)
+        face = other
+    return face, b[1], b[2], False
+
+
+@kernel
+def step_weights(row, x, y, z):
+    """Weights' change that moves by the tangential part of the vector (x, y, z)."""
+    uu = row[6] * row[6] + row[7] * row[7] + row[8] * row[8]
+    uv = row[6] * row[9] + row[7] * row[10] + row[8] * row[11]
+    vv = row[9] * row[9] + row[10] * row[10] + row[11] * row[11]
+    wu = row[6] * x + row[7] * y + row[8] * z
+    wv = row[9] * x + row[10] * y + row[11] * z
+    det = uu * vv - uv * uv
+    if det <= 1e-14 * uu * vv:
+        return 0.0, 0.0
+    return (wu * vv - wv * uv) / det, (wv * uu - wu * uv) / det
+
+
+@kernel
+def arc_length(p, q):
+    """Length of the surface curve between two rows, from chord and end normals.
+
+    A plane cubic with end slopes a, b over a chord c has length c(1 + (2a² − ab + 2b²)/30);
+    its symmetric part is replaced by the exact circular arc. Error O(c⁵).
+    """
+    x, y, z = q[0] - p[0], q[1] - p[1], q[2] - p[2]
+    chord = np.sqrt(x * x + y * y + z * z)
+    if chord == 0.0:
+        return 0.0
+    a = -(x * p[3] + y * p[4] + z * p[5]) / chord
+    b = -(x * q[3] + y * q[4] + z * q[5]) / chord
+    s = min(0.5 * abs(a - b), 0.999)
+    m = 0.5 * (a + b)
+    bend = np.arcsin(s) / s if s > 1e-4 else 1.0 + s * s / 6.0
+    return chord * (bend + 0.1 * m * m)
+
+
+@kernel
+def midpoint(patches, p_face, p, q, row):
+    """Fill ``row`` with the surface point above the middle of the chord p–q.
+
+    Returns (face, found).
+    """
+    x, y, z = 0.5 * (p[0] + q[0]), 0.5 * (p[1] + q[1]), 0.5 * (p[2] + q[2])
+    d1, d2 = step_weights(p, x - p[0], y - p[1], z - p[2])
+    face, b1, b2, arrived = walk(patches, p_face, p[12], p[13], d1, d2)
+    evaluate(patches, face, b1, b2, row)
+    for _ in range(2):
+        d1, d2 = step_weights(row, x - row[0], y - row[1], z - row[2])
+        face, b1, b2, arrived = walk(patches, face, b1, b2, d1, d2)
+        evaluate(patches, face, b1, b2, row)
+    return face, arrived
+
+
+@kernel
+def fine_arc_length(patches, p_face, p, q, scratch):
+    """As ``arc_length``, from chords over two halves, extrapolated (Richardson): O(c⁵)."""
+    face, found = midpoint(patches, p_face, p, q, scratch)
+    if not found:
+        return arc_length(p, q)
+    one = two = three = 0.0
+    for c in range(3):
+        one += (q[c] - p[c]) ** 2
+        two += (scratch[c] - p[c]) ** 2
+        three += (q[c] - scratch[c]) ** 2
+    halves = np.sqrt(two) + np.sqrt(three)
+    return halves + (halves - np.sqrt(one)) / 3.0
+
+
+@kernel
+def geodesic_step(patches, face, p, direction, length, q):
+    """One step of a geodesic: from row ``p`` along the unit tangent ``direction`` (3,).
+
+    The chord's tangential part at ``p`` keeps the direction, and its tangential part at
+    the end is the new direction (written back): a symmetric scheme, second order.
+    Returns (face, arrived); row ``q`` is filled.
+    """
+    sx = p[4] * direction[2] - p[5] * direction[1]
+    sy = p[5] * direction[0] - p[3] * direction[2]
+    sz = p[3] * direction[1] - p[4] * direction[0]
+    d1, d2 = step_weights(p, length * direction[0], length * direction[1], length * direction[2])
+    face, b1, b2, arrived = walk(patches, face, p[12], p[13], d1, d2)
+    evaluate(patches, face, b1, b2, q)
+    for _ in range(8):
+        x, y, z = q[0] - p[0], q[1] - p[1], q[2] - p[2]
+        chord = np.sqrt(x * x + y * y + z * z)
+        if chord == 0.0:
+            return face, False
+        f1 = arc_length(p, q) - length
+        f2 = x * sx + y * sy + z * sz
+        if abs(f1) + abs(f2) < 1e-11 * length:
+            break
+        a11 = (x * q[6] + y * q[7] + z * q[8]) / chord
+        a12 = (x * q[9] + y * q[10] + z * q[11]) / chord
+        a21 = sx * q[6] + sy * q[7] + sz * q[8]
+        a22 = sx * q[9] + sy * q[10] + sz * q[11]
+        det = a11 * a22 - a12 * a21
+        if det == 0.0:
+            return face, False
+        d1 = -(f1 * a22 - f2 * a12) / det
+        d2 = -(f2 * a11 - f1 * a21) / det
+        face, b1, b2, arrived = walk(patches, face, b1, b2, d1, d2)
+        evaluate(patches, face, b1, b2, q)
+    x, y, z = q[0] - p[0], q[1] - p[1], q[2] - p[2]
+    dot = x * q[3] + y * q[4] + z * q[5]
+    x, y, z = x - dot * q[3], y - dot * q[4], z - dot * q[5]
+    chord = np.sqrt(x * x + y * y + z * z)
+    if chord == 0.0:
+        return face, False
+    direction[0], direction[1], direction[2] = x / chord, y / chord, z / chord
+    return face, arrived
+
+
+@kernel
+def geodesics(patches, faces, weights, directions, lengths, step, out_faces, out_rows, reached):
+    """Shoot many geodesics: (k,) faces, (k, 2) weights, (k, 3) unit directions, (k,) mm.
+
+    A negative length goes backwards. Ends go to ``out_faces`` (k,) and ``out_rows``
+    (k, ROW); directions are updated; ``reached`` (k,) is the length gone, mm.
+    """
+    p, q, direction = np.empty(ROW), np.empty(ROW), np.empty(3)
+    for i in range(faces.size):
+        face = faces[i]
+        evaluate(patches, face, weights[i, 0], weights[i, 1], p)
+        sign = 1.0 if lengths[i] >= 0.0 else -1.0
+        dot = 0.0
+        for c in range(3):
+            direction[c] = sign * directions[i, c]
+            dot += direction[c] * p[3 + c]
+        size = 0.0
+        for c in range(3):
+            direction[c] -= dot * p[3 + c]
+            size += direction[c] ** 2
+        for c in range(3):
+            direction[c] /= np.sqrt(size)
+        total = abs(lengths[i])
+        count = max(1, int(np.ceil(total / step)))
+        gone = 0.0
+        for _ in range(count):
+            if total == 0.0:
+                break
+            face, arrived = geodesic_step(patches, face, p, direction, total / count, q)
+            if not arrived:
+                break
+            p[:] = q
+            gone += total / count
+        out_faces[i] = face
+        out_rows[i] = p
+        reached[i] = sign * gone
+        for c in range(3):
+            directions[i, c] = sign * direction[c]

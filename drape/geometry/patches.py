@@ -1,0 +1,105 @@
+"""From a Surface to the smooth patches that the kernels walk on.
+
+Lengths in mm.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from drape.geometry.kernels import ROW, Patches, evaluate, geodesics
+from drape.geometry.surface import Floats, Ints, Surface, matching_edge, readonly
+
+
+def make_patches(surface: Surface) -> Patches:
+    """Bézier points, normals and unfolding data of ``surface`` (see ``Patches``).
+
+    At a crease the edge is straight, so that the patches of both sides share it.
+    """
+    corners = surface.vertices[surface.faces]
+    normals = surface.corner_normals
+    match = matching_edge(surface.faces, surface.neighbours)
+    return Patches(
+        readonly(_control_points(corners, normals, surface.crease)),
+        readonly(normals),
+        readonly(surface.neighbours),
+        readonly(match),
+        readonly(_unfold(corners, surface.neighbours, match)),
+    )
+
+
+def _control_points(corners: Floats, normals: Floats, crease: np.ndarray) -> Floats:
+    """(m, 10, 3) control points of curved PN triangles (Vlachos et al. 2001, eq. 2-4)."""
+    out = np.empty((len(corners), 10, 3))
+    out[:, :3] = corners
+    for k, (near, far) in enumerate([(3, 4), (5, 6), (7, 8)]):
+        p, q = corners[:, k], corners[:, (k + 1) % 3]
+        n, o = normals[:, k], normals[:, (k + 1) % 3]
+        flat = crease[:, k]
+        for slot, a, b, m in ((near, p, q, n), (far, q, p, o)):
+            lift = np.where(flat, 0.0, np.einsum("ij,ij->i", b - a, m))
+            out[:, slot] = (2.0 * a + b - lift[:, None] * m) / 3.0
+    middle = out[:, 3:9].mean(axis=1)
+    out[:, 9] = middle + 0.5 * (middle - corners.mean(axis=1))
+    return out
+
+
+def _unfold(corners: Floats, neighbours: Ints, match: Ints) -> Floats:
+    """(m, 3, 2) for each edge: facet height / neighbour's height, and shift along it.
+
+    With the step's weight d at the corner opposite the edge, the neighbour's opposite
+    corner gets −ratio·d, and the weight of the edge's end grows by shift·d.
+    """
+    out = np.zeros((len(corners), 3, 2))
+    height, foot = np.empty((len(corners), 3)), np.empty((len(corners), 3))
+    for k in range(3):
+        p, q, o = corners[:, k], corners[:, (k + 1) % 3], corners[:, (k + 2) % 3]
+        length = np.linalg.norm(q - p, axis=1)
+        height[:, k] = np.linalg.norm(np.cross(q - p, o - p), axis=1) / length
+        foot[:, k] = np.einsum("ij,ij->i", o - p, q - p) / length**2
+    f, k = np.nonzero(neighbours >= 0)
+    g, j = neighbours[f, k], match[f, k]
+    ratio = height[f, k] / height[g, j]
+    out[f, k, 0] = ratio
+    out[f, k, 1] = foot[f, k] + ratio * (1.0 - foot[g, j])
+    return out
+
+
+def rows_at(patches: Patches, faces: Ints, weights: Floats) -> Floats:
+    """(k, ROW) rows at (k,) faces and (k, 2) weights."""
+    out = np.empty((len(faces), ROW))
+    for i, face in enumerate(faces):
+        evaluate(patches, face, weights[i, 0], weights[i, 1], out[i])
+    return out
+
+
+def shoot(
+    patches: Patches, faces: Ints, weights: Floats, directions: Floats, lengths: Floats, step: float
+) -> tuple[Ints, Floats, Floats]:
+    """Geodesics from many places at once.
+
+    Parameters
+    ----------
+    faces, weights, directions, lengths : (k,), (k, 2), (k, 3), (k,) mm
+        Negative lengths go backwards.
+    step : float, mm
+        Longest sub-step; the scheme is of second order in it.
+
+    Returns
+    -------
+    faces (k,), rows (k, ROW) at the ends, reached (k,) mm
+    """
+    k = len(faces)
+    out_faces, rows, reached = np.empty(k, np.int64), np.empty((k, ROW)), np.empty(k)
+    geodesics(
+        patches,
+        np.asarray(faces, np.int64),
+        np.asarray(weights, float),
+        np.array(directions, float),
+        np.asarray(lengths, float),
+        float(step),
+        out_faces,
+        rows,
+        reached,
+    )
+    return out_faces, rows, reached
