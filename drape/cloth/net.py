@@ -16,6 +16,7 @@ from scipy.spatial import cKDTree
 
 from drape.cloth.cells import KNOWN, LOCKED, shear_field
 from drape.cloth.mapping import interpolate_field, locate, place
+from drape.geometry.kernels import Patches
 from drape.geometry.surface import Bools, Floats, Ints, Surface, readonly
 
 
@@ -27,6 +28,8 @@ class Net:
     ----------
     surface : Surface
         What the net lies on: the mid-surface, extended past its edges.
+    patches : Patches
+        Its smooth patches.
     u, v : (p,), (q,) float, mm
     rows : (p, q, ROW) float
         Kernel rows: position 0:3, normal 3:6, derivatives, weights; see geometry.kernels.
@@ -38,6 +41,7 @@ class Net:
     """
 
     surface: Surface
+    patches: Patches
     u: Floats
     v: Floats
     rows: Floats

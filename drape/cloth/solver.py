@@ -19,7 +19,7 @@ from drape.cloth.cells import KNOWN, Grid, fill_from, first_yarn
 from drape.cloth.growth import grow
 from drape.cloth.net import Net
 from drape.errors import AccuracyError, InputError
-from drape.geometry.kernels import ROW, evaluate
+from drape.geometry.kernels import ROW, Patches, evaluate
 from drape.geometry.patches import make_patches
 from drape.geometry.surface import Floats, Ints, Surface, SurfacePoint, readonly
 
@@ -82,7 +82,7 @@ def solve_net(
         columns = _fill(patches, grid, i0, start, np.asarray(warp, float), options, levels)
         if not _touches_end(grid.state):
             break
-    net = _trimmed(surface, grid, i0, columns)
+    net = _trimmed(surface, patches, grid, i0, columns)
     i, j = net.origin
     if np.count_nonzero(net.known[max(i - 1, 0) : i + 2, max(j - 1, 0) : j + 2]) < 9:
         raise AccuracyError(
@@ -139,14 +139,14 @@ def _touches_end(state: np.ndarray) -> bool:
     return bool(known[[0, -1]].any() or known[:, [0, -1]].any())
 
 
-def _trimmed(surface: Surface, grid: Grid, i0: int, columns: int) -> Net:
+def _trimmed(surface: Surface, patches: Patches, grid: Grid, i0: int, columns: int) -> Net:
     """A Net of the part of the grid that holds known nodes."""
     known = grid.state == KNOWN
     i, j = np.flatnonzero(known.any(axis=1)), np.flatnonzero(known.any(axis=0))
     a, b = slice(i[0], i[-1] + 1), slice(j[0], j[-1] + 1)
     arrays = (grid.u[a], grid.v[b], grid.rows[a, b], grid.faces[a, b], grid.state[a, b])
     origin = (int(i0 - i[0]), int(i0 - j[0]))
-    return Net(surface, *(readonly(x.copy()) for x in arrays), origin, int(columns))
+    return Net(surface, patches, *(readonly(x.copy()) for x in arrays), origin, int(columns))
 
 
 def _reach(surface: Surface, start: SurfacePoint) -> float:

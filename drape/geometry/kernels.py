@@ -260,3 +260,22 @@ def geodesics(patches, faces, weights, directions, lengths, step, out_faces, out
         reached[i] = sign * gone
         for c in range(3):
             directions[i, c] = sign * direction[c]
+
+
+@kernel
+def drop_feet(patches, faces, weights, targets, rows):
+    """Move each place (updated in ``faces``, written to ``rows``) under its target point."""
+    for i in range(faces.size):
+        face = faces[i]
+        row = rows[i]
+        evaluate(patches, face, weights[i, 0], weights[i, 1], row)
+        for _ in range(12):
+            x, y, z = targets[i, 0] - row[0], targets[i, 1] - row[1], targets[i, 2] - row[2]
+            d1, d2 = step_weights(row, x, y, z)
+            if abs(d1) + abs(d2) < 1e-13:
+                break
+            face, b1, b2, arrived = walk(patches, face, row[12], row[13], d1, d2)
+            evaluate(patches, face, b1, b2, row)
+            if not arrived:
+                break
+        faces[i] = face

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from drape.geometry.kernels import ROW, Patches, evaluate, geodesics
+from drape.geometry.kernels import ROW, Patches, drop_feet, evaluate, geodesics
 from drape.geometry.surface import Floats, Ints, Surface, matching_edge, readonly
 
 
@@ -103,3 +103,15 @@ def shoot(
         reached,
     )
     return out_faces, rows, reached
+
+
+def place_near(
+    patches: Patches, faces: Ints, weights: Floats, targets: Floats
+) -> tuple[Ints, Floats]:
+    """Surface points under (k, 3) ``targets``, starting from nearby places.
+
+    Returns faces (k,) and rows (k, ROW).
+    """
+    out_faces, rows = np.array(faces, np.int64), np.empty((len(faces), ROW))
+    drop_feet(patches, out_faces, np.asarray(weights, float), np.asarray(targets, float), rows)
+    return out_faces, rows

@@ -1,0 +1,139 @@
+"""Edges moved by their allowances along the mid-surface, and where they fall on the cloth.
+
+An allowance is a length along the ply's own mid-surface, counted from the parting surface
+(or the plane of a mouth or trim line): + past the edge, − short of it. Each sample of an
+edge sends a geodesic square to the edge; its end is mapped to the flat cloth by the net.
+
+Lengths in mm, angles in radians.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from drape.cloth.net import Net
+from drape.geometry.kernels import ROW
+from drape.geometry.patches import place_near, shoot
+from drape.geometry.polyline import kinks, smooth_samples
+from drape.geometry.surface import Floats, Ints, Surface, readonly
+from drape.mould.region import Edge, Region
+
+LONGEST_SAMPLE = 2.0  # mm between samples along an edge
+SHOOT_STEP = 0.25  # mm, sub-step of the geodesics
+
+
+@dataclass(frozen=True, eq=False)
+class EdgeStretch:
+    """A smooth stretch of an edge, between kinks.
+
+    Attributes
+    ----------
+    base : (k, ROW) rows on the edge itself
+    moved : (k, ROW) rows at the allowance
+    shift : (k,) mm, from the moved rim of the mid-surface to where it meets the parting surface
+    flat_base, flat : (k, 2) mm, the same on the cloth
+    closed : bool
+    """
+
+    base: Floats
+    moved: Floats
+    shift: Floats
+    flat_base: Floats
+    flat: Floats
+    closed: bool
+
+
+def stretches(
+    region: Region, surface: Surface, net: Net, edge: Edge, allowance: float, height: float
+) -> tuple[EdgeStretch, ...]:
+    """Move ``edge`` by ``allowance`` on the extended mid-surface and map it to the cloth.
+
+    Parameters
+    ----------
+    region : Region
+    surface : Surface
+        Extended mid-surface; its first vertices and faces are the region's.
+    net : Net on that surface
+    allowance : mm
+    height : mm from the cavity to the mid-surface
+    """
+    sides = _inside_sides(region)
+    out = []
+    for chain, normals, closed in _split(edge, surface.vertices):
+        segment, share, points, tangents = smooth_samples(
+            surface.vertices[chain], closed, LONGEST_SAMPLE
+        )
+        ends = np.append(chain, chain[0]) if closed else chain
+        face, weights = _places(sides, surface, ends, segment, share)
+        face, base = place_near(net.patches, face, weights, points)
+        direction = np.cross(tangents, base[:, 3:6])
+        shift = _shift(normals, segment, share, closed, base, direction, height)
+        flat_face, zero = _shot(net, face, base, direction, shift)
+        _, moved = _shot(net, face, base, direction, shift + allowance)
+        flat_base = net.to_flat(zero[:, :3], zero[:, 3:6])
+        flat = net.to_flat(moved[:, :3], moved[:, 3:6]) if allowance else flat_base
+        arrays = (zero, moved, shift, flat_base, flat)
+        out.append(EdgeStretch(*(readonly(a) for a in arrays), closed))
+    return tuple(out)
+
+
+def _shot(net: Net, face: Ints, base: Floats, direction: Floats, length: Floats):
+    faces, rows, reached = shoot(net.patches, face, base[:, 12:14], direction, length, SHOOT_STEP)
+    missed = np.abs(reached - length) > 1e-6
+    rows = np.where(missed[:, None], np.nan, rows)
+    return faces, rows
+
+
+def _split(edge: Edge, vertices: Floats) -> list[tuple[Ints, Floats | None, bool]]:
+    """The edge's chain cut at its kinks: (vertex chain, cut normals, closed)."""
+    chain, normals = edge.vertices, edge.cut_normals
+    at = kinks(vertices[chain], edge.closed)
+    if not len(at):
+        return [(chain, normals, edge.closed)]
+    index = np.arange(len(chain))
+    if edge.closed:
+        index = np.concatenate([index[at[0] :], index[: at[0] + 1]])
+        at = np.append(at[1:] - at[0], len(index) - 1)
+        at = at[at < len(index) - 1]
+    bounds = [0, *at.tolist(), len(index) - 1]
+    pieces = [index[a : b + 1] for a, b in zip(bounds[:-1], bounds[1:], strict=True)]
+    return [(chain[i], None if normals is None else normals[i], False) for i in pieces]
+
+
+def _inside_sides(region: Region) -> dict[tuple[int, int], tuple[int, int]]:
+    """Directed vertex pair → (face, edge number), for faces of the region."""
+    out = {}
+    inside = np.flatnonzero(region.inside)
+    for f, corners in zip(inside.tolist(), region.surface.faces[inside].tolist(), strict=True):
+        for k in range(3):
+            out[corners[k], corners[(k + 1) % 3]] = (f, k)
+    return out
+
+
+def _places(sides, surface: Surface, chain: Ints, segment: Ints, share: Floats):
+    """Face and weights (n,), (n, 2) of samples on the facets' edges."""
+    pairs = [sides[a, b] for a, b in zip(chain[:-1].tolist(), chain[1:].tolist(), strict=True)]
+    face = np.array([p[0] for p in pairs])[segment]
+    k = np.array([p[1] for p in pairs])[segment]
+    weights = np.zeros((len(segment), 3))
+    rows = np.arange(len(segment))
+    weights[rows, k] = 1.0 - share
+    weights[rows, (k + 1) % 3] = share
+    return face, weights[:, 1:]
+
+
+def _shift(normals, segment, share, closed, base, direction, height) -> Floats:
+    """How far beyond the moved rim the mid-surface meets the parting surface, mm.
+
+    The rim point p moved by h·n meets the surface ruled through p (unit normal c) after
+    going d along the unit direction T: (h·n + d·T)·c = 0.
+    """
+    if normals is None or height == 0.0:
+        return np.zeros(len(segment))
+    ring = np.concatenate([normals, normals[:1]]) if closed else normals
+    c = (1.0 - share)[:, None] * ring[segment] + share[:, None] * ring[segment + 1]
+    lean = np.einsum("ij,ij->i", direction, c)
+    lean = np.where(np.abs(lean) < 0.2, np.inf, lean)  # nearly along it: no crossing nearby
+    return -height * np.einsum("ij,ij->i", base[:, 3:6], c) / lean
