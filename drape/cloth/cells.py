@@ -163,10 +163,12 @@ def fill_from(patches, grid, queue, first, last):
 
 
 @kernel
-def first_yarn(patches, grid, i0, j0, along_u, sign, direction, substeps, queue, last):
+def first_yarn(patches, grid, i0, j0, along_u, sign, direction, substeps, queue, last, end):
     """Lay one half of a first yarn from node (i0, j0): a geodesic along ``direction``.
 
-    Nodes are KNOWN until it leaves the surface. Returns the new ``last`` of ``queue``.
+    Nodes are KNOWN until it leaves the surface; ``end`` (2,) gets the grid index of the
+    last one and the share of the next step that still was on the surface.
+    Returns the new ``last`` of ``queue``.
     """
     p, q = np.empty(ROW), np.empty(ROW)
     p[:] = grid.rows[i0, j0]
@@ -174,14 +176,15 @@ def first_yarn(patches, grid, i0, j0, along_u, sign, direction, substeps, queue,
     i, j = i0, j0
     count = grid.u.size if along_u else grid.v.size
     while True:
+        end[0], end[1] = (i if along_u else j), 0.0
         i2, j2 = (i + sign, j) if along_u else (i, j + sign)
         if min(i2, j2) < 0 or (i2 if along_u else j2) >= count:
             return last
         length = abs(grid.u[i2] - grid.u[i]) if along_u else abs(grid.v[j2] - grid.v[j])
-        for _ in range(substeps):
+        for k in range(substeps):
             face, arrived = geodesic_step(patches, face, p, direction, length / substeps, q)
             if not arrived:
-                grid.state[i2, j2] = OUTSIDE
+                end[1] = (k + 0.5) / substeps
                 return last
             p[:] = q
         grid.rows[i2, j2] = p
@@ -193,24 +196,21 @@ def first_yarn(patches, grid, i0, j0, along_u, sign, direction, substeps, queue,
 
 
 @kernel
-def cell_angle(a, b, c, d):
-    """Warp/weft angle of a cell from its mid-lines, radians; A-D and C-B run along the warp.
+def cell_angle(a, b, c, d, du, dv):
+    """Warp/weft angle of a cell from the arc lengths of its diagonals, radians.
 
-    The mid-lines' directions equal the yarns' at the cell's centre to second order.
+    A-D and C-B run along the warp. For a parallelogram p² − q² = 4·du·dv·cos ω and
+    p² + q² = 2(du² + dv²); their ratio is used, so that curvature cancels to second order.
     """
-    uu = vv = uv = 0.0
-    for k in range(3):
-        x = d[k] - a[k] + b[k] - c[k]
-        y = d[k] - b[k] + a[k] - c[k]
-        uu += x * x
-        vv += y * y
-        uv += x * y
-    return np.arctan2(np.sqrt(max(uu * vv - uv * uv, 0.0)), uv)
+    p, q = arc_length(c, d), arc_length(a, b)
+    ratio = (p * p - q * q) / (p * p + q * q) * (du * du + dv * dv) / (2.0 * du * dv)
+    return np.arccos(min(max(ratio, -1.0), 1.0))
 
 
 @kernel
-def shear_field(rows, state, shear):
+def shear_field(grid, shear):
     """Fill ``shear`` (p−1, q−1): π/2 − angle at each cell's centre, NaN where incomplete."""
+    rows, state = grid.rows, grid.state
     for i in range(shear.shape[0]):
         for j in range(shear.shape[1]):
             shear[i, j] = np.nan
@@ -221,5 +221,10 @@ def shear_field(rows, state, shear):
                 and state[i + 1, j + 1] == KNOWN
             ):
                 shear[i, j] = 0.5 * np.pi - cell_angle(
-                    rows[i, j + 1], rows[i + 1, j], rows[i, j], rows[i + 1, j + 1]
+                    rows[i, j + 1],
+                    rows[i + 1, j],
+                    rows[i, j],
+                    rows[i + 1, j + 1],
+                    grid.u[i + 1] - grid.u[i],
+                    grid.v[j + 1] - grid.v[j],
                 )

@@ -2,9 +2,9 @@
 
 Behind an inside bend or where a first yarn has left the region, the four-corner rule has
 nothing to stand on: one direction is free per new yarn. It is chosen by least shear: the
-mean shear of the new column decays towards zero, with the length RELAX as the scale, so
-that the yarn's direction stays continuous (a jump would be a kink) and the result
-doesn't depend on the spacing.
+mean shear γ of the columns decays as γ′ = −γ/RELAX from its value where the known net
+ends, so that yarns don't kink there. A first yarn ends somewhere inside a step: up to that
+place the mean shear goes on as before, so that the result depends little on the spacing.
 
 Kernels are written for growth along u; growth along v works on the swapped grid.
 Lengths in mm, angles in radians.
@@ -26,9 +26,9 @@ from drape.cloth.cells import (
     solve_cell,
 )
 from drape.compiled import kernel
-from drape.geometry.kernels import ROW, geodesic_step
+from drape.geometry.kernels import ROW, geodesic_step, step_weights, walk
 
-RELAX = 20.0  # mm over which the mean shear of grown columns decays; our own choice
+RELAX = 50.0  # mm over which the mean shear of grown columns decays; our own choice
 
 
 @kernel
@@ -56,8 +56,30 @@ def run_of(grid, i, j, sign):
 
 
 @kernel
-def column_shear(grid, level, i, i2, j1, j2):
-    """Mean shear of the cells between columns i and i2, weighted to the region's inside.
+def needed_share(patches, grid, level, i, j):
+    """Share of the yarn from node (i, j) to (i, j + 1) that lies where the net is needed.
+
+    Whole cells alone would make the mean jump, and the net depend on the spacing.
+    """
+    here, there = level[grid.faces[i, j]] <= 1, level[grid.faces[i, j + 1]] <= 1
+    if here == there:
+        return 1.0 if here else 0.0
+    p, q = grid.rows[i, j], grid.rows[i, j + 1]
+    d1, d2 = step_weights(p, q[0] - p[0], q[1] - p[1], q[2] - p[2])
+    low, high = 0.0, 1.0
+    for _ in range(7):
+        t = 0.5 * (low + high)
+        face, b1, b2, arrived = walk(patches, grid.faces[i, j], p[12], p[13], t * d1, t * d2)
+        if (level[face] <= 1) == here:
+            low = t
+        else:
+            high = t
+    return low if here else 1.0 - low
+
+
+@kernel
+def column_shear(patches, grid, level, i, i2, j1, j2):
+    """Mean shear of the cells between columns i and i2, where the net is needed.
 
     Shear is signed as everywhere: positive where the angle between +u and +v is below 90°.
     Returns (mean, weight); weight 0 where there is no whole cell.
@@ -69,12 +91,18 @@ def column_shear(grid, level, i, i2, j1, j2):
         whole = whole and grid.state[i2, j] == KNOWN and grid.state[i2, j + 1] == KNOWN
         if not whole:
             continue
-        if level[grid.faces[i, j]] > 0 and level[grid.faces[i, j + 1]] > 0:
+        share = needed_share(patches, grid, level, i, j)
+        if share == 0.0:
             continue
         angle = cell_angle(
-            grid.rows[low, j + 1], grid.rows[high, j], grid.rows[low, j], grid.rows[high, j + 1]
+            grid.rows[low, j + 1],
+            grid.rows[high, j],
+            grid.rows[low, j],
+            grid.rows[high, j + 1],
+            grid.u[high] - grid.u[low],
+            grid.v[j + 1] - grid.v[j],
         )
-        w = grid.v[j + 1] - grid.v[j]
+        w = share * (grid.v[j + 1] - grid.v[j])
         total += w * (0.5 * np.pi - angle)
         weight += w
     return (total / weight if weight > 0.0 else 0.0), weight
@@ -166,9 +194,29 @@ def rotate(direction, row, angle):
 
 
 @kernel
-def grow_column(patches, grid, level, i, j, sign, hand, substeps, made):
+def wanted_shear(patches, grid, level, i, sign, j1, j2, du, on):
+    """Mean shear that the next column should have, from the two columns before it.
+
+    ``on`` is the share of the step over which it goes on as before; then it decays.
+    """
+    back, more = i - sign, i - 2 * sign
+    if not 0 <= back < grid.state.shape[0]:
+        return 0.0
+    now, weight = column_shear(patches, grid, level, i, back, j1, j2)
+    if weight == 0.0:
+        return 0.0
+    change = 0.0
+    if on > 0.0 and 0 <= more < grid.state.shape[0]:
+        before, weight = column_shear(patches, grid, level, back, more, j1, j2)
+        change = now - before if weight > 0.0 else 0.0
+    return (now + on * change) * np.exp(-(1.0 - on) * du / RELAX)
+
+
+@kernel
+def grow_column(patches, grid, level, i, j, sign, hand, substeps, on, made):
     """Add column i + sign next to the known run through (i, j), by least shear.
 
+    ``on`` is the share of the step before the first yarn's end (see ``wanted_shear``).
     ``hand`` is +1 where (u, v) is right-handed against the normal, −1 on a swapped grid.
     Returns the count of nodes made.
     """
@@ -176,12 +224,7 @@ def grow_column(patches, grid, level, i, j, sign, hand, substeps, made):
     j1, j2 = run_of(grid, i, j, sign)
     if j2 == j1:
         return 0
-    before, weight = 0.0, 0.0
-    back = i - sign
-    if 0 <= back < grid.state.shape[0]:
-        before, weight = column_shear(grid, level, i, back, j1, j2)
     du = abs(grid.u[i2] - grid.u[i])
-    target = before * RELAX / (RELAX + du)
     direction, trial = np.empty(3), np.empty(3)
     start_direction(grid, i, j, sign, j1, j2, direction)
     count, angle = 0, 0.0
@@ -195,7 +238,9 @@ def grow_column(patches, grid, level, i, j, sign, hand, substeps, made):
             for k in range(count):
                 grid.state[i2, made[k]] = UNKNOWN
             return 0
-        shear, weight = column_shear(grid, level, i, i2, j1, j2)
+        low, high = made[:count].min(), made[:count].max()
+        shear, weight = column_shear(patches, grid, level, i, i2, low, high)
+        target = wanted_shear(patches, grid, level, i, sign, low, high, du, on)
         if weight == 0.0 or abs(shear - target) < 1e-9 or attempt == 5:
             break
         # turning +u counter-clockwise closes the angle to +v: shear grows by the turn
@@ -204,10 +249,24 @@ def grow_column(patches, grid, level, i, j, sign, hand, substeps, made):
 
 
 @kernel
+def going_on(end, index, sign):
+    """Share of the step from node ``index`` over which a first yarn still goes on.
+
+    Shear belongs to the middles of steps, so the step counts from half before the node
+    to half past it.
+    """
+    if index == end[0]:
+        return min(1.0, 0.5 + end[1])
+    if index == end[0] + sign:
+        return max(0.0, end[1] - 0.5)
+    return 0.0
+
+
+@kernel
 def frontier(grid, level, i0, j0, heap, i, j):
-    """Push the unknown neighbours of a known inside node, nearest to the start first."""
+    """Push the unknown neighbours of a known needed node, nearest to the start first."""
     p, q = grid.state.shape
-    if grid.state[i, j] != KNOWN or level[grid.faces[i, j]] > 0:
+    if grid.state[i, j] != KNOWN or level[grid.faces[i, j]] > 1:
         return
     for way in range(4):
         i2 = i + (1 if way == 0 else (-1 if way == 1 else 0))
@@ -219,10 +278,12 @@ def frontier(grid, level, i0, j0, heap, i, j):
 
 
 @kernel
-def grow(patches, grid, level, i0, j0, substeps, queue, last):
-    """Grow until no known inside node has an unknown neighbour that can be made.
+def grow(patches, grid, level, i0, j0, substeps, ends, queue, last):
+    """Grow until no known needed node has an unknown neighbour that can be made.
 
-    ``level`` (m,) is 0 on faces of the region. Returns (new ``last``, columns grown).
+    ``ends`` (4, 2): grid index of the last node of each half of the first yarns (+u, −u,
+    +v, −v) and the share of the next step that still was on the surface.
+    ``level`` (m,) is 0 on faces of the region, 1 where the net is needed too. Returns (new ``last``, columns grown).
     """
     p, q = grid.state.shape
     made = np.empty(max(p, q), np.int64)
@@ -240,10 +301,11 @@ def grow(patches, grid, level, i0, j0, substeps, queue, last):
         i2, j2 = (i + sign, j) if way < 2 else (i, j + sign)
         if grid.state[i2, j2] != UNKNOWN:
             continue
+        on = going_on(ends[way], i if way < 2 else j, sign)
         if way < 2:
-            count = grow_column(patches, grid, level, i, j, sign, 1.0, substeps, made)
+            count = grow_column(patches, grid, level, i, j, sign, 1.0, substeps, on, made)
         else:
-            count = grow_column(patches, other, level, j, i, sign, -1.0, substeps, made)
+            count = grow_column(patches, other, level, j, i, sign, -1.0, substeps, on, made)
         if count == 0:
             grid.state[i2, j2] = OUTSIDE
             continue

@@ -121,7 +121,7 @@ def locate(rows, state, u, v, points, normals, near, out):
             a, b = u[i], v[j]
             cell = max(u[min(i + 1, u.size - 1)] - u[max(i - 1, 0)], 1e-9)
             done = False
-            for _ in range(25):
+            for attempt in range(25):
                 if not interpolant(rows, state, u, v, a, b, x, wu, wv):
                     break
                 uu = uv = vv = ru = rv = 0.0
@@ -140,7 +140,8 @@ def locate(rows, state, u, v, points, normals, near, out):
                 if size > cell:
                     da, db = da * cell / size, db * cell / size
                 a, b = a + da, b + db
-                if size < 1e-9:
+                # where two interpolants meet, Newton's method may swing between them
+                if size < 1e-9 or (attempt > 12 and size < 0.01 * cell):
                     done = True
                     break
             if done:

@@ -14,7 +14,7 @@ from functools import cached_property
 import numpy as np
 from scipy.spatial import cKDTree
 
-from drape.cloth.cells import KNOWN, LOCKED, shear_field
+from drape.cloth.cells import KNOWN, LOCKED, Grid, shear_field
 from drape.cloth.mapping import interpolate_field, locate, place
 from drape.geometry.kernels import Patches
 from drape.geometry.surface import Bools, Floats, Ints, Surface, readonly
@@ -69,7 +69,7 @@ class Net:
     def shear(self) -> Floats:
         """(p−1, q−1) signed shear at cell centres, radians; NaN where incomplete."""
         out = np.empty((len(self.u) - 1, len(self.v) - 1))
-        shear_field(self.rows, self.state, out)
+        shear_field(Grid(self.u, self.v, self.rows, self.faces, self.state), out)
         return readonly(out)
 
     @cached_property

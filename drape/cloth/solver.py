@@ -112,15 +112,16 @@ def _fill(patches, grid, i0, start, warp, options, levels) -> int:
     queue = np.empty((grid.state.size + 1, 2), np.int64)
     queue[0] = i0, i0
     substeps = max(2, int(np.ceil(options.spacing / LONGEST_SUBSTEP)))
-    last = 1
-    for direction, is_u in ((along, True), (across, False)):
-        for sign in (1, -1):
-            way = sign * direction
-            last = first_yarn(patches, grid, i0, i0, is_u, sign, way, substeps, queue, last)
+    last, ends = 1, np.empty((4, 2))
+    for number, sign in enumerate((1, -1, 1, -1)):
+        way = sign * (along if number < 2 else across)
+        last = first_yarn(
+            patches, grid, i0, i0, number < 2, sign, way, substeps, queue, last, ends[number]
+        )
     last = fill_from(patches, grid, queue, 0, last)
     if not options.grow:
         return 0
-    return grow(patches, grid, levels, i0, i0, substeps, queue, last)[1]
+    return grow(patches, grid, levels, i0, i0, substeps, ends, queue, last)[1]
 
 
 def _empty_grid(extent: float, options: NetOptions) -> tuple[Grid, int]:

@@ -40,7 +40,9 @@ def kinks(points: Floats, closed: bool, angle: float = KINK) -> Ints:
     return found if closed else found + 1
 
 
-def smooth_samples(points: Floats, closed: bool, longest: float) -> tuple[Ints, Floats, Floats, Floats]:
+def smooth_samples(
+    points: Floats, closed: bool, longest: float
+) -> tuple[Ints, Floats, Floats, Floats]:
     """Sample the cubic spline through a polyline without kinks.
 
     Parameters

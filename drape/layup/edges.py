@@ -14,7 +14,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from drape.cloth.net import Net
-from drape.geometry.kernels import ROW
 from drape.geometry.patches import place_near, shoot
 from drape.geometry.polyline import kinks, smooth_samples
 from drape.geometry.surface import Floats, Ints, Surface, readonly

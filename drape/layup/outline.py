@@ -97,9 +97,7 @@ def _chamfer(this: _Piece, following: _Piece) -> None:
     if kinds != {True, False} or leg <= 0.0 or "hole" in (this.kind, following.kind):
         return
     this.points = cut_at(this.points, walk_back(this.points, leg, "end"), "start")
-    following.points = cut_at(
-        following.points, walk_back(following.points, leg, "start"), "end"
-    )
+    following.points = cut_at(following.points, walk_back(following.points, leg, "start"), "end")
     bridge = [this.points[-1:], following.points]
     if following.kind == "parting":  # the cut belongs to the run-off's edge
         this.points = np.concatenate([this.points, following.points[:1]])

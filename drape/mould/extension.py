@@ -16,10 +16,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from drape.geometry.rims import CORNER, loop_length, rim_normals, rim_turns, rims, tangential
 from drape.geometry.surface import Bools, Floats, Ints, Surface, build, readonly, unit
 from drape.mould.region import Region
 
-CORNER = np.radians(30.0)
 MOST_ROWS = 12
 HOLE_SHARE = 0.6  # of a hole's mean radius: how far its extension reaches inward
 
@@ -32,116 +32,112 @@ class Extended:
     ----------
     surface : Surface
     level : (m,) int
-        0 on the region's faces, 1 on those beyond a trim line, 2 on the extension.
+        0 on the region's faces, 1 where the net is needed too (beyond a trim line, or as
+        far out as the allowances go), 2 on the margin.
     """
 
     surface: Surface
     level: Ints
 
 
-def extend(region: Region, surface: Surface, width: float) -> Extended:
-    """Carry ``surface`` (the region's, or a parallel of it) ``width`` mm past its rims.
+def extend(region: Region, surface: Surface, needed: float, margin: float) -> Extended:
+    """Carry ``surface`` (the region's, or a parallel of it) past its rims.
 
-    Only ``continuation = tangent`` is made here: the surface goes on straight.
+    Only ``continuation = tangent`` is made here: the surface goes on straight. The first
+    ``needed`` mm must be covered by the net, ``margin`` mm more are there to hold it.
     """
     vertices, faces, normals = [surface.vertices], [surface.faces], [surface.corner_normals]
+    levels = [np.where(region.inside, 0, 1)]
     count = len(surface.vertices)
     for rim in rims(surface):
-        points, strip, corner = _strip(surface, rim, width, count)
-        vertices.append(points)
-        faces.append(strip)
-        normals.append(corner)
-        count += len(points)
-    whole = build(np.concatenate(vertices), np.concatenate(faces), corner_normals=_join(normals))
-    level = np.full(len(whole.faces), 2, dtype=np.int64)
-    level[: len(region.inside)] = np.where(region.inside, 0, 1)
-    return Extended(whole, readonly(level))
-
-
-def rims(surface: Surface) -> list[Ints]:
-    """Border loops as vertex chains, the surface on the left; the longest first."""
-    face, k = np.nonzero(surface.neighbours < 0)
-    tail, head = surface.faces[face, k], surface.faces[face, (k + 1) % 3]
-    following: dict[int, list[int]] = {}
-    for a, b in zip(tail.tolist(), head.tolist(), strict=True):
-        following.setdefault(a, []).append(b)
-    loops = []
-    while following:
-        first = next(iter(following))
-        loop, here = [], first
-        while here in following:
-            loop.append(here)
-            ahead = following[here]
-            following_vertex = ahead.pop()
-            if not ahead:
-                del following[here]
-            here = following_vertex
-        loops.append(np.array(loop, dtype=np.int64))
-    return sorted(loops, key=lambda x: -_length(surface.vertices[x]))
-
-
-def rim_normals(surface: Surface, rim: Ints) -> Floats:
-    """(k, 3) unit normals at rim vertices (the mean, where creases meet the rim)."""
-    total = np.zeros((len(surface.vertices), 3))
-    np.add.at(total, surface.faces.ravel(), surface.corner_normals.reshape(-1, 3))
-    return unit(total[rim])
-
-
-def rulings(points: Floats, normals: Floats, width: float) -> tuple[Floats, Bools]:
-    """Directions of the rulings, (k, 3), for a closed rim (k, 3) with unit normals.
-
-    Their length is such that all of the strip is ``width`` wide measured square to the
-    rim (a mitre's ruling is longer). Also returns which vertices are corners.
-    """
-    ahead = unit(_tangential(np.roll(points, -1, axis=0) - points, normals))
-    behind = unit(_tangential(points - np.roll(points, 1, axis=0), normals))
-    turn = np.arctan2(
-        np.einsum("ij,ij->i", np.cross(behind, ahead), normals),
-        np.einsum("ij,ij->i", behind, ahead),
+        strip = _strip(surface, rim, needed, margin, count)
+        for whole, part in zip((vertices, faces, normals, levels), strip, strict=True):
+            whole.append(part)
+        count += len(strip[0])
+    joined = [np.concatenate(x) for x in (vertices, faces, normals)]
+    return Extended(
+        build(joined[0], joined[1], corner_normals=joined[2]), readonly(np.concatenate(levels))
     )
+
+
+def rulings(points: Floats, normals: Floats, width: float) -> tuple[Ints, Floats, Bools]:
+    """Rulings of a closed rim (k, 3) with unit normals.
+
+    Returns, for each ruling in order round the rim, its rim vertex (n,), its vector
+    (n, 3) per mm of width, and whether it belongs to a corner (n,). A corner sends out
+    three: square to the edge behind, the mitre (longer, so that the strip is as wide
+    there), and square to the edge ahead.
+    """
+    ahead = unit(tangential(np.roll(points, -1, axis=0) - points, normals))
+    behind = unit(tangential(points - np.roll(points, 1, axis=0), normals))
+    turn = rim_turns(points, normals)
     out_a, out_b = np.cross(ahead, normals), np.cross(behind, normals)
-    corner = turn > CORNER
     gap = np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1)
-    share = np.roll(gap, 1) / (gap + np.roll(gap, 1))  # the nearer edge counts for more
-    mean = np.where(corner[:, None], 0.5, share[:, None]) * out_a
-    mean = unit(mean + np.where(corner[:, None], 0.5, 1.0 - share[:, None]) * out_b)
+    share = (np.roll(gap, 1) / (gap + np.roll(gap, 1)))[:, None]  # the nearer edge counts more
+    corner = turn > CORNER
+    ray = unit(
+        np.where(corner[:, None], 0.5 * (out_a + out_b), share * out_a + (1 - share) * out_b)
+    )
     inward = -turn / (0.5 * (gap + np.roll(gap, 1)))
     if (inward * width > 0.5).any() and not _is_hole(turn):
-        mean = _smoothed(mean, normals, gap, corner, width)
-    stretch = np.einsum("ij,ij->i", mean, unit(out_a + out_b)) * np.cos(0.5 * turn * corner)
-    return mean / np.clip(stretch, 0.5, None)[:, None], corner
+        ray = _smoothed(ray, normals, gap, corner, width)
+        ray /= np.clip(np.einsum("ij,ij->i", ray, unit(out_a + out_b)), 0.5, 1.0)[:, None]
+    ray = np.where(corner[:, None], ray / np.clip(np.cos(0.5 * turn), 0.3, 1.0)[:, None], ray)
+    owner = np.repeat(np.arange(len(points)), np.where(corner, 3, 1))
+    vectors, of_corner = ray[owner], corner[owner]
+    first = np.flatnonzero(of_corner)[::3]
+    vectors[first], vectors[first + 2] = out_b[owner[first]], out_a[owner[first]]
+    return owner, vectors, of_corner
 
 
-def _strip(surface: Surface, rim: Ints, width: float, first: int) -> tuple[Floats, Ints, Floats]:
-    """Points, faces and corner normals of one rim's strip; new ids start at ``first``."""
+def _strip(surface: Surface, rim: Ints, needed: float, margin: float, first: int):
+    """One rim's strip: points, faces, corner normals, levels; new ids start at ``first``."""
     points, base = surface.vertices[rim], rim_normals(surface, rim)
-    perimeter = _length(points)
-    if _is_hole(_turns(points, base)):
-        width = min(width, HOLE_SHARE * perimeter / (2.0 * np.pi))
-    ray, corner = rulings(points, base, width)
-    k, rows = len(rim), int(np.clip(np.ceil(width * len(rim) / perimeter), 2, MOST_ROWS))
-    heights = width * np.arange(rows + 1) / rows
+    perimeter = loop_length(points)
+    shrink = 1.0
+    if _is_hole(rim_turns(points, base)):
+        shrink = min(1.0, HOLE_SHARE * perimeter / (2.0 * np.pi) / (needed + margin))
+    heights = _heights(needed * shrink, margin * shrink, perimeter / len(rim))
+    owner, ray, corner = rulings(points, base, heights[-1])
+    points, base = points[owner], base[owner]
     grid = points[None] + heights[:, None, None] * ray[None]
-    normals = np.stack([_row_normals(grid[r], ray, corner, base) for r in range(rows + 1)])
+    normals = unit(np.cross(ray[None], np.stack([_slopes(row) for row in grid])))
     normals = unit(normals + (base - normals[0])[None])
-    ids = np.concatenate([rim, first + np.arange(rows * k)]).reshape(rows + 1, k)
+    normals[:, corner] = base[corner]
+    rows, k = len(heights) - 1, len(owner)
+    ids = np.concatenate([rim[owner], first + np.arange(rows * k)]).reshape(rows + 1, k)
+    faces, corner_normals, levels = _strip_faces(ids, normals, heights <= needed * shrink + 1e-9)
+    return grid[1:].reshape(-1, 3), faces, corner_normals, levels
+
+
+def _strip_faces(ids: Ints, normals: Floats, needed: Bools) -> tuple[Ints, Floats, Ints]:
+    """Two triangles per quad of the strip; at corners the first row's are single."""
     near, far = ids[:-1], ids[1:]
     near_next, far_next = np.roll(near, -1, axis=1), np.roll(far, -1, axis=1)
-    faces = np.concatenate(
-        [np.stack([near_next, near, far], -1), np.stack([near_next, far, far_next], -1)]
-    ).reshape(-1, 3)
-    by_id = {**dict(zip(ids.ravel().tolist(), normals.reshape(-1, 3), strict=True))}
-    corner_normals = np.array([by_id[i] for i in faces.ravel().tolist()]).reshape(-1, 3, 3)
-    return grid[1:].reshape(-1, 3), faces, corner_normals
+    n, f = normals[:-1], normals[1:]
+    n_next, f_next = np.roll(n, -1, axis=1), np.roll(f, -1, axis=1)
+    faces = np.stack([near_next, near, far, near_next, far, far_next], -1).reshape(-1, 3)
+    corner_normals = np.stack([n_next, n, f, n_next, f, f_next], -2).reshape(-1, 3, 3)
+    levels = np.repeat(np.where(needed[1:], 1, 2), 2 * ids.shape[1])
+    whole = faces[:, 0] != faces[:, 1]
+    return faces[whole], corner_normals[whole], levels[whole]
 
 
-def _row_normals(row: Floats, ray: Floats, corner: Bools, base: Floats) -> Floats:
-    """Normals of the ruled strip along one row of it: ruling × tangent of the row."""
+def _heights(needed: float, margin: float, step: float) -> Floats:
+    """Distances of the strip's rows from the rim, from 0; ``needed`` is one of them."""
+    parts = [np.zeros(1)]
+    for start, width in ((0.0, needed), (needed, margin)):
+        rows = int(np.clip(np.ceil(width / step), 1, MOST_ROWS)) if width > 0.0 else 0
+        parts.append(start + width * np.arange(1, rows + 1) / max(rows, 1))
+    return np.concatenate(parts)
+
+
+def _slopes(row: Floats) -> Floats:
+    """(k, 3) tangents of a closed row by the parabola through each three points."""
     ahead, behind = np.roll(row, -1, axis=0) - row, row - np.roll(row, 1, axis=0)
-    gap_a, gap_b = np.linalg.norm(ahead, axis=1), np.linalg.norm(behind, axis=1)
-    slope = ahead * (gap_b / gap_a)[:, None] + behind * (gap_a / gap_b)[:, None]
-    normal = unit(np.cross(ray, slope))
-    return np.where(corner[:, None], base, normal)
+    gap_a = np.clip(np.linalg.norm(ahead, axis=1), 1e-12, None)
+    gap_b = np.clip(np.linalg.norm(behind, axis=1), 1e-12, None)
+    return ahead * (gap_b / gap_a)[:, None] + behind * (gap_a / gap_b)[:, None]
 
 
 def _smoothed(ray: Floats, normals: Floats, gap: Floats, corner: Bools, width: float) -> Floats:
@@ -160,7 +156,7 @@ def _smoothed(ray: Floats, normals: Floats, gap: Floats, corner: Bools, width: f
         if len(stops):
             weight[_across_corner(i, stops, k)] = 0.0
         out[i] = weight @ ray
-    return unit(_tangential(out, normals))
+    return unit(tangential(out, normals))
 
 
 def _across_corner(i: int, stops: Ints, k: int) -> Bools:
@@ -170,26 +166,5 @@ def _across_corner(i: int, stops: Ints, k: int) -> Bools:
     return (step >= ahead.min()) & ((k - step) % k >= behind.min()) & (step != 0)
 
 
-def _turns(points: Floats, normals: Floats) -> Floats:
-    ahead = _tangential(np.roll(points, -1, axis=0) - points, normals)
-    behind = _tangential(points - np.roll(points, 1, axis=0), normals)
-    return np.arctan2(
-        np.einsum("ij,ij->i", np.cross(behind, ahead), normals),
-        np.einsum("ij,ij->i", behind, ahead),
-    )
-
-
 def _is_hole(turns: Floats) -> bool:
     return bool(turns.sum() < -np.pi)
-
-
-def _tangential(vectors: Floats, normals: Floats) -> Floats:
-    return vectors - np.einsum("ij,ij->i", vectors, normals)[:, None] * normals
-
-
-def _length(points: Floats) -> float:
-    return float(np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1).sum())
-
-
-def _join(parts: list[Floats]) -> Floats:
-    return np.concatenate(parts)

@@ -18,7 +18,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from drape.geometry.surface import Bools, Floats, Ints, Surface
+import numpy as np
+
+from drape.geometry.rims import rim_corners, rim_normals, rims
+from drape.geometry.surface import Bools, Floats, Ints, Surface, readonly
 
 EdgeKind = Literal["parting", "mouth", "trim", "hole", "border"]
 
@@ -71,3 +74,39 @@ class Region:
     def edge(self, name: str) -> Edge:
         """The edge called ``name``; KeyError if there is none."""
         return next(e for e in self.edges if e.name == name)
+
+
+def plain_region(surface: Surface, *, kind: EdgeKind = "border") -> Region:
+    """The whole of ``surface`` as a region, its rims cut at their corners.
+
+    Edges are called ``edge.1`` … (``hole.1`` … on inner rims): what one knows of a bare
+    sheet that is no mould.
+    """
+    edges: list[Edge] = []
+    loops = []
+    for number, rim in enumerate(rims(surface)):
+        corners = rim_corners(surface.vertices[rim], rim_normals(surface, rim))
+        name: EdgeKind = kind if number == 0 else "hole"
+        prefix = "edge" if number == 0 else "hole"
+        if not len(corners):
+            chains = [(rim, True)]
+        else:
+            ring = np.concatenate([np.roll(rim, -corners[0]), rim[corners[0] : corners[0] + 1]])
+            stops = [*(corners - corners[0]).tolist(), len(rim)]
+            pairs = zip(stops[:-1], stops[1:], strict=True)
+            chains = [(ring[a : b + 1], False) for a, b in pairs]
+        first = len(edges)
+        done = sum(e.name.startswith(prefix) for e in edges)
+        edges += [
+            Edge(f"{prefix}.{done + k + 1}", name, readonly(chain), closed)
+            for k, (chain, closed) in enumerate(chains)
+        ]
+        loops.append(tuple(range(first, len(edges))))
+    count = len(surface.faces)
+    return Region(
+        surface,
+        readonly(np.ones(count, dtype=bool)),
+        tuple(edges),
+        tuple(loops),
+        readonly(np.arange(count)),
+    )
