@@ -163,6 +163,21 @@ def fill_from(patches, grid, queue, first, last):
 
 
 @kernel
+def last_share(patches, face, p, way, length, q):
+    """Share of a step from row ``p`` along ``way`` that is still on the surface."""
+    low, high = 0.0, 1.0
+    for _ in range(8):
+        t = 0.5 * (low + high)
+        trial = way.copy()
+        arrived = geodesic_step(patches, face, p, trial, t * length, q)[1]
+        if arrived:
+            low = t
+        else:
+            high = t
+    return low
+
+
+@kernel
 def first_yarn(patches, grid, i0, j0, along_u, sign, direction, substeps, queue, last, end):
     """Lay one half of a first yarn from node (i0, j0): a geodesic along ``direction``.
 
@@ -182,9 +197,10 @@ def first_yarn(patches, grid, i0, j0, along_u, sign, direction, substeps, queue,
             return last
         length = abs(grid.u[i2] - grid.u[i]) if along_u else abs(grid.v[j2] - grid.v[j])
         for k in range(substeps):
+            face0, way0 = face, direction.copy()
             face, arrived = geodesic_step(patches, face, p, direction, length / substeps, q)
             if not arrived:
-                end[1] = (k + 0.5) / substeps
+                end[1] = (k + last_share(patches, face0, p, way0, length / substeps, q)) / substeps
                 return last
             p[:] = q
         grid.rows[i2, j2] = p

@@ -69,7 +69,7 @@ def needed_share(patches, grid, level, i, j):
     low, high = 0.0, 1.0
     for _ in range(7):
         t = 0.5 * (low + high)
-        face, b1, b2, arrived = walk(patches, grid.faces[i, j], p[12], p[13], t * d1, t * d2)
+        face, _b1, _b2, _arrived = walk(patches, grid.faces[i, j], p[12], p[13], t * d1, t * d2)
         if (level[face] <= 1) == here:
             low = t
         else:
@@ -78,9 +78,10 @@ def needed_share(patches, grid, level, i, j):
 
 
 @kernel
-def column_shear(patches, grid, level, i, i2, j1, j2):
+def column_shear(patches, grid, level, at, i, i2, j1, j2):
     """Mean shear of the cells between columns i and i2, where the net is needed.
 
+    ``at`` is the column whose places decide; comparing means takes the same one.
     Shear is signed as everywhere: positive where the angle between +u and +v is below 90°.
     Returns (mean, weight); weight 0 where there is no whole cell.
     """
@@ -91,7 +92,7 @@ def column_shear(patches, grid, level, i, i2, j1, j2):
         whole = whole and grid.state[i2, j] == KNOWN and grid.state[i2, j + 1] == KNOWN
         if not whole:
             continue
-        share = needed_share(patches, grid, level, i, j)
+        share = needed_share(patches, grid, level, at, j)
         if share == 0.0:
             continue
         angle = cell_angle(
@@ -202,12 +203,12 @@ def wanted_shear(patches, grid, level, i, sign, j1, j2, du, on):
     back, more = i - sign, i - 2 * sign
     if not 0 <= back < grid.state.shape[0]:
         return 0.0
-    now, weight = column_shear(patches, grid, level, i, back, j1, j2)
+    now, weight = column_shear(patches, grid, level, i, i, back, j1, j2)
     if weight == 0.0:
         return 0.0
     change = 0.0
     if on > 0.0 and 0 <= more < grid.state.shape[0]:
-        before, weight = column_shear(patches, grid, level, back, more, j1, j2)
+        before, weight = column_shear(patches, grid, level, i, back, more, j1, j2)
         change = now - before if weight > 0.0 else 0.0
     return (now + on * change) * np.exp(-(1.0 - on) * du / RELAX)
 
@@ -239,7 +240,7 @@ def grow_column(patches, grid, level, i, j, sign, hand, substeps, on, made):
                 grid.state[i2, made[k]] = UNKNOWN
             return 0
         low, high = made[:count].min(), made[:count].max()
-        shear, weight = column_shear(patches, grid, level, i, i2, low, high)
+        shear, weight = column_shear(patches, grid, level, i, i, i2, low, high)
         target = wanted_shear(patches, grid, level, i, sign, low, high, du, on)
         if weight == 0.0 or abs(shear - target) < 1e-9 or attempt == 5:
             break
@@ -283,7 +284,8 @@ def grow(patches, grid, level, i0, j0, substeps, ends, queue, last):
 
     ``ends`` (4, 2): grid index of the last node of each half of the first yarns (+u, −u,
     +v, −v) and the share of the next step that still was on the surface.
-    ``level`` (m,) is 0 on faces of the region, 1 where the net is needed too. Returns (new ``last``, columns grown).
+    ``level`` (m,) is 0 on faces of the region, 1 where the net is needed too.
+    Returns (new ``last``, columns grown).
     """
     p, q = grid.state.shape
     made = np.empty(max(p, q), np.int64)

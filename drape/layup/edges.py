@@ -9,6 +9,7 @@ Lengths in mm, angles in radians.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -29,7 +30,8 @@ class EdgeStretch:
 
     Attributes
     ----------
-    base : (k, ROW) rows on the edge itself
+    base : (k, ROW) rows on the edge itself, where the mid-surface meets the parting surface
+    faces : (k,) their faces
     moved : (k, ROW) rows at the allowance
     shift : (k,) mm, from the moved rim of the mid-surface to where it meets the parting surface
     flat_base, flat : (k, 2) mm, the same on the cloth
@@ -37,6 +39,7 @@ class EdgeStretch:
     """
 
     base: Floats
+    faces: Ints
     moved: Floats
     shift: Floats
     flat_base: Floats
@@ -73,7 +76,7 @@ def stretches(
         _, moved = _shot(net, face, base, direction, shift + allowance)
         flat_base = net.to_flat(zero[:, :3], zero[:, 3:6])
         flat = net.to_flat(moved[:, :3], moved[:, 3:6]) if allowance else flat_base
-        arrays = (zero, moved, shift, flat_base, flat)
+        arrays = (zero, flat_face, moved, shift, flat_base, flat)
         out.append(EdgeStretch(*(readonly(a) for a in arrays), closed))
     return tuple(out)
 
@@ -97,7 +100,7 @@ def _split(edge: Edge, vertices: Floats) -> list[tuple[Ints, Floats | None, bool
         at = np.append(at[1:] - at[0], len(index) - 1)
         at = at[at < len(index) - 1]
     bounds = [0, *at.tolist(), len(index) - 1]
-    pieces = [index[a : b + 1] for a, b in zip(bounds[:-1], bounds[1:], strict=True)]
+    pieces = [index[a : b + 1] for a, b in itertools.pairwise(bounds)]
     return [(chain[i], None if normals is None else normals[i], False) for i in pieces]
 
 

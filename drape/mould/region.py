@@ -15,6 +15,7 @@ normals): the region is on the left.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from typing import Literal
 
@@ -93,7 +94,7 @@ def plain_region(surface: Surface, *, kind: EdgeKind = "border") -> Region:
         else:
             ring = np.concatenate([np.roll(rim, -corners[0]), rim[corners[0] : corners[0] + 1]])
             stops = [*(corners - corners[0]).tolist(), len(rim)]
-            pairs = zip(stops[:-1], stops[1:], strict=True)
+            pairs = itertools.pairwise(stops)
             chains = [(ring[a : b + 1], False) for a, b in pairs]
         first = len(edges)
         done = sum(e.name.startswith(prefix) for e in edges)

@@ -1,0 +1,242 @@
+"""What every run checks about itself, each by a way that is independent of what it checks.
+
+curvature    the net's shear against ∬K dA with K from the input mesh's angle defects:
+             for any block of cells, the alternating sum of the four corner shears equals
+             the curvature inside (Hazzidakis 1880, key ``hazzidakis1880``); it holds on
+             every surface, and offsetting doesn't change ∬K dA
+yarn length  the sides of the cells, measured again by dense sampling on the surface
+closure      the outline laid on the surface by a second net (other spacing, other phase),
+             and its distance from the edge measured along the surface
+
+Radians and mm inside.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from drape.cloth.net import Net
+from drape.geometry.patches import place_near
+from drape.geometry.surface import Floats, Surface
+from drape.layup.edges import EdgeStretch
+from drape.mould.extension import Extended
+
+CURVATURE_LIMIT = np.radians(0.05)
+YARN_LIMIT = 1e-6
+CLOSURE_LIMIT = 0.05
+SAMPLES = 8  # chords per cell side and per allowance when lengths are measured again
+MOST_SIDES = 6000
+
+
+@dataclass(frozen=True)
+class Checks:
+    """Measured deviations with their limits; ``None`` where there was nothing to check.
+
+    curvature : radians; yarn_length : relative; closure : mm
+    """
+
+    curvature: float
+    yarn_length: float
+    closure: float
+    curvature_limit: float
+    yarn_limit: float
+    closure_limit: float
+
+    @property
+    def passed(self) -> bool:
+        """Whether every deviation is within its limit (NaN fails)."""
+        return (
+            self.curvature <= self.curvature_limit
+            and self.yarn_length <= self.yarn_limit
+            and self.closure <= self.closure_limit
+        )
+
+
+def mesh_error(surface: Surface) -> float:
+    """Estimate of how far the smooth patches are from the true surface, mm.
+
+    Twice the 95th percentile of the distance by which the fitted quadrics miss their
+    neighbours: for exact vertices the higher-order part, for scans the noise.
+    """
+    return 2.0 * float(np.quantile(surface.sector_residual, 0.95))
+
+
+def curvature_density(base: Surface, mid: Surface) -> Floats:
+    """(n,) ∬K per area of ``mid`` at each vertex, 1/mm², from angle defects of ``base``.
+
+    Single defects are uneven (they depend on how many facets meet), so each is shared out
+    to its facets and gathered again, which keeps their sum. A rim vertex has no defect;
+    it takes the value of the plane fitted to the inner vertices round it.
+    """
+    n, faces = len(base.vertices), base.faces
+    defect, area = np.full(n, 2.0 * np.pi), np.zeros(n)
+    corner = base.vertices[faces]
+    for k in range(3):
+        a, b = corner[:, (k + 1) % 3] - corner[:, k], corner[:, (k + 2) % 3] - corner[:, k]
+        cross = np.linalg.norm(np.cross(a, b), axis=1)
+        np.subtract.at(defect, faces[:, k], np.arctan2(cross, np.einsum("ij,ij->i", a, b)))
+        np.add.at(area, faces[:, k], mid.face_areas / 3.0)
+    inner = np.ones(n, dtype=bool)
+    f, k = np.nonzero(base.neighbours < 0)
+    inner[faces[f, k]] = inner[faces[f, (k + 1) % 3]] = False
+    if not inner.any():
+        return np.zeros(n)
+    density = np.where(inner, defect / np.maximum(area, 1e-12), 0.0)
+    count = inner[faces].sum(axis=1)
+    per_face = density[faces].sum(axis=1) / np.maximum(count, 1)
+    total, weight = np.zeros(n), np.zeros(n)
+    for k in range(3):
+        np.add.at(total, faces[:, k], per_face * mid.face_areas * (count > 0))
+        np.add.at(weight, faces[:, k], mid.face_areas * (count > 0))
+    density = total / np.maximum(weight, 1e-12)
+    density[~inner] = _planes(mid.vertices[inner], density[inner], mid.vertices[~inner])
+    return density
+
+
+def _planes(points: Floats, values: Floats, at: Floats) -> Floats:
+    """Values at (k, 3) places of planes fitted to the nearest given points."""
+    if not len(at):
+        return np.zeros(0)
+    distance, near = cKDTree(points).query(at, k=min(14, len(points)))
+    near, distance = near.reshape(len(at), -1), distance.reshape(len(at), -1)
+    gap = points[near] - at[:, None]
+    size = distance.max(axis=1)[:, None, None] + 1e-12
+    rows = np.concatenate([np.ones((*near.shape, 1)), gap / size], axis=2)
+    matrix = np.einsum("kij,kil->kjl", rows, rows) + 1e-3 * np.eye(4)
+    matrix[:, 0, 0] -= 1e-3
+    rhs = np.einsum("kij,ki->kj", rows, values[near])
+    return np.linalg.solve(matrix, rhs[..., None])[:, 0, 0]
+
+
+def curvature_residuals(net: Net, extended: Extended, base: Surface, mid: Surface) -> Floats:
+    """(p, q) alternating sum of the shears round each node less its ∬K dA; NaN elsewhere."""
+    inside = np.zeros(net.state.shape, dtype=bool)
+    inside[net.known] = extended.level[net.faces[net.known]] == 0
+    good = inside[1:, 1:] & inside[:-1, 1:] & inside[1:, :-1] & inside[:-1, :-1]
+    shear = np.where(good, net.shear, np.nan)
+    out = np.full(net.state.shape, np.nan)
+    out[1:-1, 1:-1] = shear[1:, 1:] - shear[:-1, 1:] - shear[1:, :-1] + shear[:-1, :-1]
+    density = np.concatenate(
+        [curvature_density(base, mid), np.zeros(len(extended.surface.vertices))]
+    )
+    b = net.rows[..., 12:14]
+    weights = np.stack([1.0 - b[..., 0] - b[..., 1], b[..., 0], b[..., 1]], -1)
+    face = np.where(inside, net.faces, 0)
+    k = np.einsum("ijk,ijk->ij", density[extended.surface.faces[face]], weights)
+    around = [shear[1:, 1:], shear[:-1, 1:], shear[1:, :-1], shear[:-1, :-1]]
+    size = 0.25 * sum(np.cos(s) for s in around)
+    du, dv = 0.5 * (net.u[2:] - net.u[:-2]), 0.5 * (net.v[2:] - net.v[:-2])
+    out[1:-1, 1:-1] -= k[1:-1, 1:-1] * size * du[:, None] * dv[None, :]
+    return out
+
+
+def largest_block_sum(residual: Floats, anchors: int = 12) -> float:
+    """Largest |sum| of ``residual`` over blocks of valid nodes with a corner on a lattice."""
+    valid = ~np.isnan(residual)
+    total = np.pad(np.where(valid, residual, 0.0), ((1, 0), (1, 0))).cumsum(0).cumsum(1)
+    count = np.pad(valid.astype(float), ((1, 0), (1, 0))).cumsum(0).cumsum(1)
+    p, q = residual.shape
+    i2, j2 = np.meshgrid(np.arange(p + 1), np.arange(q + 1), indexing="ij")
+    worst = 0.0
+    for i in np.unique(np.linspace(1, p - 1, anchors).astype(int)):
+        for j in np.unique(np.linspace(1, q - 1, anchors).astype(int)):
+            size = np.abs((i2 - i) * (j2 - j))
+            inner = count - count[i, :][None, :] - count[:, j][:, None] + count[i, j]
+            block = total - total[i, :][None, :] - total[:, j][:, None] + total[i, j]
+            whole = (np.abs(inner) > size - 0.5) & (size > 0)
+            if whole.any():
+                worst = max(worst, float(np.abs(block[whole]).max()))
+    return worst
+
+
+def yarn_deviation(net: Net, polygon_mask: np.ndarray) -> float:
+    """Largest relative difference of re-measured cell sides from their flat length.
+
+    ``polygon_mask`` (p, q): nodes to look at. Up to MOST_SIDES sides, evenly chosen.
+    """
+    worst = 0.0
+    for axis, coordinate in ((0, net.u), (1, net.v)):
+        ahead = np.roll(polygon_mask & net.known, -1, axis=axis)
+        pair = polygon_mask & net.known & ahead
+        if axis == 0:
+            pair[-1] = False
+        else:
+            pair[:, -1] = False
+        i, j = np.nonzero(pair)
+        if not len(i):
+            continue
+        pick = np.unique(np.linspace(0, len(i) - 1, MOST_SIDES // 2).astype(int))
+        i, j = i[pick], j[pick]
+        i2, j2 = (i + 1, j) if axis == 0 else (i, j + 1)
+        k = i if axis == 0 else j
+        nominal = coordinate[k + 1] - coordinate[k]
+        measured = surface_lengths(net, net.faces[i, j], net.rows[i, j], net.rows[i2, j2])
+        worst = max(worst, float(np.nanmax(np.abs(measured / nominal - 1.0))))
+    return worst
+
+
+def surface_lengths(net: Net, faces: NDArray, start: Floats, end: Floats) -> Floats:
+    """(k,) lengths of the surface curves above the chords between rows (k, ROW).
+
+    Chords over SAMPLES points dropped on the surface, extrapolated (Richardson).
+    """
+    share = np.arange(1, SAMPLES) / SAMPLES
+    points, place, weights = [start[:, :3]], faces, start[:, 12:14]
+    for s in share:
+        place, rows = place_near(
+            net.patches, place, weights, start[:, :3] + s * (end[:, :3] - start[:, :3])
+        )
+        weights = rows[:, 12:14]
+        points.append(rows[:, :3])
+    points.append(end[:, :3])
+    chain = np.stack(points)
+    fine = np.linalg.norm(np.diff(chain, axis=0), axis=2).sum(axis=0)
+    coarse = np.linalg.norm(np.diff(chain[::2], axis=0), axis=2).sum(axis=0)
+    return fine + (fine - coarse) / 3.0
+
+
+def closure(
+    second: Net,
+    flat: dict[str, list[Floats]],
+    moved: dict[str, tuple[EdgeStretch, ...]],
+    allowances: dict[str, float],
+) -> float:
+    """Largest difference of the outline's distance from its edges from the allowances, mm.
+
+    ``flat`` holds, per edge and stretch, the outline's own vertices that belong to samples.
+    """
+    worst = 0.0
+    for name, stretches in moved.items():
+        for stretch, points in zip(stretches, flat[name], strict=True):
+            if not len(points):
+                continue
+            laid = second.to_surface(points)
+            distance = edge_distance(second, stretch, laid, abs(allowances[name]))
+            worst = max(worst, float(np.max(np.abs(distance - abs(allowances[name])))))
+            if np.isnan(distance).any():
+                return float("nan")
+    return worst
+
+
+def edge_distance(net: Net, stretch: EdgeStretch, points: Floats, about: float) -> Floats:
+    """(k,) distance along the surface of (k, 3) points from a stretch of an edge, mm."""
+    base = stretch.base[:, :3]
+    ring = np.concatenate([base, base[:1]]) if stretch.closed else base
+    a, d = ring[:-1], np.diff(ring, axis=0)
+    share = np.einsum("kij,ij->ki", points[:, None] - a[None], d) / np.einsum("ij,ij->i", d, d)
+    foot = a[None] + np.clip(share, 0.0, 1.0)[..., None] * d[None]
+    chord = np.linalg.norm(points[:, None] - foot, axis=2)
+    best = np.argmin(np.where(np.isnan(chord), np.inf, chord), axis=1)
+    rows = np.arange(len(points))
+    if about == 0.0:
+        return chord[rows, best]
+    face, at = place_near(
+        net.patches, stretch.faces[best], stretch.base[best, 12:14], foot[rows, best]
+    )
+    end = np.zeros_like(at)
+    end[:, :3] = points
+    return surface_lengths(net, face, at, end)

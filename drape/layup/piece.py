@@ -1,0 +1,242 @@
+"""One piece: from a region, a start and allowances to its net, outline, figures and checks.
+
+Lengths in mm, angles in radians.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+
+from drape.cloth.assessment import Assessment, assess
+from drape.cloth.net import Net
+from drape.cloth.solver import NetOptions, solve_net
+from drape.errors import AccuracyError, Finding
+from drape.geometry.surface import Bools, Floats, Surface, SurfacePoint
+from drape.layup.checks import (
+    CLOSURE_LIMIT,
+    CURVATURE_LIMIT,
+    YARN_LIMIT,
+    Checks,
+    closure,
+    curvature_residuals,
+    largest_block_sum,
+    mesh_error,
+    yarn_deviation,
+)
+from drape.layup.edges import EdgeStretch, stretches
+from drape.layup.outline import Outline, outlines
+from drape.mould.extension import Extended, extend
+from drape.mould.region import Region
+
+MARGIN = 10.0  # mm of surface past the widest allowance, to hold the net's rim
+OTHER_SPACING = 0.8  # of the second net that checks the first
+
+
+@dataclass(frozen=True)
+class PieceOptions:
+    """What one piece is made of.
+
+    start : SurfacePoint on the region
+    warp : (3,) direction of the warp there
+    allowances : edge name → mm, + past the edge, − short of it
+    height : mm from the cavity to the ply's mid-surface
+    spacing : mm between the net's yarns
+    """
+
+    start: SurfacePoint
+    warp: Floats
+    allowances: Mapping[str, float]
+    height: float = 0.0
+    spacing: float = 1.0
+
+
+@dataclass(frozen=True, eq=False)
+class Piece:
+    """A draped piece with all that later stages need.
+
+    outlines : of the cut; own_outlines : of the edges themselves (allowance 0).
+    covered_cavity_area, unreached_area : mm² of the cavity.
+    """
+
+    options: PieceOptions
+    region: Region
+    mid: Surface
+    extended: Extended
+    net: Net
+    moved: dict[str, tuple[EdgeStretch, ...]]
+    outlines: tuple[Outline, ...]
+    own_outlines: tuple[Outline, ...]
+    assessment: Assessment
+    checks: Checks
+    covered_cavity_area: float
+    unreached_area: float
+    findings: tuple[Finding, ...]
+
+    @property
+    def valid(self) -> bool:
+        """Whether the outline may be cut: all checks passed and nothing is unreached."""
+        return self.checks.passed and not any(f.level == "error" for f in self.findings)
+
+
+def make_piece(region: Region, options: PieceOptions, where: str = "piece") -> Piece:
+    """Drape, unfold, assess and check one piece.
+
+    Raises
+    ------
+    InputError
+        Options that can't be (see ``solve_net``).
+    AccuracyError
+        The net couldn't be made, or the outline doesn't close; ``partial`` has the net.
+    """
+    mid = region.surface.offset(options.height)
+    margin = max(MARGIN, 4.0 * options.spacing)
+    needed = max(0.0, *options.allowances.values()) + 1.0
+    extended = extend(region, mid, needed, margin)
+    net = _net(extended, options, options.spacing)
+    moved = {
+        e.name: stretches(
+            region, extended.surface, net, e, options.allowances[e.name], options.height
+        )
+        for e in region.edges
+    }
+    _refuse_gaps(moved, net, where)
+    cut = outlines(region, moved, dict(options.allowances))
+    own = outlines(region, moved, dict(options.allowances), at_base=True)
+    cut_polygon, own_polygon = _polygon(cut, where, net), _polygon(own, where, net)
+    covered, unreached = _coverage(region, mid, net, cut_polygon)
+    return Piece(
+        options,
+        region,
+        mid,
+        extended,
+        net,
+        moved,
+        cut,
+        own,
+        assess(net, cut_polygon, own_polygon),
+        _checks(region, mid, extended, net, moved, cut, cut_polygon, options),
+        covered,
+        unreached,
+        _findings(net, unreached, region, where),
+    )
+
+
+def _net(extended: Extended, options: PieceOptions, spacing: float, half: bool = False) -> Net:
+    return solve_net(
+        extended.surface,
+        options.start,
+        options.warp,
+        NetOptions(spacing=spacing, half_phase=half),
+        level=extended.level,
+    )
+
+
+def _refuse_gaps(moved: dict[str, tuple[EdgeStretch, ...]], net: Net, where: str) -> None:
+    for name, parts in moved.items():
+        lost = sum(int(np.isnan(s.flat).any(axis=1).sum()) for s in parts)
+        lost += sum(int(np.isnan(s.flat_base).any(axis=1).sum()) for s in parts)
+        if lost:
+            total = 2 * sum(len(s.flat) for s in parts)
+            raise AccuracyError(
+                f"the net doesn't reach all of edge {name}",
+                where=where,
+                value=f"{lost} of {total} samples missing",
+                remedy="move the start point, split the ply, or use a smaller spacing",
+                partial=net,
+            )
+
+
+def _polygon(parts: tuple[Outline, ...], where: str, net: Net) -> shapely.Polygon:
+    polygon = shapely.Polygon(parts[0].points, [p.points for p in parts[1:]])
+    if not polygon.is_valid or polygon.area <= 0.0:
+        raise AccuracyError(
+            "the outline crosses itself",
+            where=where,
+            value=shapely.is_valid_reason(polygon),
+            remedy="use smaller allowances, or split the ply",
+            partial=net,
+        )
+    return polygon
+
+
+def _checks(region, mid, extended, net, moved, cut, polygon, options) -> Checks:
+    """The three self-checks; see ``layup.checks``."""
+    error = mesh_error(region.surface)
+    edge = np.median(np.sqrt(region.surface.face_areas))
+    residuals = curvature_residuals(net, extended, region.surface, mid)
+    second = _net(extended, options, OTHER_SPACING * options.spacing, half=True)
+    flat = _outline_samples(moved, cut)
+    return Checks(
+        largest_block_sum(residuals),
+        yarn_deviation(net, _nodes_in(net, polygon)),
+        closure(second, flat, moved, dict(options.allowances)),
+        CURVATURE_LIMIT + error / float(edge),
+        YARN_LIMIT,
+        CLOSURE_LIMIT + error,
+    )
+
+
+def _nodes_in(net: Net, polygon: shapely.Polygon) -> Bools:
+    u, v = np.meshgrid(net.u, net.v, indexing="ij")
+    return shapely.contains_xy(polygon, u, v)
+
+
+def _outline_samples(moved, cut: tuple[Outline, ...]) -> dict[str, list[Floats]]:
+    """The samples of each stretch that survived as vertices of the cut outline."""
+    kept = {tuple(p) for part in cut for p in part.points.tolist()}
+    return {
+        name: [s.flat[[tuple(p) in kept for p in s.flat.tolist()]] for s in parts]
+        for name, parts in moved.items()
+    }
+
+
+def _coverage(region: Region, mid: Surface, net: Net, polygon) -> tuple[float, float]:
+    """(covered, unreached) area of the cavity, mm²; faces that the cut line crosses count
+    by the share of their flat image that lies inside."""
+    normals = np.zeros_like(mid.vertices)
+    np.add.at(normals, mid.faces.ravel(), mid.corner_normals.reshape(-1, 3))
+    flat = net.to_flat(mid.vertices, normals / np.linalg.norm(normals, axis=1)[:, None])
+    faces, area = mid.faces, region.surface.face_areas
+    lost = np.isnan(flat[faces]).any(axis=(1, 2))
+    share = np.zeros(len(faces))
+    triangles = shapely.polygons(np.where(lost[:, None, None], 0.0, flat[faces]))
+    shapely.prepare(polygon)
+    inside = shapely.contains_properly(polygon, triangles) & ~lost
+    crossing = ~inside & ~lost & shapely.intersects(polygon, triangles)
+    share[inside] = 1.0
+    size = np.maximum(shapely.area(triangles[crossing]), 1e-12)
+    share[crossing] = shapely.area(shapely.intersection(triangles[crossing], polygon)) / size
+    return float(area @ share), float(area[lost & region.inside].sum())
+
+
+def _findings(net: Net, unreached: float, region: Region, where: str) -> tuple[Finding, ...]:
+    out = []
+    total = float(region.surface.face_areas[region.inside].sum())
+    if unreached > 1e-3 * total:
+        out.append(
+            Finding(
+                "error",
+                where,
+                f"{unreached:.0f} mm² of the cavity can't be reached by the net",
+                "move the start point or split the ply",
+            )
+        )
+    if net.locked_nodes:
+        out.append(
+            Finding(
+                "risk",
+                where,
+                f"the net locked at {net.locked_nodes} nodes: cloth can't close further there",
+                "expect wrinkles; split the ply or move the start point",
+            )
+        )
+    return tuple(out)
+
+
+def with_allowances(options: PieceOptions, allowances: Mapping[str, float]) -> PieceOptions:
+    """The same piece with other allowances."""
+    return replace(options, allowances=dict(allowances))
