@@ -268,9 +268,9 @@ def _tell_results(
     if not results.valid:
         _say("Some pieces failed their checks: they have no cut files.", sys.stderr)
     _say(f"Wrote {len(files)} files to {folder}")
-    first = clitext.open_first(files)
+    first = clitext.open_first(folder, files)
     if first:
-        _say(f"Open first: {folder / first}")
+        _say(first)
     _say(clitext.CAUTION)
 
 

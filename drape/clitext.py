@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
 from typing import Any
 
 from drape.errors import Finding, InputErrors, PlywrightError
@@ -105,10 +106,10 @@ def finding_lines(findings: Iterable[Finding]) -> list[str]:
     return [f.line() for f in sorted(findings, key=lambda f: rank[f.level])]
 
 
-def open_first(files: Sequence[str]) -> str:
+def open_first(folder: Path, files: Sequence[str]) -> str:
     """The file to open first, and why; empty if there is none of those known."""
     name = next((n for n in OPEN_FIRST if n in files), None)
-    return f"{name} ({OPEN_FIRST[name]})" if name else ""
+    return f"Open first: {folder / name} ({OPEN_FIRST[name]})" if name else ""
 
 
 def value_lines(values: Mapping[str, Any], indent: str = "") -> list[str]:
@@ -125,7 +126,8 @@ def value_lines(values: Mapping[str, Any], indent: str = "") -> list[str]:
                 lines = value_lines(item, f"{indent}    ")
                 out += [f"{indent}  - {lines[0].lstrip()}", *lines[1:]] if lines else []
         else:
-            out.append(f"{label} {_plain_value(value)}{UNIT_ENDINGS.get(ending, '')}")
+            unit = "" if value is None else UNIT_ENDINGS.get(ending, "")
+            out.append(f"{label} {_plain_value(value)}{unit}")
     return out
 
 

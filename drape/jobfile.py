@@ -101,8 +101,11 @@ def write_back(path: Path | str, changes: Mapping[str | KeyPath, Any]) -> None:
             for tree in (document, wanted):
                 _set(tree, steps, value, path)
         new = tomlkit.dumps(document)
+        if "\r\n" in text:  # what is added ends its lines as the file does
+            new = re.sub(r"\r?\n", "\r\n", new)
         kept = tomllib.loads(new) == wanted  # never trade a good file for a wrong one
-    except (TOMLKitError, ValueError) as error:
+    except (TOMLKitError, ValueError, TypeError, AttributeError) as error:
+        # tomlkit raises the last two for values that don't suit their place
         raise InputError(f"can't be changed: {error}", where=path.name) from error
     if not kept:
         raise InputError("the changes can't be written into this file", where=path.name)
