@@ -126,7 +126,7 @@ class _Scanner:
             quoted = self.text[self.at] in "\"'"
             found = (_STRING if quoted else _BARE).match(self.text, self.at)
             if found is None:
-                raise ValueError(f"no key at line {self.line()}")
+                raise ValueError(f"no key (at line {self.line()})")
             names.append(tomllib.loads(f"k={found[0]}")["k"] if quoted else found[0])
             self.at = found.end()
             self.skip()
@@ -142,7 +142,9 @@ class _Scanner:
             self.inline_table(path)
         else:
             found = (_STRING if start in "\"'" else _SCALAR).match(self.text, self.at)
-            self.at = found.end() if found else len(self.text)
+            if found is None or not found[0]:  # else a loop over elements would never end
+                raise ValueError(f"no value (at line {self.line()})")
+            self.at = found.end()
 
     def array(self, path: KeyPath) -> None:
         index = 0
