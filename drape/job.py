@@ -1,0 +1,326 @@
+"""Job: what is to be made, read from a job file and checked.
+
+Conventions: mm and radians. Directions have length one. Ply angles are positive
+counter-clockwise seen from inside the hollow; ``angle_deg`` is as the job gives it, which
+``seen_from`` says how to read. Edge names use the mouths' new names. Plies stand in the
+order of lay-up, from the mould inward.
+"""
+
+from __future__ import annotations
+
+import datetime
+import math
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any, Literal
+
+from drape.cloth.fabric import Fabric, fabric_from, shipped
+from drape.errors import InputError, InputErrors
+from drape.jobcheck import Sections, Values, checked, ply_names, renamed, suggestion
+from drape.jobfile import JobFile, read_job_file, write_back
+from drape.jobkeys import MESH_SUFFIXES, PAGES, UNITS
+from drape.joblines import KeyPath
+from drape.jobstarter import starter_job
+
+__all__ = [
+    "MESH_SUFFIXES",
+    "PAGES",
+    "UNITS",
+    "HalfFile",
+    "Job",
+    "Joint",
+    "Ply",
+    "PlyAllowances",
+    "Trim",
+    "check_edge_names",
+    "load_job",
+    "ply_allowance_defaults",
+    "starter_job",
+    "write_back",
+]
+
+Vector = tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class HalfFile:
+    """One mould half: its mesh file, and its zero direction if the job gives one."""
+
+    name: str
+    mesh: Path
+    zero: Vector | None = None
+
+
+@dataclass(frozen=True)
+class Trim:
+    """Plane in which the part ends inside a mouth; ``normal`` points out of the part."""
+
+    mouth: str
+    point: Vector
+    normal: Vector
+
+
+@dataclass(frozen=True)
+class Joint:
+    """Defaults for plies that reach the parting line or run out of a mouth.
+
+    ``laps`` belong to the plies of ``lap_half`` in order, ``set_backs`` to the other
+    half's; all are ≥ 0, mm. Without ``lap_half`` every ply ends flush.
+    """
+
+    lap_half: str | None = None
+    laps: tuple[float, ...] = ()
+    set_backs: tuple[float, ...] = ()
+    run_off: float = 0.0
+
+
+@dataclass(frozen=True)
+class Ply:
+    """One layer of cloth.
+
+    Attributes
+    ----------
+    index : int
+        Place in the job's list, from 0.
+    order, of : int
+        Place among its half's plies, from 1, and how many these are.
+    angle : float
+        Radians, seen from inside.
+    angle_deg : float
+        As given.
+    start : (x, y, z) mm, or None
+        None: chosen.
+    spacing : float, mm, or None
+        None: chosen.
+    allowances : mapping of edge name to mm
+        Those the job gives for this ply; + past the edge.
+    """
+
+    name: str
+    half: str
+    fabric: Fabric
+    index: int
+    order: int
+    of: int
+    angle: float
+    angle_deg: float
+    start: Vector | None = None
+    spacing: float | None = None
+    first_yarns: Literal["straight"] = "straight"
+    allowances: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class PlyAllowances:
+    """What one ply does at each of its edges, mm.
+
+    Attributes
+    ----------
+    index : int
+        Place among the half's plies, from 0.
+    parting : float
+        + lap, 0 flush, − set-back.
+    run_off : float
+        Past mouths and trim lines.
+    edges : mapping of edge name to mm
+        Edges that have a value of their own.
+    """
+
+    ply: str
+    half: str
+    index: int
+    parting: float
+    run_off: float
+    edges: Mapping[str, float]
+
+    def of(self, edge: str, kind: str) -> float:
+        """Allowance at the edge called ``edge``, of a region's edge kind."""
+        by_kind = {"parting": self.parting, "mouth": self.run_off, "trim": self.run_off}
+        return self.edges.get(edge, by_kind.get(kind, 0.0))
+
+
+@dataclass(frozen=True)
+class Job:
+    """A checked job.
+
+    Attributes
+    ----------
+    path : Path
+        The job file.
+    units, unit_scale : str, float
+        Of the mesh files, and mm per unit.
+    mouths : mapping of letter to new name
+    page : str
+        Of the pattern pages: A4, A3, Letter, roll.
+    fail_on : tuple of str
+        Levels of findings that make exit code 1.
+    date : date or None
+        None: a box to fill in.
+    file : JobFile
+        For messages: ``job.where("plies", 0, "start")``.
+    """
+
+    path: Path
+    title: str
+    units: str
+    unit_scale: float
+    seen_from: Literal["inside", "mould"]
+    closing: Vector | None
+    halves: tuple[HalfFile, ...]
+    trims: tuple[Trim, ...]
+    mouths: Mapping[str, str]
+    fabrics: Mapping[str, Fabric]
+    joint: Joint | None
+    plies: tuple[Ply, ...]
+    page: str
+    fail_on: tuple[str, ...]
+    date: datetime.date | None
+    file: JobFile = field(repr=False, compare=False)
+
+    def where(self, *path: str | int) -> str:
+        """Place of a key for messages, with its line; indices from 0."""
+        return self.file.where(path)
+
+    def plies_of(self, half: str) -> tuple[Ply, ...]:
+        """The plies of one half, in order of lay-up."""
+        return tuple(p for p in self.plies if p.half == half)
+
+    def edge_name(self, found: str) -> str:
+        """The job's name of an edge named by letters: ``A`` and ``A-B.1`` with A renamed."""
+        return renamed(found, self.mouths)
+
+
+def load_job(path: Path | str) -> Job:
+    """Read and check a job file.
+
+    Raises
+    ------
+    InputErrors
+        Holding every problem found, each with file, line, key, value and what is allowed.
+    InputError
+        The file can't be read at all.
+    """
+    file = read_job_file(path)
+    return _job(file, checked(file))
+
+
+def ply_allowance_defaults(job: Job) -> tuple[PlyAllowances, ...]:
+    """What each ply does at its edges, in the job's order of plies.
+
+    The i-th ply of ``lap_half`` gets + ``laps[i]``, the i-th of the other half
+    − ``set_backs[i]``; without a joint all is flush.
+    """
+    joint = job.joint or Joint()
+    return tuple(
+        PlyAllowances(
+            ply=ply.name,
+            half=ply.half,
+            index=ply.order - 1,
+            parting=_parting(joint, ply),
+            run_off=joint.run_off,
+            edges=ply.allowances,
+        )
+        for ply in job.plies
+    )
+
+
+def check_edge_names(
+    job: Job, edges: Mapping[str, Collection[str]], mouths: Collection[str]
+) -> None:
+    """Hold the job's edge names against those the mould has.
+
+    Parameters
+    ----------
+    job : Job
+    edges : mapping of half to the names of its edges
+        In the job's names (``Job.edge_name``).
+    mouths : names of the mouths, likewise
+
+    Raises
+    ------
+    InputErrors
+        An allowance or trim line names what isn't there.
+    """
+    errors = []
+    for trim in job.trims:
+        if trim.mouth not in mouths:
+            errors.append(_unknown(job, ("mould", "trim", trim.mouth), "no such mouth", mouths))
+    for ply in job.plies:
+        for name in ply.allowances:
+            if name not in edges[ply.half]:
+                path = ("plies", ply.index, "allowances", name)
+                errors.append(_unknown(job, path, "no such edge", edges[ply.half]))
+    if errors:
+        raise InputErrors(errors)
+
+
+def _unknown(job: Job, path: KeyPath, what: str, known: Collection[str]) -> InputError:
+    word = str(path[-1])
+    limit, remedy = ", ".join(known) or "none", suggestion(word, known)
+    return InputError(what, value=word, limit=limit, remedy=remedy, where=job.file.where(path))
+
+
+def _parting(joint: Joint, ply: Ply) -> float:
+    if joint.lap_half is None:
+        return 0.0
+    if ply.half == joint.lap_half:
+        return joint.laps[ply.order - 1]
+    return 0.0 - joint.set_backs[ply.order - 1]  # not −0.0
+
+
+def _job(file: JobFile, s: Sections) -> Job:
+    units = s.top.get("units", "mm")
+    fabrics = {name: _fabric(name, values) for name, values in s.fabrics.items()}
+    seen_from = s.top.get("seen_from", "inside")
+    return Job(
+        path=file.path,
+        title=s.top.get("title", file.path.stem),
+        units=units,
+        unit_scale=UNITS[units],
+        seen_from=seen_from,
+        closing=s.mould.get("closing"),
+        halves=tuple(_half(file, name, values) for name, values in s.halves.items()),
+        trims=tuple(Trim(renamed(name, s.mouths), **values) for name, values in s.trims.items()),
+        mouths=MappingProxyType(s.mouths),
+        fabrics=MappingProxyType(fabrics),
+        joint=None if s.joint is None else Joint(**s.joint),
+        plies=_plies(s, fabrics, -1.0 if seen_from == "mould" else 1.0),
+        page=s.bench.get("page", "A4"),
+        fail_on=s.report.get("fail_on", ()),
+        date=s.report.get("date"),
+        file=file,
+    )
+
+
+def _half(file: JobFile, name: str, values: Values) -> HalfFile:
+    return HalfFile(name, file.path.parent / values["mesh"], values.get("zero"))
+
+
+def _fabric(name: str, values: Values) -> Fabric:
+    taken: Mapping[str, Any] = shipped()[values["take"]] if "take" in values else {}
+    return fabric_from(name, {**taken, **values})
+
+
+def _plies(s: Sections, fabrics: Mapping[str, Fabric], sign: float) -> tuple[Ply, ...]:
+    halves = [values["half"] for values in s.plies]
+    out = []
+    for i, (values, name) in enumerate(zip(s.plies, ply_names(s.plies), strict=True)):
+        allowances = {renamed(k, s.mouths): v for k, v in values.get("allowances", {}).items()}
+        start = values.get("start", "auto")
+        ply = Ply(
+            name=name,
+            half=halves[i],
+            fabric=fabrics[values["fabric"]],
+            index=i,
+            order=halves[: i + 1].count(halves[i]),
+            of=halves.count(halves[i]),
+            angle=sign * math.radians(values["angle"]) + 0.0,  # never −0.0
+            angle_deg=values["angle"],
+            start=None if start == "auto" else start,
+            spacing=values.get("spacing"),
+            allowances=MappingProxyType(allowances),
+        )
+        out.append(ply)
+    return tuple(out)
