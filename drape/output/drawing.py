@@ -14,6 +14,7 @@ from drape.output.marks import (
     SMALLEST_TEXT,
     Marks,
     angle_picture,
+    block_texts,
     edge_names,
     start_mark,
     title,
@@ -28,7 +29,6 @@ from drape.output.paths import (
     Text,
     path,
     plain,
-    text_width,
 )
 from drape.output.placement import Room
 
@@ -67,10 +67,7 @@ def pattern_drawing(pattern: Pattern) -> Drawing:
 
 
 def _below(lines: list[str], bounds: tuple[float, float, float, float]) -> list[Text]:
-    """Lines of writing under the outline, from its left end."""
-    x0, y0 = bounds[0], bounds[1] - 6.0
-    step = LINE_SPACING * SMALLEST_TEXT
-    return [
-        Text(line, (x0 + text_width(line, SMALLEST_TEXT) / 2, y0 - i * step), SMALLEST_TEXT)
-        for i, line in enumerate(lines)
-    ]
+    """Lines of writing under the outline."""
+    depth = LINE_SPACING * SMALLEST_TEXT * len(lines)
+    centre = (bounds[0] + bounds[2]) / 2, bounds[1] - 9.0 - depth / 2
+    return block_texts(lines, centre, SMALLEST_TEXT, 0.0)

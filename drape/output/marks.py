@@ -12,6 +12,7 @@ from math import atan2, ceil, cos, hypot, pi, radians, sin
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from drape.geometry.surface import Floats
 from drape.layup.pattern import Pattern, PatternEdge
@@ -32,7 +33,7 @@ class Marks:
     homeless: list[str] = field(default_factory=list)
 
 
-def start_mark(marks: Marks, room: Room, cloth: shapely.Geometry) -> None:
+def start_mark(marks: Marks, room: Room, cloth: BaseGeometry) -> None:
     """A small cross in a circle at the origin, if it is on the cloth; and its name."""
     origin = shapely.Point(0.0, 0.0)
     if not shapely.covers(cloth, origin):
@@ -73,15 +74,17 @@ def title(marks: Marks, room: Room, pattern: Pattern) -> None:
     blocks = [lines, _joined(lines), [part for line in lines for part in _halved(line)]]
     heights = (7.0, 6.0, 5.0, 4.0, 3.5, 3.0, SMALLEST_TEXT)
     angle = readable(_long_axis(room.area))
-    for height in heights:
-        for block in blocks:
-            for rotation in dict.fromkeys((0.0, angle)):
-                size = _block_size(block, height)
-                found = room.place([size], (0.0, 0.0), rotation)
-                if found:
-                    marks.texts += block_texts(block, found[1], height, rotation)
-                    room.take(turned_box(found[1], *size, rotation), 1.0)
-                    return
+    if _place_block(marks, room, blocks, heights, angle):
+        return
+    short = [
+        lines[0],
+        f"{pattern.order} of {pattern.of}, {_degrees(pattern.angle_deg)}",
+        "this face up",
+    ]
+    least = [[lines[0], "this face up"], [f"{lines[0]}, this face up"], [lines[0]]]
+    _place_block(marks, room, [short], heights, angle) or _place_block(
+        marks, room, least, heights, angle
+    )
     marks.homeless += lines
 
 
@@ -108,16 +111,16 @@ def angle_picture(marks: Marks, room: Room, pattern: Pattern) -> None:
     zero = -sense * radians(pattern.angle_deg)  # the warp is at 0 on this sheet
     side = "inside" if sense > 0 else "the mould side"
     caption = ["+ turns as the arrow does", f"(angles seen from {side})"]
-    for radius, height in ((15.0, 3.0), (12.0, 3.0), (10.0, SMALLEST_TEXT)):
+    for radius, height in ((15.0, 3.0), (12.0, 3.0), (10.0, SMALLEST_TEXT), (7.0, SMALLEST_TEXT)):
         words = _block_size(caption, height)
-        reach = radius + 3.5 * height
-        size = max(words[0], 2 * reach), 2 * reach + words[1]
+        reach, rise = radius + 4.0 * height, radius + 2.0 * height
+        size = max(words[0], 2 * reach), 2 * rise + words[1]
         found = room.place([size], (0.0, 0.0))
         if found:
             x, y = found[1]
             middle = (x, y + words[1] / 2)
             _angle_rays(marks, middle, radius, height, zero, sense)
-            marks.texts += block_texts(caption, (x, y - reach), height, 0.0)
+            marks.texts += block_texts(caption, (x, y - rise), height, 0.0)
             room.take(turned_box(found[1], *size, 0.0), 1.0)
             return
     marks.homeless += [f"positive angles turn {_sense_word(sense)} on this sheet"]
@@ -198,6 +201,22 @@ def _beside(
             yield (float(centre[0]), float(centre[1])), readable(atan2(along[1], along[0]))
 
 
+def _place_block(
+    marks: Marks, room: Room, blocks: list[list[str]], heights: tuple[float, ...], angle: float
+) -> bool:
+    """Write the block that can be written largest; whether there was room for any."""
+    for height in heights:
+        for block in blocks:
+            for rotation in dict.fromkeys((0.0, angle)):
+                size = _block_size(block, height)
+                found = room.place([size], (0.0, 0.0), rotation)
+                if found:
+                    marks.texts += block_texts(block, found[1], height, rotation)
+                    room.take(turned_box(found[1], *size, rotation), 1.0)
+                    return True
+    return False
+
+
 def _place_text(
     marks: Marks, room: Room, words: str, near: Point, heights: tuple[float, ...]
 ) -> None:
@@ -271,9 +290,9 @@ def _halved(line: str) -> list[str]:
     return [line[:at], line[at + 1 :]]
 
 
-def _long_axis(area: shapely.Geometry) -> float:
+def _long_axis(area: BaseGeometry) -> float:
     """Direction of the longer side of the smallest rectangle round ``area``, radians."""
-    corners = np.array(shapely.minimum_rotated_rectangle(area).exterior.coords)
+    corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(area))
     sides = np.diff(corners[:3], axis=0)
     longest = sides[int(np.argmax(np.hypot(*sides.T).round(6)))]
     return round(atan2(longest[1], longest[0]), 9)

@@ -16,6 +16,7 @@ import shapely
 from numpy.typing import ArrayLike
 from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
+from shapely.geometry.base import BaseGeometry
 
 from drape.geometry.surface import Floats
 from drape.output.paths import LINE_SPACING, Drawing
@@ -25,7 +26,7 @@ from drape.output.tiling import Bounds, Tile
 FONT = "Helvetica"
 CAPITALS = 0.718  # height of capitals / font size (Adobe font metrics of Helvetica)
 HAIRLINE, THIN = 0.1, 0.15
-GREY = 0.55
+GREY, SQUARE_GREY = 0.55, 0.3
 SQUARE = 100.0  # mm
 SQUARE_WORDS = (
     "measure: must be 100 mm both ways;",
@@ -94,7 +95,7 @@ def draw_corner_crosses(canvas: Canvas, tile: Tile) -> None:
 
 
 def draw_scale_square(
-    canvas: Canvas, tile: Tile, taken: shapely.Geometry, room: Room, must: bool
+    canvas: Canvas, tile: Tile, taken: BaseGeometry, room: Room, must: bool
 ) -> None:
     """A square of 100 mm with a tick every 10 mm, where it is clear of the drawing.
 
@@ -107,10 +108,12 @@ def draw_scale_square(
     x, y = place
     corners = np.array([(0, 0), (1, 0), (1, 1), (0, 1)]) * SQUARE + (x, y)
     canvas.setLineWidth(THIN)
+    grey(canvas, SQUARE_GREY)
     polyline(canvas, tile.to_page(corners), closed=True)
     for tick in np.arange(10.0, SQUARE, 10.0):
         polyline(canvas, tile.to_page([(x + tick, y), (x + tick, y + 2)]), closed=False)
         polyline(canvas, tile.to_page([(x, y + tick), (x + 2, y + tick)]), closed=False)
+    grey(canvas, 0.0)
     square = shapely.box(x, y, x + SQUARE, y + SQUARE)
     inside = Room(shapely.intersection(room.area, square.buffer(-3.0)))
     size = _words_size(SQUARE_WORDS, WORDS)
@@ -121,7 +124,7 @@ def draw_scale_square(
     room.take(shapely.box(*_about(middle, *size)), 1.0)
 
 
-def square_place(tile: Tile, taken: shapely.Geometry, must: bool) -> tuple[float, float] | None:
+def square_place(tile: Tile, taken: BaseGeometry, must: bool) -> tuple[float, float] | None:
     """Lower left corner of the scale square in the drawing, or None.
 
     Best is a place where the square is wholly clear, then one where its four sides are.
@@ -153,7 +156,7 @@ def draw_tile_map(
     whole = _whole(tiles)
     scale = MAP / max(whole[2] - whole[0], whole[3] - whole[1])
     size = (whole[2] - whole[0]) * scale, (whole[3] - whole[1]) * scale
-    found = room.place([(size[0] + 2, size[1] + 2)], (tile.live[2], tile.live[3]))
+    found = room.place([(size[0] + 2, size[1] + 2)], (tile.live[0], tile.live[3]))
     if found is None:
         return
     room.take(shapely.box(*_about(found[1], *size)), 2.0)
@@ -179,11 +182,12 @@ def draw_labels(canvas: Canvas, tile: Tile, name: str, number: int, total: int) 
     """Piece, row and column on the left, page of pages on the right; above and below."""
     left, right = tile.margin, tile.page.width - tile.margin
     canvas.setFont(FONT, font_size(WORDS))
+    inset = tile.overlap + CROSS + 1.0  # clear of the neighbours' crosses
     room = (right - left) / 3
     label = f"{_shortened(name, room / 2)} · {tile.label}"
     for y in (tile.page.height - tile.margin + 2.0, tile.margin - 2.0 - WORDS):
-        canvas.drawString(left + CROSS + 1, y, label)
-        canvas.drawRightString(right - CROSS - 1, y, f"page {number} of {total}")
+        canvas.drawString(left + inset, y, label)
+        canvas.drawRightString(right - inset, y, f"page {number} of {total}")
 
 
 def draw_hints(canvas: Canvas, tile: Tile, pages: Mapping[tuple[int, int], int]) -> None:

@@ -19,6 +19,7 @@ from typing import Literal, get_args
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from drape.geometry.surface import Floats, readonly
 
@@ -83,7 +84,7 @@ class Drawing:
         return float(x0), float(y0), float(x1), float(y1)
 
     @property
-    def cloth(self) -> shapely.Geometry:
+    def cloth(self) -> BaseGeometry:
         """The area inside the cut line, holes taken out."""
         rings = [p.points for p in self.paths if p.layer == "cut"]
         outer = [shapely.Polygon(r) for r in rings if turn(r) > 0]

@@ -13,6 +13,7 @@ from math import degrees
 import shapely
 from reportlab.lib.units import mm as MM
 from reportlab.pdfgen.canvas import Canvas
+from shapely.geometry.base import BaseGeometry
 
 from drape.errors import InputError
 from drape.output.page_marks import (
@@ -111,7 +112,7 @@ def _page_size(page: str | PageSize) -> PageSize:
     return PAGES[page]
 
 
-def _content(drawing: Drawing) -> shapely.Geometry:
+def _content(drawing: Drawing) -> BaseGeometry:
     """Everything that must be on paper, with a little blank round it."""
     lines = [shapely.LineString(p.points) for p in drawing.paths if len(p.points) > 1]
     boxes = [text.box for text in drawing.texts]
@@ -124,7 +125,7 @@ def _draw_piece(
     name = printable(drawing.name)
     lines = [(p, shapely.LineString(_closed(p))) for p in drawing.paths]
     boxes = [text.box for text in drawing.texts]
-    taken = shapely.union_all([line for _, line in lines] + boxes)
+    taken = shapely.union_all([*(line for _, line in lines), *boxes])
     pages = {(t.row, t.column): first + i for i, t in enumerate(tiles)}
     for number, this in enumerate(tiles, start=first):
         canvas.setPageSize((this.page.width * MM, this.page.height * MM))
@@ -154,7 +155,7 @@ def _draw_path(canvas: Canvas, tile: Tile, path: Path, line: shapely.LineString)
     canvas.setLineWidth(WIDTHS[path.layer])
     canvas.setDash([4, 2] if path.layer == "edge" else [])
     for part in shapely.get_parts(shapely.intersection(line, tile.area)):
-        if part.geom_type == "LineString":
+        if part.geom_type == "LineString" and not part.is_empty:
             polyline(canvas, tile.to_page(part.coords), closed=False)
     canvas.setDash([])
 

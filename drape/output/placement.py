@@ -8,6 +8,7 @@ from math import ceil, pi
 import numpy as np
 import shapely
 from shapely import affinity
+from shapely.geometry.base import BaseGeometry
 
 from drape.geometry.surface import Bools, Floats
 from drape.output.paths import turned_box
@@ -28,15 +29,15 @@ class Room:
         Polygon or polygons, mm.
     """
 
-    def __init__(self, area: shapely.Geometry) -> None:
+    def __init__(self, area: BaseGeometry) -> None:
         self.area = area
 
-    def take(self, used: shapely.Geometry, clearance: float = 0.0) -> None:
+    def take(self, used: BaseGeometry, clearance: float = 0.0) -> None:
         """Take ``used`` and ``clearance`` mm round it out of the free area."""
         around = used.buffer(clearance, quad_segs=2) if clearance else used
         self.area = shapely.difference(self.area, around)
 
-    def holds(self, box: shapely.Geometry) -> bool:
+    def holds(self, box: BaseGeometry) -> bool:
         """Whether ``box`` lies in the free area as a whole."""
         return bool(shapely.covers(self.area, box))
 
@@ -68,13 +69,13 @@ def readable(rotation: float) -> float:
     return pi / 2 if turned < -pi / 2 + 1e-9 else turned
 
 
-def _grid(area: shapely.Geometry) -> tuple[Floats, float, Bools]:
+def _grid(area: BaseGeometry) -> tuple[Floats, float, Bools]:
     x0, y0, x1, y1 = area.bounds
     cell = max(0.5, max(x1 - x0, y1 - y0) / GRID)
     xs = x0 + cell * (np.arange(ceil((x1 - x0) / cell)) + 0.5)
     ys = y0 + cell * (np.arange(ceil((y1 - y0) / cell)) + 0.5)
     shapely.prepare(area)
-    free = shapely.contains_xy(area, *np.meshgrid(xs, ys, indexing="ij"))
+    free = np.asarray(shapely.contains_xy(area, *np.meshgrid(xs, ys, indexing="ij")))
     return np.array([x0, y0]), cell, free
 
 

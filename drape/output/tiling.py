@@ -10,9 +10,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from math import ceil
 
+import networkx
 import numpy as np
 import shapely
 from numpy.typing import ArrayLike
+from shapely.geometry.base import BaseGeometry
 
 from drape.errors import InputError
 from drape.geometry.surface import Floats
@@ -90,7 +92,9 @@ class Tile:
 def tile(
     bounds: Bounds, page: PageSize, margin: float = MARGIN, overlap: float = OVERLAP
 ) -> tuple[Tile, ...]:
-    """Cover ``bounds`` with the fewest pages of a regular grid, the drawing in its middle.
+    """Cover ``bounds`` with the fewest pages of a regular grid, from its upper left corner.
+
+    What is left over is on the last pages, in one piece: room for the scale square.
 
     Parameters
     ----------
@@ -111,32 +115,44 @@ def tile(
     """
     live = page.width - 2 * margin, page.height - 2 * margin
     _check(page, margin, overlap, min(live))
-    x, columns = _starts(bounds[0], bounds[2], live[0], overlap)
-    y, rows = _starts(bounds[1], bounds[3], live[1], overlap)
+    x, columns = _starts(bounds[2] - bounds[0], live[0], overlap)
+    y, rows = _starts(bounds[3] - bounds[1], live[1], overlap)
+    left, top = bounds[0], bounds[3]
     return tuple(
         Tile(
-            rows - j,
+            j + 1,
             i + 1,
             rows,
             columns,
-            (x[i], y[j], x[i] + live[0], y[j] + live[1]),
+            (left + x[i], top - y[j] - live[1], left + x[i] + live[0], top - y[j]),
             page,
             margin,
             overlap,
         )
-        for j in reversed(range(rows))
+        for j in range(rows)
         for i in range(columns)
     )
 
 
-def used(tiles: tuple[Tile, ...], content: shapely.Geometry) -> tuple[Tile, ...]:
-    """The tiles that show something of ``content``; the others are blank."""
+def used(tiles: tuple[Tile, ...], content: BaseGeometry) -> tuple[Tile, ...]:
+    """The tiles that are needed for ``content``.
+
+    Left out are those that are blank and those that show only what other pages show as
+    well, unless the pages would then no longer hang together.
+    """
     shapely.prepare(content)
-    return tuple(t for t in tiles if shapely.intersects(content, t.area))
+    kept = [t for t in tiles if shapely.intersects(content, t.area)]
+    for candidate in reversed(kept):
+        others = [t for t in kept if t is not candidate]
+        near = [t.area for t in others if _touch(t, candidate)]
+        shown = shapely.intersection(content, candidate.area)
+        if shapely.covers(shapely.union_all(near), shown) and _groups(others) <= _groups(kept):
+            kept = others
+    return tuple(kept)
 
 
 def fewest(
-    content: shapely.Geometry, page: PageSize, margin: float = MARGIN, overlap: float = OVERLAP
+    content: BaseGeometry, page: PageSize, margin: float = MARGIN, overlap: float = OVERLAP
 ) -> tuple[Tile, ...]:
     """The tiles of ``content`` upright or on the side, whichever needs fewer pages."""
     ways = [used(tile(content.bounds, p, margin, overlap), content) for p in (page, page.turned)]
@@ -159,12 +175,26 @@ def _length(needed: float, margin: float) -> float:
     return min(max(ceil(needed), SMALLEST_LIVE + 2 * margin), LONGEST_PAGE)
 
 
-def _starts(low: float, high: float, live: float, overlap: float) -> tuple[list[float], int]:
-    """Lower ends of equal stretches ``live`` long that cover [low, high] centred."""
+def _touch(one: Tile, other: Tile) -> bool:
+    return max(abs(one.row - other.row), abs(one.column - other.column)) <= 1
+
+
+def _groups(tiles: list[Tile]) -> int:
+    """Into how many parts the pages fall when neighbours by a side are glued."""
+    places = [(t.row, t.column) for t in tiles]
+    grid = networkx.Graph()
+    grid.add_nodes_from(places)
+    right_and_down = ((1, 0), (0, 1))
+    sides = (((r, c), (r + i, c + j)) for r, c in places for i, j in right_and_down)
+    grid.add_edges_from(side for side in sides if side[1] in grid)
+    return networkx.number_connected_components(grid) if places else 0
+
+
+def _starts(length: float, live: float, overlap: float) -> tuple[list[float], int]:
+    """Where equal stretches ``live`` long start that cover ``length``, and their number."""
     step = live - overlap
-    count = max(1, ceil((high - low - overlap) / step - 1e-9))
-    slack = count * step + overlap - (high - low)
-    return [low - slack / 2 + i * step for i in range(count)], count
+    count = max(1, ceil((length - overlap) / step))
+    return [i * step for i in range(count)], count
 
 
 def _check(page: PageSize, margin: float, overlap: float, live: float) -> None:
