@@ -15,6 +15,7 @@ import json
 import os
 import re
 from collections.abc import Collection, Mapping
+from contextlib import suppress
 from pathlib import Path, PurePosixPath
 from unicodedata import normalize
 
@@ -49,13 +50,17 @@ def write_folder(target: Path, files: Mapping[str, bytes]) -> None:
         mend(place)
         _check_replaceable(place)
         place.parent.mkdir(parents=True, exist_ok=True)
-        _fill(_new(place), files)
-        _swap(place)
+        try:
+            _fill(_new(place), files)
+            _swap(place)
+        finally:
+            with suppress(OSError, InputError):
+                _delete(_new(place))
     except OSError as problem:
         raise InputError(
             "the output folder can't be written",
             value=problem.strerror or str(problem),
-            remedy="choose another folder with -o; nothing was changed",
+            remedy="make room or choose another folder with -o; the old folder is kept",
             where=str(problem.filename or place),
         ) from problem
 
@@ -108,14 +113,12 @@ def _swap(place: Path) -> None:
         os.rename(place, old)
     try:
         os.rename(new, place)
-    except OSError:
+    except BaseException:
         if old.exists():
             os.rename(old, place)
         raise
-    try:
+    with suppress(OSError, InputError):  # the new folder is whole; the next run deletes the rest
         _delete(old)
-    except OSError:
-        pass  # the new folder is in place and whole; the next run deletes the rest
 
 
 def _fill(folder: Path, files: Mapping[str, bytes]) -> None:
@@ -150,7 +153,7 @@ def _check_replaceable(place: Path) -> None:
     if place.is_symlink() or not place.is_dir():
         raise _refusal(place, "is there already and isn't a folder")
     found, listed = _listing(place), _listed(place)
-    if found is None:
+    if found is None or _has_empty_folders(place):
         raise _refusal(place, "holds links or empty folders")
     if found and found != listed:
         strangers = sorted(found ^ listed)
@@ -179,6 +182,13 @@ def _listing(folder: Path) -> set[str] | None:
             return None
         names |= {normalize("NFC", p.relative_to(folder).as_posix()) for p in paths if p.is_file()}
     return names
+
+
+def _has_empty_folders(folder: Path) -> bool:
+    return any(
+        not folders and not files and Path(inside) != folder
+        for inside, folders, files in os.walk(folder)
+    )
 
 
 def _listed(folder: Path) -> set[str]:

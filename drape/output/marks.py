@@ -72,20 +72,20 @@ def title(marks: Marks, room: Room, pattern: Pattern) -> None:
     """What this piece is and which face is up, as large as there is room for."""
     lines = [plain(line) for line in title_lines(pattern)]
     blocks = [lines, _joined(lines), [part for line in lines for part in _halved(line)]]
-    heights = (7.0, 6.0, 5.0, 4.0, 3.5, 3.0, SMALLEST_TEXT)
+    heights = (5.0, 4.5, 4.0, 3.5, 3.0, SMALLEST_TEXT)
     angle = readable(_long_axis(room.area))
-    if _place_block(marks, room, blocks, heights, angle):
-        return
     short = [
         lines[0],
         f"{pattern.order} of {pattern.of}, {_degrees(pattern.angle_deg)}",
         "this face up",
     ]
     least = [[lines[0], "this face up"], [f"{lines[0]}, this face up"], [lines[0]]]
-    _place_block(marks, room, [short], heights, angle) or _place_block(
-        marks, room, least, heights, angle
-    )
-    marks.homeless += lines
+    if _place_block(marks, room, blocks, heights, angle):
+        return
+    marks.homeless += lines  # below the outline, and what can be on the cloth itself:
+    for choice in ([short], least):
+        if _place_block(marks, room, choice, heights, angle):
+            return
 
 
 def title_lines(pattern: Pattern) -> list[str]:
@@ -292,6 +292,8 @@ def _halved(line: str) -> list[str]:
 
 def _long_axis(area: BaseGeometry) -> float:
     """Direction of the longer side of the smallest rectangle round ``area``, radians."""
+    if area.is_empty:
+        return 0.0
     corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(area))
     sides = np.diff(corners[:3], axis=0)
     longest = sides[int(np.argmax(np.hypot(*sides.T).round(6)))]

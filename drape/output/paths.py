@@ -87,8 +87,8 @@ class Drawing:
     def cloth(self) -> BaseGeometry:
         """The area inside the cut line, holes taken out."""
         rings = [p.points for p in self.paths if p.layer == "cut"]
-        outer = [shapely.Polygon(r) for r in rings if turn(r) > 0]
-        holes = [shapely.Polygon(r) for r in rings if turn(r) <= 0]
+        outer = [shapely.make_valid(shapely.Polygon(r)) for r in rings if turn(r) > 0]
+        holes = [shapely.make_valid(shapely.Polygon(r)) for r in rings if turn(r) <= 0]
         return shapely.difference(shapely.union_all(outer), shapely.union_all(holes))
 
 
@@ -127,8 +127,8 @@ def turn(ring: Floats) -> float:
 
 
 def _advance(character: str) -> float:
-    if unicodedata.east_asian_width(character) in "WF" or character in "MWmw@%":
+    if unicodedata.east_asian_width(character) in "WF" or character in "MWmw@%ÆæŒœ¼½¾":
         return 1.42
-    if character.isupper() or not character.isascii():
+    if character.isupper() or character == "&" or not character.isascii():
         return 1.1
-    return 0.8
+    return 0.82

@@ -13,7 +13,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, FiniteFloat
 
-FORMAT = 1
+FORMAT: Literal[1] = 1
 SCHEMA_FILE = Path(__file__).with_name("summary.schema.json")
 
 
