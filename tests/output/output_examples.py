@@ -61,4 +61,4 @@ def large() -> Pattern:
     return strip(900.0, 500.0, 300.0, hole=650.0, piece="lower-1", order=1)
 
 
-NASTY = 'a%%u <script>alert("1")</script> & ^J \\U+0041 \n0\nSECTION ☠ ąß漢'
+NASTY = 'a%%u <script>alert("1")</script> & ^J \\U+0041 \n0\nSECTION ☠ \x00\x1b\u2028ąß漢'

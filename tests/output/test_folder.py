@@ -2,6 +2,7 @@
 
 import json
 import os
+from contextlib import suppress
 
 import pytest
 from hypothesis import given
@@ -82,10 +83,8 @@ def test_failure_at_any_step_leaves_old_or_new_and_is_mended(
         write_folder(place, OLD)
         with monkeypatch.context() as patch:
             count = failing(patch, call, number, for_good, error)
-            try:
+            with suppress(InputError, KeyboardInterrupt):
                 write_folder(place, NEW)
-            except (InputError, KeyboardInterrupt):
-                pass
         if count[0] < number:
             break
         left = everything(place)
@@ -185,6 +184,16 @@ def test_an_empty_folder_is_taken(place):
     assert everything(place) == NEW
 
 
+def test_a_summary_cut_off_in_the_middle_is_mended(place):
+    write_folder(place, OLD)
+    aside = place.parent / ".out.plywright-new"
+    aside.mkdir()
+    (aside / "summary.json").write_bytes(NEW["summary.json"][:20])
+    write_folder(place, NEW)
+    assert everything(place) == NEW
+    assert beside(place) == []
+
+
 def test_strangers_under_the_names_beside_are_not_deleted(place):
     write_folder(place, OLD)
     for ending in ("new", "old"):
@@ -211,7 +220,7 @@ def test_names_that_lead_elsewhere_are_refused(place, name):
 
 @pytest.mark.parametrize("names", [("a.svg", "A.svg"), ("a", "a/b"), ("é", "e\u0301")])
 def test_names_that_are_the_same_on_some_disks_are_refused(place, names):
-    with pytest.raises(InputError):
+    with pytest.raises(InputError, match="same name"):
         write_folder(place, content("new", *names))
     assert not place.exists()
 

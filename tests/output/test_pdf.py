@@ -2,6 +2,7 @@
 
 import re
 import subprocess
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -185,6 +186,19 @@ def test_square_says_how_to_print_on_first_and_last_page(drawings):
         for text in (texts[0], texts[-1]):
             assert "measure: must be 100 mm both ways" in text
             assert "print at 100 %, no fit-to-page" in text
+
+
+def test_square_is_there_even_where_no_place_is_clear(tmp_path):
+    """A sheet so full of holes that a square of 100 mm must cross some."""
+    pattern = large()
+    x, y = np.meshgrid(np.arange(-280.0, 580.0, 30.0), np.arange(-220.0, 240.0, 30.0))
+    ring = np.array([[-7, -7], [-7, 7], [7, 7], [7, -7]])
+    holes = tuple(ring + centre for centre in np.stack([x.ravel(), y.ravel()], axis=1))
+    data = to_pdf([pattern_drawing(replace(pattern, holes=holes))])
+    for page in (1, len(read(data).pages)):
+        dark = raster(data, tmp_path, page, 300)
+        assert square_side(dark, 300) == pytest.approx(100.0, abs=0.05)
+        assert square_side(dark.T, 300) == pytest.approx(100.0, abs=0.05)
 
 
 def test_cut_line_is_drawn_on_every_page_that_it_crosses_and_only_within_the_live_area(drawings):

@@ -112,6 +112,22 @@ def test_page_that_shows_nothing_of_its_own_is_left_out():
     assert len([t for t in tiles if t.row == 1]) == 1
 
 
+def test_pages_that_alone_hold_others_together_stay():
+    """A narrow band through the corner that four pages share.
+
+    Two pages show all of it, but only corner on corner: a third holds them together.
+    """
+    band = shapely.LineString([(100, 100), (177, 11), (250, -80)]).buffer(1.0)
+    frame = shapely.union_all(
+        [band, shapely.box(0, 268, 1, 269), shapely.box(353, -247, 354, -246)]
+    )
+    tiles = used(tile((0, -249, 354, 269), PAGES["A4"]), frame)
+    assert len(tile((0, -249, 354, 269), PAGES["A4"])) == 4
+    grid = {(t.row, t.column) for t in tiles}
+    assert {(1, 1), (2, 2)} < grid
+    assert len(grid) == 3
+
+
 def test_roll_page_is_as_long_as_needed_and_lies_the_better_way():
     assert roll_page((0, 0, 400, 1500), 914.0) == PageSize("roll", 914.0, 1528.0)
     assert roll_page((0, 0, 1500, 400), 914.0) == PageSize("roll", 1528.0, 914.0)
