@@ -95,14 +95,14 @@ def draw_corner_crosses(canvas: Canvas, tile: Tile) -> None:
 
 
 def draw_scale_square(
-    canvas: Canvas, tile: Tile, taken: BaseGeometry, room: Room, must: bool
+    canvas: Canvas, tile: Tile, here: BaseGeometry, room: Room, must: bool
 ) -> None:
     """A square of 100 mm with a tick every 10 mm, where it is clear of the drawing.
 
     Where it isn't clear anywhere it is left out, unless it ``must`` be there: then it
     stands where it crosses the least of the drawing.
     """
-    place = square_place(tile, taken, must)
+    place = square_place(tile, here, must)
     if place is None:
         return
     x, y = place
@@ -124,7 +124,7 @@ def draw_scale_square(
     room.take(shapely.box(*_about(middle, *size)), 1.0)
 
 
-def square_place(tile: Tile, taken: BaseGeometry, must: bool) -> tuple[float, float] | None:
+def square_place(tile: Tile, here: BaseGeometry, must: bool) -> tuple[float, float] | None:
     """Lower left corner of the scale square in the drawing, or None.
 
     Best is a place where the square is wholly clear, then one where its four sides are.
@@ -135,7 +135,6 @@ def square_place(tile: Tile, taken: BaseGeometry, must: bool) -> tuple[float, fl
     corners = np.array([(x, y) for y in ys for x in xs])
     squares = shapely.box(*corners.T, *(corners + SQUARE).T)
     sides = shapely.boundary(squares)
-    here = shapely.intersection(taken, tile.area)
     shapely.prepare(here)
     for shapes in (squares, sides):
         clear = ~shapely.dwithin(shapes, here, 2.0)
@@ -175,7 +174,8 @@ def draw_tile_map(
     canvas.setLineWidth(0.2)
     for path in drawing.paths:
         if path.layer == "cut":
-            polyline(canvas, small(path.points), closed=True)
+            ring = shapely.simplify(shapely.LinearRing(path.points), 0.1 / scale)
+            polyline(canvas, small(ring.coords), closed=False)
 
 
 def draw_labels(canvas: Canvas, tile: Tile, name: str, number: int, total: int) -> None:

@@ -116,7 +116,8 @@ def _content(drawing: Drawing) -> BaseGeometry:
     """Everything that must be on paper, with a little blank round it."""
     lines = [shapely.LineString(p.points) for p in drawing.paths if len(p.points) > 1]
     boxes = [text.box for text in drawing.texts]
-    return shapely.union_all([drawing.cloth, *lines, *boxes]).buffer(BLANK, quad_segs=2)
+    every = shapely.union_all([drawing.cloth, *lines, *boxes])
+    return shapely.simplify(every, 0.1).buffer(BLANK + 0.1, quad_segs=2)
 
 
 def _draw_piece(
@@ -140,9 +141,11 @@ def _draw_piece(
             _draw_path(canvas, this, path, line)
         _draw_texts(canvas, this, drawing.texts)
         draw_corner_crosses(canvas, this)
-        room = Room(shapely.difference(this.area.buffer(-BLANK), taken.buffer(BLANK, quad_segs=2)))
+        here = shapely.intersection(taken, this.area)
+        room = Room(this.area.buffer(-BLANK))
+        room.take(shapely.simplify(here, 0.1), BLANK + 0.1)
         must = this in (tiles[0], tiles[-1])
-        draw_scale_square(canvas, this, taken, room, must)
+        draw_scale_square(canvas, this, here, room, must)
         if len(tiles) > 1:
             draw_tile_map(canvas, this, tiles, drawing, room)
         draw_labels(canvas, this, name, number, total)

@@ -191,8 +191,8 @@ def test_square_says_how_to_print_on_first_and_last_page(drawings):
 def test_square_is_there_even_where_no_place_is_clear(tmp_path):
     """A sheet so full of holes that a square of 100 mm must cross some."""
     pattern = large()
-    x, y = np.meshgrid(np.arange(-280.0, 580.0, 30.0), np.arange(-220.0, 240.0, 30.0))
-    ring = np.array([[-7, -7], [-7, 7], [7, 7], [7, -7]])
+    x, y = np.meshgrid(np.arange(-280.0, 580.0, 27.0), np.arange(-220.0, 240.0, 27.0))
+    ring = np.array([[-10, -10], [-10, 10], [10, 10], [10, -10]])
     holes = tuple(ring + centre for centre in np.stack([x.ravel(), y.ravel()], axis=1))
     data = to_pdf([pattern_drawing(replace(pattern, holes=holes))])
     for page in (1, len(read(data).pages)):
