@@ -1,0 +1,258 @@
+"""summary.json: the models of everything that a run reports, and its JSON Schema.
+
+Units stand in the names: ``_mm``, ``_mm2``, ``_deg``, ``_g``; thickness in mm, shear as
+its magnitude in degrees. What wasn't computed is null; NaN and infinity are refused.
+Adding keys keeps ``format``, changing a meaning raises it.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, FiniteFloat
+
+FORMAT: Literal[1] = 1
+SCHEMA_FILE = Path(__file__).with_name("summary.schema.json")
+
+
+def _rounded(value: float) -> float:
+    return round(value, 3) + 0.0  # + 0.0: no negative zero
+
+
+Coordinate = Annotated[FiniteFloat, AfterValidator(_rounded)]
+Point2 = tuple[Coordinate, Coordinate]
+Point3 = tuple[Coordinate, Coordinate, Coordinate]
+Vector3 = tuple[FiniteFloat, FiniteFloat, FiniteFloat]
+Amount = Annotated[FiniteFloat, Field(ge=0)]
+
+
+class Model(BaseModel):
+    """Base: frozen, no keys but its own."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Mouth(Model):
+    """An open end of the hollow in one half."""
+
+    name: str
+    centre_mm: Point3 | None = None
+
+
+class Half(Model):
+    """A mould half."""
+
+    cavity_area_mm2: Amount | None = None
+    parting_length_mm: Amount | None = None
+    mouths: tuple[Mouth, ...] = ()
+    smallest_inside_radius_mm: Amount | None = None
+    undercut_area_mm2: Amount | None = None
+
+
+class Mould(Model):
+    """The mould; ``closing`` is null for one half alone."""
+
+    closing: Vector3 | None = None
+    halves: dict[str, Half] = {}
+
+
+class Shears(Model):
+    """Shear inside the own edges, interpolated to them, weighted by surface area."""
+
+    max_shear_deg: Amount | None = None
+    p99_shear_deg: Amount | None = None
+    mean_shear_deg: Amount | None = None
+    max_shear_in_laps_deg: Amount | None = None
+
+
+class EdgeRecord(Model):
+    """A named stretch of the outline from vertex ``first`` to ``last``."""
+
+    name: str
+    kind: str
+    first: Annotated[int, Field(ge=0)]
+    last: Annotated[int, Field(ge=0)]
+    allowance_mm: FiniteFloat
+
+
+class Zone(Model):
+    """A connected area at risk of wrinkles or of bridging."""
+
+    area_mm2: Amount
+    max_shear_deg: Amount | None = None
+    centre_mm: Point3 | None = None
+
+
+class CheckLimits(Model):
+    """What the checks must not exceed."""
+
+    curvature_deg: Amount | None = None
+    yarn_length: Amount | None = None
+    closure_mm: Amount | None = None
+
+
+class Checks(Model):
+    """Results of the checks that a run makes on itself; ``yarn_length`` is relative."""
+
+    curvature_deg: Amount | None = None
+    yarn_length: Amount | None = None
+    closure_mm: Amount | None = None
+    limits: CheckLimits = CheckLimits()
+
+
+class PieceRecord(Shears):
+    """A piece of a ply: its start, its outline and what is known of its fit."""
+
+    name: str
+    start_mm: Point3 | None = None
+    warp: Vector3 | None = None
+    spacing_mm: Annotated[FiniteFloat, Field(gt=0)] | None = None
+    valid: bool
+    surface_area_mm2: Amount | None = None
+    covered_cavity_area_mm2: Amount | None = None
+    cloth_area_mm2: Amount | None = None
+    unreached_area_mm2: Amount | None = None
+    outline_mm: tuple[Point2, ...] | None = None
+    holes_mm: tuple[tuple[Point2, ...], ...] | None = None
+    edges: tuple[EdgeRecord, ...] | None = None
+    wrinkle_zones: tuple[Zone, ...] | None = None
+    bridging_zones: tuple[Zone, ...] | None = None
+    checks: Checks | None = None
+
+
+class PlyRecord(Shears):
+    """A ply; ``angle_deg`` as the job gives it."""
+
+    name: str
+    half: str
+    fabric: str
+    angle_deg: FiniteFloat
+    locking_angle_deg: Amount | None = None
+    mass_g: Amount | None = None
+    pieces: tuple[PieceRecord, ...] = ()
+
+
+class BuildUp(Model):
+    """Plies over a stretch across the parting line; below 0 is the lapping half's side."""
+
+    from_mm: FiniteFloat
+    to_mm: FiniteFloat
+    plies: Annotated[int, Field(ge=0)]
+    thickness_mm: Amount
+
+
+class Overlap(Model):
+    """Overlap of a pair of plies at a run."""
+
+    lap_ply: str
+    other_ply: str
+    overlap_mm: FiniteFloat
+    overlap_per_thickness: FiniteFloat | None = None
+
+
+class Tuck(Model):
+    """How far a lap must lean in to clear the closing half."""
+
+    ply: str
+    inward_mm: FiniteFloat | None = None
+    height_mm: FiniteFloat | None = None
+    angle_deg: FiniteFloat | None = None
+
+
+class Run(Model):
+    """A run of the parting line."""
+
+    lap_half: str
+    build_up: tuple[BuildUp, ...] | None = None
+    overlaps: tuple[Overlap, ...] | None = None
+    tuck: tuple[Tuck, ...] | None = None
+
+
+class Joint(Model):
+    """The joint of the halves, run by run."""
+
+    runs: dict[str, Run] = {}
+
+
+class Bag(Model):
+    """The tube bag that fits."""
+
+    largest_girth_mm: Amount | None = None
+    lay_flat_mm: Amount | None = None
+    length_mm: Amount | None = None
+
+
+class KitItem(Model):
+    """Cloth of one fabric."""
+
+    fabric: str
+    cloth_area_mm2: Amount | None = None
+    roll_length_mm: Amount | None = None
+    used_fraction: Annotated[FiniteFloat, Field(ge=0, le=1)] | None = None
+    mass_g: Amount | None = None
+
+
+class FindingRecord(Model):
+    """Something the user should know."""
+
+    level: Literal["note", "warning", "risk", "error"]
+    where: str
+    message: str
+    remedy: str = ""
+
+
+class Summary(Model):
+    """All of summary.json; ``files`` lists every file of the folder, this one included."""
+
+    format: Literal[1] = FORMAT
+    title: str
+    version: str
+    files: tuple[str, ...]
+    mould: Mould
+    plies: tuple[PlyRecord, ...] = ()
+    joint: Joint | None = None
+    bag: Bag | None = None
+    kit: tuple[KitItem, ...] = ()
+    findings: tuple[FindingRecord, ...] = ()
+
+
+def to_json(summary: Summary) -> str:
+    """The summary as JSON: UTF-8 text, two blanks of indent, points on one line each.
+
+    Raises
+    ------
+    ValueError
+        NaN or infinity got in past the models (``model_construct``).
+    """
+    return _layout(summary.model_dump(mode="json"), 0) + "\n"
+
+
+def from_json(text: str | bytes) -> Summary:
+    """Read a summary back; pydantic's ValidationError where it isn't one."""
+    return Summary.model_validate_json(text)
+
+
+def schema() -> str:
+    """The JSON Schema (draft 2020-12) of summary.json."""
+    whole: dict[str, Any] = {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        **Summary.model_json_schema(mode="serialization"),
+    }
+    return json.dumps(whole, indent=2, sort_keys=True, ensure_ascii=False) + "\n"
+
+
+def _layout(value: Any, depth: int) -> str:
+    """Indented JSON, in which lists of plain numbers stay on one line."""
+    inner, outer = "  " * (depth + 1), "  " * depth
+    if isinstance(value, dict) and value:
+        items = [f"{inner}{_scalar(k)}: {_layout(v, depth + 1)}" for k, v in value.items()]
+        return "{\n" + ",\n".join(items) + f"\n{outer}}}"
+    if isinstance(value, list) and any(isinstance(v, dict | list) for v in value):
+        return "[\n" + ",\n".join(inner + _layout(v, depth + 1) for v in value) + f"\n{outer}]"
+    return _scalar(value)
+
+
+def _scalar(value: Any) -> str:
+    return json.dumps(value, ensure_ascii=False, allow_nan=False)
