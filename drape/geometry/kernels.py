@@ -217,27 +217,32 @@ def chord_sum(patches, p_face, p, q, row, otherwise):
 
 
 @kernel
-def geodesic_step(patches, face, p, direction, length, q):
+def geodesic_step(patches, start_face, p, direction, length, q):
     """One step of a geodesic: from row ``p`` along the unit tangent ``direction`` (3,).
 
     The chord's tangential part at ``p`` keeps the direction, and its tangential part at
     the end is the new direction (written back): a symmetric scheme, second order.
+    Solved once with lengths from chord and normals, and again with lengths measured finely.
     Returns (face, arrived); row ``q`` is filled.
     """
     sx = p[4] * direction[2] - p[5] * direction[1]
     sy = p[5] * direction[0] - p[3] * direction[2]
     sz = p[3] * direction[1] - p[4] * direction[0]
     d1, d2 = step_weights(p, length * direction[0], length * direction[1], length * direction[2])
-    face, b1, b2, arrived = walk(patches, face, p[12], p[13], d1, d2)
+    face, b1, b2, arrived = walk(patches, start_face, p[12], p[13], d1, d2)
     evaluate(patches, face, b1, b2, q)
-    for _ in range(8):
+    want = length
+    for k in range(9):
         x, y, z = q[0] - p[0], q[1] - p[1], q[2] - p[2]
         chord = np.sqrt(x * x + y * y + z * z)
         if chord == 0.0:
             return face, False
-        f1 = arc_length(p, q) - length
-        f2 = x * sx + y * sy + z * sz
-        if abs(f1) + abs(f2) < 1e-11 * length:
+        rough = arc_length(p, q)
+        if k == 3:
+            scratch = np.empty(ROW)
+            want = length * rough / fine_arc_length(patches, start_face, p, q, scratch)
+        f1, f2 = rough - want, x * sx + y * sy + z * sz
+        if k > 3 and abs(f1) + abs(f2) < 1e-11 * length:
             break
         a11 = (x * q[6] + y * q[7] + z * q[8]) / chord
         a12 = (x * q[9] + y * q[10] + z * q[11]) / chord
