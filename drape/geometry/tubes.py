@@ -307,7 +307,8 @@ class SplitTube:
         t = _divide(np.asarray(self.section.breaks), around, None)
         grid_v, grid_t = np.meshgrid(v, t, indexing="ij")
         if random is not None:
-            _jitter(grid_v, grid_t, self.breaks, self.section.breaks, random)
+            fixed = np.concatenate([self.breaks, v[:4] if self.caps[0] else [], v[-4:]])
+            _jitter(grid_v, grid_t, fixed, self.section.breaks, random)
         top = self._top(half, grid_v, grid_t)
         faces, cavity = _grid_faces(*top.shape[:2], self.flange > 0, random)
         points = top.reshape(-1, 3)

@@ -12,6 +12,7 @@ from drape.geometry.surface import Bools, Floats, Surface, unit
 from drape.mould.patches import Parts, Patches
 
 SAME_DIRECTION = np.cos(np.radians(1.0))
+VERY_SAME_DIRECTION = np.cos(np.radians(0.1))
 MOST_CANDIDATES = 8
 SAMPLES = 40  # faces of a patch that are tried for contact with the other half
 CONTACT_SHARE = 0.1  # of the tried area that must lie on the other half
@@ -36,6 +37,9 @@ def dominant_normals(normals: Floats, areas: Floats) -> Floats:
         seed = unit(areas[inside] @ normals[inside])
         near = normals @ seed > SAME_DIRECTION
         direction = unit(areas[near] @ normals[near])
+        close = normals @ direction > VERY_SAME_DIRECTION
+        if areas[close].sum() > 0.5 * areas[near].sum():  # else a scan's scatter
+            direction = unit(areas[close] @ normals[close])
         if near.any() and all(direction @ d < SAME_DIRECTION for d in found):
             found.append(direction)
         if len(found) == MOST_CANDIDATES:
@@ -119,8 +123,7 @@ def bare_candidates(surface: Surface) -> Floats:
 def classify_bare(surface: Surface, closing: Floats) -> Parts | None:
     """An open sheet without flange, all of it cavity; None if it has no hollow that way.
 
-    The score rewards what opens along the closing direction and a rim square to it, and
-    punishes undercut.
+    Its level rewards a rim square to the closing direction and punishes undercut.
     """
     start, end = rim_edges(surface)
     if len(start) == 0:
@@ -135,9 +138,17 @@ def classify_bare(surface: Surface, closing: Floats) -> Parts | None:
         return None
     area = surface.face_areas
     undercut = area[side * shown < -np.sin(np.radians(1.0)) * area].sum()
-    length = np.linalg.norm(end - start, axis=1)
-    level = np.abs((end - start) @ closing) < 0.01 * length
-    share = length[level].sum() / length.sum()
-    score = side * shown.sum() * (1 + 0.5 * share) - UNDERCUT_WEIGHT * undercut
+    share = _level_share(start, end, closing, PLANE_TOLERANCE * surface.size)
+    score, level_area = float(side * shown.sum()), share * area.sum() - UNDERCUT_WEIGHT * undercut
     everything = np.ones(len(area), bool)
-    return Parts(everything, ~everything, side, float(score)) if score > 0 else None
+    return Parts(everything, ~everything, side, score, float(level_area)) if score > 0 else None
+
+
+def _level_share(start: Floats, end: Floats, closing: Floats, tolerance: float) -> float:
+    """Share of the rim's length that lies in one plane square to ``closing``."""
+    length = np.linalg.norm(end - start, axis=1)
+    height = (start + end) @ closing / 2
+    order = np.argsort(height)
+    sums = np.concatenate([[0.0], np.cumsum(length[order])])
+    top = np.searchsorted(height[order], height[order] + 2 * tolerance, side="right")
+    return float((sums[top] - sums[:-1]).max() / sums[-1])

@@ -24,6 +24,7 @@ CAD_GAP = 0.05  # mm, between the borders of two halves
 SCAN_GAP = 0.5
 SCAN_NOISE = 0.02  # mm: a mesh whose facets scatter by more is a scan
 APART = 0.05  # of the size: farther apart, the halves aren't in the closed position
+NEARLY_BEST = 0.9  # of the best score: directions that show the cavities as well
 OFF_FLANGE = np.cos(np.radians(5.0))
 
 
@@ -124,28 +125,37 @@ def _choose(
     contact: list[np.ndarray | None],
     given: ArrayLike | None,
 ) -> tuple[Floats, list[Parts]]:
-    """The closing direction and the parts of each half with the best score."""
+    """The closing direction and the parts of each half.
+
+    Of the directions that find most flanges and show about the most of the cavities, the
+    one with the most flange square to it.
+    """
     if given is not None:
         direction = _checked_direction(given)
         parts = _parts_along(patches, contact, direction)
         if not all(parts):
             _refuse_direction(names, patches, contact, direction, parts)
         return direction, [p for p in parts if p]
-    best: tuple[float, Floats, list[Parts]] | None = None
+    found: list[tuple[float, float, Floats, list[Parts]]] = []
     missing = set(names)
     for direction in _candidates(patches, contact):
         parts = _parts_along(patches, contact, direction)
         missing -= {name for name, p in zip(names, parts, strict=True) if p}
-        score = sum(p.score for p in parts if p)
-        if all(parts) and (best is None or score > best[0] * (1 + 1e-9)):
-            best = score, direction, [p for p in parts if p]
-    if best is None:
+        whole = [p for p in parts if p]
+        if len(whole) == len(names):
+            score, level = sum(p.score for p in whole), sum(p.level for p in whole)
+            found.append((score, level, direction, whole))
+    if not found:
         raise InputError(
             "no cavity found: nothing hollow hangs from a flange, and no open sheet has a hollow",
             remedy="give the mesh of a mould half, or its closing direction",
             where=", ".join(sorted(missing) or names),
         )
-    return best[1], best[2]
+    flanged = [sum(p.flange.any() for p in parts) for *_, parts in found]
+    found = [f for f, count in zip(found, flanged, strict=True) if count == max(flanged)]
+    least = NEARLY_BEST * max(f[0] for f in found)
+    _, _, direction, parts_found = max((f for f in found if f[0] >= least), key=lambda f: f[1])
+    return direction, parts_found
 
 
 def _candidates(patches: list[Patches], contact: list[np.ndarray | None]) -> Floats:
@@ -170,7 +180,7 @@ def _parts_along(
         sides = (1,) if patch.closed else (1, -1)
         tried = [classify(patch, sign * direction, side, touching) for side in sides]
         fits = [p for p in tried if p]
-        if not fits and not patch.closed and touching is None:
+        if not fits and not patch.closed:
             bare = candidates.classify_bare(patch.surface, sign * direction)
             fits = [bare] if bare else []
         out.append(max(fits, key=lambda p: p.score) if fits else None)

@@ -27,8 +27,12 @@ from drape.geometry.surface import Bools, Floats, Ints, Surface
 from drape.mould.repair import heights
 
 SLIVER = 1e-5  # of the size: facets lower than this have no reliable normal
+SPECK = 2e-5  # of the area: smaller patches are given to a neighbour
+SPECK_PASSES = 10
 UP_SHARE = 0.95  # of a patch's area that must look along the closing direction in a land
 OPENING = 0.15  # least share of its area that a cavity shows along the closing direction
+LEVEL = np.cos(np.radians(0.3))
+DEPTH = 0.15  # of its height: how far a cavity's rim must stand above its middle
 RISING = 0.25  # most length that may rise from a flange, as a share of what hangs from it
 
 
@@ -41,7 +45,8 @@ class Strictness:
 
 
 STRICTNESS = (
-    Strictness(0.4, np.radians(65.0)),  # ramps up to 60°
+    Strictness(0.3, np.radians(72.0)),  # steep ramps
+    Strictness(0.5, np.radians(60.0)),
     Strictness(0.9, np.radians(40.0)),  # strongly drafted walls, level flange
 )
 
@@ -68,12 +73,17 @@ class Patches:
 
 @dataclass(frozen=True, eq=False)
 class Parts:
-    """Which faces are the cavity's and the flange's, and with the normals on which side."""
+    """Which faces are the cavity's and the flange's, and with the normals on which side.
+
+    ``score``: area of the cavity seen along the closing direction, mm²; ``level``: area of
+    the flange that is square to it, mm².
+    """
 
     cavity: Bools
     flange: Bools
     side: int
     score: float
+    level: float
     others: int = 0  # further cavities that were left out
 
 
@@ -86,11 +96,29 @@ def find_patches(surface: Surface) -> Patches:
     m = len(surface.faces)
     graph = sparse.coo_matrix((np.ones(smooth.sum()), (f[smooth], g[smooth])), (m, m))
     count, label = connected_components(graph, directed=False)
-    f, k, g = f[~smooth], k[~smooth], g[~smooth]
+    label = _absorbed(label, surface, f[~smooth], g[~smooth])
+    count = int(label.max()) + 1
+    f, k, g = (x[label[f] != label[g]] for x in (f, k, g))
     keep = label[f] < label[g]
     pairs, turns, lengths = _shared(surface, label, f[keep], k[keep], g[keep])
     closed = bool((surface.neighbours >= 0).all())
     return Patches(surface, label.astype(np.int64), count, pairs, turns, lengths, closed)
+
+
+def _absorbed(label: Ints, surface: Surface, f: Ints, g: Ints) -> Ints:
+    """Labels with specks given to a neighbour: a few ill-shaped facets aren't a patch."""
+    area = np.bincount(label, surface.face_areas)
+    small = area < SPECK * area.sum()
+    for _ in range(SPECK_PASSES):
+        here, there = label[f], label[g]
+        give = small[here] & ~small[there]
+        if not give.any():
+            break
+        target = np.arange(len(area))
+        for speck in np.unique(here[give]):
+            target[speck] = np.bincount(there[give & (here == speck)]).argmax()
+        label = target[label]
+    return np.unique(label, return_inverse=True)[1].astype(np.int64)
 
 
 def _shared(
@@ -122,11 +150,9 @@ def classify(
     touching : (p,) bool, optional
         Patches that lie on the other half: the flange is among them.
     """
-    for strictness in STRICTNESS:
-        parts = _classify(patches, closing, side, touching, strictness)
-        if parts is not None:
-            return parts
-    return None
+    tried = [_classify(patches, closing, side, touching, strict) for strict in STRICTNESS]
+    found = [parts for parts in tried if parts]
+    return max(found, key=lambda parts: parts.score) if found else None
 
 
 def _classify(
@@ -147,19 +173,16 @@ def _classify(
         members = np.array(sorted(body))
         hung = _hung_from(patches, turns, members, flange)
         projected = shown[members].sum()
-        if hung and projected > OPENING * area[members].sum():
+        hollow = projected > OPENING * area[members].sum()
+        if hung and hollow and _opens(patches, members, closing):
             found.append((float(projected), members, hung))
     if not found:
         return None
     score, members, hung = max(found, key=lambda item: (item[0], -item[1][0]))
     lands = set().union(*(flange[p] for p in hung))
-    return Parts(
-        np.isin(patches.label, members),
-        np.isin(patches.label, sorted(lands)),
-        side,
-        score,
-        len(found) - 1,
-    )
+    cavity, land = (np.isin(patches.label, p) for p in (members, sorted(lands)))
+    level = surface.face_areas[land & (facing > LEVEL)].sum()
+    return Parts(cavity, land, side, score, float(level), len(found) - 1)
 
 
 def _flange_lands(
@@ -188,6 +211,28 @@ def _hung_from(
     other = np.where(first, patches.pairs[:, 1], patches.pairs[:, 0])
     meets = (first ^ second) & (turns > 0)
     return {int(p) for p in other[meets] if int(p) in flange}
+
+
+def _opens(patches: Patches, members: Ints, closing: Floats) -> bool:
+    """Whether the rim of some patches stands higher along ``closing`` than the patches do."""
+    surface = patches.surface
+    inside = np.isin(patches.label, members)
+    faces = np.flatnonzero(inside)
+    height = surface.vertices @ closing
+    here = height[surface.faces[faces]]
+    across = surface.neighbours[faces]
+    rim = (across < 0) | ~inside[across]
+    length = np.linalg.norm(_edges(surface, faces), axis=2)[rim]
+    if length.sum() == 0:
+        return False
+    top = np.average((here + np.roll(here, -1, axis=1))[rim] / 2, weights=length)
+    middle = np.average(here.mean(axis=1), weights=surface.face_areas[faces] + 1e-300)
+    return bool(top - middle > DEPTH * np.ptp(here))
+
+
+def _edges(surface: Surface, faces: Ints) -> Floats:
+    corners = surface.vertices[surface.faces[faces]]
+    return np.roll(corners, -1, axis=1) - corners
 
 
 def _groups(nodes: list[int], pairs: Ints) -> list[set[int]]:
