@@ -51,6 +51,7 @@ class Centreline:
         parts = np.stack([np.cos(angle) @ weights, np.sin(angle) @ weights], 1) * step / 2.0
         places = np.vstack([np.zeros(2), np.cumsum(parts, axis=0)])
         slopes = np.stack([np.cos(self.heading(s)), np.sin(self.heading(s))], 1)
+        places -= CubicHermiteSpline(s, places, slopes)(0.0)
         return CubicHermiteSpline(s, places, slopes)
 
     def frame(self, s: Floats) -> tuple[Floats, Floats, Floats]:
