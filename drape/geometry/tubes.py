@@ -311,7 +311,7 @@ class SplitTube:
             fixed = np.concatenate([self.breaks, v[:4] if self.caps[0] else [], v[-4:]])
             _jitter(grid_v, grid_t, fixed, self.section.breaks, random)
         top = self._top(half, grid_v, grid_t)
-        faces, cavity = _grid_faces(*top.shape[:2], self.flange > 0, random)
+        faces, cavity = _grid_faces(top, self.flange > 0, random)
         points = top.reshape(-1, 3)
         if form == "solid":
             points, faces, cavity = self._closed(half, top, faces, cavity)
@@ -391,19 +391,39 @@ def _jitter(
 
 
 def _grid_faces(
-    rows: int, columns: int, flanged: bool, random: np.random.Generator | None
+    points: Floats, flanged: bool, random: np.random.Generator | None
 ) -> tuple[Ints, np.ndarray]:
-    """Two triangles a cell, and which of them are the cavity's."""
+    """Two triangles a cell of (rows, columns, 3) points, and which of them are the cavity's."""
+    rows, columns = points.shape[:2]
     index = np.arange(rows * columns).reshape(rows, columns)
     a, b = index[:-1, :-1].ravel(), index[1:, :-1].ravel()
     c, d = index[1:, 1:].ravel(), index[:-1, 1:].ravel()
-    other = np.zeros(len(a), bool) if random is None else random.random(len(a)) < 0.5
+    other = _other_diagonal(points.reshape(-1, 3), a, b, c, d, random)
     first = np.where(other[:, None], np.stack([a, b, d], 1), np.stack([a, b, c], 1))
     second = np.where(other[:, None], np.stack([b, c, d], 1), np.stack([a, c, d], 1))
     column = np.tile(np.arange(columns - 1), rows - 1)
     edge = 2 if flanged else 0
     cavity = (column >= edge) & (column < columns - 1 - edge)
     return np.vstack([first, second]).astype(np.int64), np.concatenate([cavity, cavity])
+
+
+def _other_diagonal(
+    points: Floats, a: Ints, b: Ints, c: Ints, d: Ints, random: np.random.Generator | None
+) -> np.ndarray:
+    """Cells cut from ``b`` to ``d``: at random, but never into slivers."""
+    if random is None:
+        return np.zeros(len(a), bool)
+    chosen = random.random(len(a)) < 0.5
+    worst = [_smallest_height(points, *t) for t in ((a, b, c), (a, c, d), (a, b, d), (b, c, d))]
+    usual, other = np.minimum(worst[0], worst[1]), np.minimum(worst[2], worst[3])
+    return np.where(usual < 0.5 * other, True, np.where(other < 0.5 * usual, False, chosen))
+
+
+def _smallest_height(points: Floats, a: Ints, b: Ints, c: Ints) -> Floats:
+    p = points[np.stack([a, b, c], 1)]
+    edges = np.roll(p, -1, axis=1) - p
+    twice_area = np.linalg.norm(np.cross(edges[:, 0], edges[:, 1]), axis=1)
+    return twice_area / np.maximum(np.linalg.norm(edges, axis=2).max(axis=1), 1e-300)
 
 
 def _strip(a: Ints, b: Ints) -> Ints:

@@ -1,7 +1,8 @@
 """Names of mouths, runs and holes, the same in both halves; from rims to regions.
 
 Mouths are A, B, C… by position along the cavity's longest principal axis (ties by
-coordinates); a run is named by the mouths it joins. Lengths in mm.
+coordinates); a run is named by the mouths it joins, and counted by its position across
+that axis, along closing × axis. Lengths in mm.
 """
 
 from __future__ import annotations
@@ -81,7 +82,7 @@ def name_parts(
     rims: list[Rim],
 ) -> tuple[list[NamedMouth], list[RunNames], list[RunNames], list[Finding]]:
     """Mouths in order, names of each half's runs and of its holes, by number of the stretch."""
-    axes = principal_axes(rims)
+    axes = sorting_axes(rims)
     size = max(rim.surface.size for rim in rims)
     mouths = _pair_mouths(rims, size)
     mouths.sort(key=lambda m: _place(m.centre, axes, size))
@@ -97,20 +98,24 @@ def name_parts(
     return mouths, runs, holes, findings
 
 
-def principal_axes(rims: list[Rim]) -> Floats:
-    """(3, 3) principal axes of the cavities, longest first, largest component positive."""
+def sorting_axes(rims: list[Rim]) -> Floats:
+    """(2, 3) directions to sort by: along the cavities' longest principal axis, and across it.
+
+    The first has its largest component positive; the second is closing × first, so that a
+    round section doesn't leave it open.
+    """
     centres = [r.surface.vertices[r.surface.faces].mean(axis=1) for r in rims]
     points = np.vstack(centres)
     areas = np.concatenate([r.surface.face_areas for r in rims])
     spread = points - areas @ points / areas.sum()
     _, axes = np.linalg.eigh((spread * areas[:, None]).T @ spread)
-    axes = axes.T[::-1]
-    largest = np.abs(axes).argmax(axis=1)
-    return axes * np.sign(axes[np.arange(3), largest])[:, None]
+    longest = axes[:, -1]
+    longest = longest * np.sign(longest[np.abs(longest).argmax()])
+    return np.stack([longest, unit(np.cross(rims[0].closing, longest))])
 
 
 def _place(point: Floats, axes: Floats, size: float) -> tuple[float, ...]:
-    """Sorting key: position along the longest axis, then coordinates."""
+    """Sorting key: position along the first axis, then coordinates."""
     step = TIE * size
     return (float(np.round(point @ axes[0] / step)), *np.round(point / step).tolist())
 
