@@ -1,0 +1,293 @@
+"""Mould: its halves with their cavities, flanges, parting runs and mouths.
+
+``find_mould`` takes the halves in the closed position. Each may be an open sheet (with or
+without flange) or a solid block. Lengths in mm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from drape.errors import Finding, InputError
+from drape.geometry.surface import Floats, Ints, Surface, build, readonly, unit
+from drape.mould import closing as candidates
+from drape.mould.naming import Rim, find_rim, name_parts, region_of
+from drape.mould.parting import distance_to_polyline
+from drape.mould.patches import Parts, Patches, classify, find_patches
+from drape.mould.region import Region
+
+CAD_GAP = 0.05  # mm, between the borders of two halves
+SCAN_GAP = 0.5
+SCAN_NOISE = 0.02  # mm: a mesh whose facets scatter by more is a scan
+APART = 0.05  # of the size: farther apart, the halves aren't in the closed position
+NEARLY_BEST = 0.9  # of the best score: directions that show the cavities as well
+OFF_FLANGE = np.cos(np.radians(5.0))
+
+
+@dataclass(frozen=True, eq=False)
+class Half:
+    """One half of a mould.
+
+    Attributes
+    ----------
+    name : str
+    surface : Surface, the whole mesh, normals towards the hollow
+    region : Region, the cavity
+    flange : (k,) face ids of ``surface``
+    """
+
+    name: str
+    surface: Surface
+    region: Region
+    flange: Ints
+
+
+@dataclass(frozen=True, eq=False)
+class Mouth:
+    """An open end of the hollow: centre (3,) mm, unit normal pointing out, its halves."""
+
+    name: str
+    centre: Floats
+    normal: Floats
+    halves: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Mould:
+    """Halves in the order given; ``closing`` points from the first into the second."""
+
+    halves: dict[str, Half]
+    closing: Floats
+    mouths: tuple[Mouth, ...]
+    runs: tuple[str, ...]
+    findings: tuple[Finding, ...]
+
+
+def find_mould(surfaces: Mapping[str, Surface], *, closing: ArrayLike | None = None) -> Mould:
+    """Find cavity, flange, parting runs and mouths of one half or two.
+
+    Parameters
+    ----------
+    surfaces : Surface by the half's name, in the closed position, normals of closed
+        meshes pointing out of the material
+    closing : (3,), optional
+        From the first half into the second; found from the flanges if not given.
+
+    Raises
+    ------
+    InputError
+        No half or more than two, no cavity, a closing direction that doesn't fit, or
+        halves that aren't in the closed position.
+    """
+    if not 1 <= len(surfaces) <= 2:
+        raise InputError("a mould has one half or two", value=len(surfaces))
+    names = tuple(surfaces)
+    patches = [find_patches(surface) for surface in surfaces.values()]
+    contact = _contact(patches)
+    direction, parts = _choose(names, patches, contact, closing)
+    findings = _told(names, parts, patches, direction, closing)
+    signs = [1.0, -1.0][: len(names)]
+    rims = [
+        _rim_of(name, patch.surface, part, sign * direction)
+        for name, patch, part, sign in zip(names, patches, parts, signs, strict=True)
+    ]
+    mouths, runs, holes, more = name_parts(rims)
+    findings += more
+    halves = {}
+    for rim, part, run, hole in zip(rims, parts, runs, holes, strict=True):
+        region = region_of(rim, run, mouths, hole)
+        flange = readonly(np.flatnonzero(part.flange))
+        halves[rim.half] = Half(rim.half, rim.whole, region, flange)
+    found_mouths = tuple(
+        Mouth(m.name, readonly(m.centre), readonly(m.normal), m.halves) for m in mouths
+    )
+    findings += _gaps(halves, direction)
+    run_names = sorted({name for run in runs for name in run.values()})
+    return Mould(halves, readonly(direction), found_mouths, tuple(run_names), tuple(findings))
+
+
+def _contact(patches: list[Patches]) -> list[np.ndarray | None]:
+    """Which patches of each half lie on the other one; None where none do."""
+    if len(patches) < 2:
+        return [None]
+    here, there = patches
+    found = [candidates.touching(here, there), candidates.touching(there, here)]
+    return [f if f.any() else None for f in found]
+
+
+def _choose(
+    names: tuple[str, ...],
+    patches: list[Patches],
+    contact: list[np.ndarray | None],
+    given: ArrayLike | None,
+) -> tuple[Floats, list[Parts]]:
+    """The closing direction and the parts of each half.
+
+    Of the directions that find most flanges and show about the most of the cavities, the
+    one with the most flange square to it.
+    """
+    if given is not None:
+        direction = _checked_direction(given)
+        parts = _parts_along(patches, contact, direction)
+        if not all(parts):
+            _refuse_direction(names, patches, contact, direction, parts)
+        return direction, [p for p in parts if p]
+    found: list[tuple[float, float, Floats, list[Parts]]] = []
+    missing = set(names)
+    for direction in _candidates(patches, contact):
+        parts = _parts_along(patches, contact, direction)
+        missing -= {name for name, p in zip(names, parts, strict=True) if p}
+        whole = [p for p in parts if p]
+        if len(whole) == len(names):
+            score, level = sum(p.score for p in whole), sum(p.level for p in whole)
+            found.append((score, level, direction, whole))
+    if not found:
+        raise InputError(
+            "no cavity found: nothing hollow hangs from a flange, and no open sheet has a hollow",
+            remedy="give the mesh of a mould half, or its closing direction",
+            where=", ".join(sorted(missing) or names),
+        )
+    flanged = [sum(p.flange.any() for p in parts) for *_, parts in found]
+    found = [f for f, count in zip(found, flanged, strict=True) if count == max(flanged)]
+    least = NEARLY_BEST * max(f[0] for f in found)
+    _, _, direction, parts_found = max((f for f in found if f[0] >= least), key=lambda f: f[1])
+    return direction, parts_found
+
+
+def _candidates(patches: list[Patches], contact: list[np.ndarray | None]) -> Floats:
+    """(k, 3) closing directions to try: of flat faces first, then of bare sheets."""
+    out = []
+    for patch, touching, sign in zip(patches, contact, (1.0, -1.0), strict=False):
+        surface = patch.surface
+        use = np.ones(len(surface.faces), bool) if touching is None else touching[patch.label]
+        flat = candidates.dominant_normals(surface.face_normals[use], surface.face_areas[use])
+        out += [sign * flat] if patch.closed else [flat, -flat]
+        if not patch.closed:
+            out.append(sign * candidates.bare_candidates(surface))
+    return np.vstack(out)
+
+
+def _parts_along(
+    patches: list[Patches], contact: list[np.ndarray | None], direction: Floats
+) -> list[Parts | None]:
+    """The parts of each half for a closing direction; None for a half that doesn't fit."""
+    out: list[Parts | None] = []
+    for patch, touching, sign in zip(patches, contact, (1.0, -1.0), strict=False):
+        sides = (1,) if patch.closed else (1, -1)
+        tried = [classify(patch, sign * direction, side, touching) for side in sides]
+        fits = [p for p in tried if p]
+        if not fits and not patch.closed:
+            bare = candidates.classify_bare(patch.surface, sign * direction)
+            fits = [bare] if bare else []
+        out.append(max(fits, key=lambda p: p.score) if fits else None)
+    return out
+
+
+def _checked_direction(given: ArrayLike) -> Floats:
+    direction = np.asarray(given, dtype=float)
+    if direction.shape != (3,) or not np.isfinite(direction).all() or not direction.any():
+        raise InputError(
+            "the closing direction must be three numbers, not all zero",
+            value=np.asarray(given).tolist(),
+        )
+    return unit(direction)
+
+
+def _refuse_direction(
+    names: tuple[str, ...],
+    patches: list[Patches],
+    contact: list[np.ndarray | None],
+    direction: Floats,
+    parts: list[Parts | None],
+) -> None:
+    shown = np.round(direction, 4).tolist()
+    if all(_parts_along(patches, contact, -direction)):
+        raise InputError(
+            "the closing direction points the wrong way",
+            value=shown,
+            limit="from the first half into the second",
+            remedy="turn its sign, or leave it out",
+        )
+    where = ", ".join(n for n, p in zip(names, parts, strict=True) if p is None)
+    raise InputError(
+        "no cavity found along the closing direction",
+        value=shown,
+        remedy="leave it out to have it found",
+        where=where,
+    )
+
+
+def _told(
+    names: tuple[str, ...],
+    parts: list[Parts],
+    patches: list[Patches],
+    direction: Floats,
+    given: ArrayLike | None,
+) -> list[Finding]:
+    """Findings on what was left out, turned over, or doesn't fit the direction given."""
+    out = []
+    for name, part, patch, sign in zip(names, parts, patches, (1.0, -1.0), strict=False):
+        if part.others:
+            text = f"{part.others} further cavities were left out: the largest counts"
+            out.append(Finding("warning", name, text))
+        if not part.flange.any():
+            out.append(Finding("note", name, "no flange: the sheet's border is the edge"))
+        elif given is not None:
+            surface = patch.surface
+            flat = candidates.dominant_normals(
+                part.side * surface.face_normals[part.flange], surface.face_areas[part.flange]
+            )
+            cosine = abs(float(flat[0] @ direction))
+            if cosine < OFF_FLANGE:
+                angle = np.degrees(np.arccos(cosine))
+                text = f"the closing direction given is {angle:.1f}° off the flange's normal"
+                out.append(Finding("warning", name, text, "check it"))
+    return out
+
+
+def _rim_of(name: str, surface: Surface, part: Parts, closing: Floats) -> Rim:
+    """The half's surface turned towards the hollow, its cavity, and the rim's stretches."""
+    if part.side < 0:
+        surface = build(surface.vertices, surface.faces[:, ::-1])
+    return find_rim(name, surface, part.cavity, part.flange, closing)
+
+
+def _gaps(halves: dict[str, Half], closing: Floats) -> list[Finding]:
+    """Findings where the parting lines of two halves don't meet; refused if far apart."""
+    if len(halves) < 2:
+        return []
+    first, second = halves.values()
+    scan = max(np.median(h.surface.sector_residual) for h in halves.values()) > SCAN_NOISE
+    limit = SCAN_GAP if scan else CAD_GAP
+    shared = {e.name for e in first.region.edges} & {e.name for e in second.region.edges}
+    worst = (0.0, "", 0.0)
+    for name in sorted(shared):
+        a, b = (_points(h.region, name) for h in (first, second))
+        if first.region.edge(name).kind == "parting":
+            gap = max(distance_to_polyline(a, b).max(), distance_to_polyline(b, a).max())
+            open_by = float((b.mean(axis=0) - a.mean(axis=0)) @ closing)
+            worst = max(worst, (float(gap), name, open_by))
+    gap, name, open_by = worst
+    size = max(h.surface.size for h in halves.values())
+    if gap > APART * size or not shared:
+        raise InputError(
+            "the parting lines of the two halves don't meet",
+            value=f"{gap:.3g} mm apart at {name}" if shared else "no edge in common",
+            limit=f"{limit} mm",
+            remedy="give both halves in the closed position, in the same coordinates",
+        )
+    if gap <= limit:
+        return []
+    how = f"overlap by {-open_by:.2f} mm" if open_by < -limit else "don't meet"
+    text = f"the parting lines of the two halves {how}: largest gap {gap:.2f} mm at {name}"
+    return [Finding("warning", "mould", text, f"limit {limit} mm; check the meshes' positions")]
+
+
+def _points(region: Region, name: str) -> Floats:
+    edge = region.edge(name)
+    chain = np.append(edge.vertices, edge.vertices[:1]) if edge.closed else edge.vertices
+    return region.surface.vertices[chain]
