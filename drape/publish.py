@@ -1,17 +1,82 @@
-"""Stand-in with the signatures of publishing. TO BE REPLACED when it is merged."""
+"""The roof: Results → output folder, whole or not at all; and the demo's files."""
 
 from __future__ import annotations
 
+from importlib.resources import files
 from pathlib import Path
 
-from drape.pipeline import Results
+from drape.errors import InputError
+from drape.output.drawing import Drawing, pattern_drawing
+from drape.output.dxf import to_dxf
+from drape.output.folder import safe_name, write_folder
+from drape.output.pdf import to_pdf
+from drape.output.records import net_file
+from drape.output.summary import to_json
+from drape.output.svg import to_svg
+from drape.pipeline import PlyResult, Results
+
+DEMO_FILES = ("rigger.toml", "rigger_lower.stl", "rigger_upper.stl")
 
 
 def publish(results: Results, folder: Path) -> tuple[str, ...]:
-    """Not here yet."""
-    raise NotImplementedError
+    """Write the output folder; returns the names of its files.
+
+    Pieces that aren't valid get no cut files.
+
+    Raises
+    ------
+    InputError
+        The folder holds something that a run didn't write, or can't be written.
+    """
+    content = rendered(results)
+    write_folder(folder, content)
+    return tuple(content)
+
+
+def rendered(results: Results) -> dict[str, bytes]:
+    """Name → bytes of every file of the output folder."""
+    out: dict[str, bytes] = {"summary.json": b""}
+    drawings: list[Drawing] = []
+    taken: set[str] = set()
+    for result in results.plies:
+        if result.piece is None or result.pattern is None:
+            continue
+        name = safe_name(result.pattern.piece, taken)
+        taken.add(name)
+        if result.piece.valid:
+            drawing = pattern_drawing(result.pattern)
+            drawings.append(drawing)
+            out[f"patterns/{name}.svg"] = to_svg(drawing)
+        out[f"nets/{name}.vtp"] = net_file(result.piece.net)
+    if drawings:
+        out["patterns.dxf"] = to_dxf(drawings)
+        out["patterns.pdf"] = _pdf(drawings, results)
+    summary = results.summary.model_copy(update={"files": tuple(sorted(out))})
+    out["summary.json"] = to_json(summary).encode("utf-8")
+    return dict(sorted(out.items()))
 
 
 def copy_demo(folder: Path) -> Path:
-    """Not here yet."""
-    raise NotImplementedError
+    """Copy the demo's job and meshes into ``folder``; returns the job's path."""
+    source = files("drape") / "meshes"
+    if not source.is_dir():  # a checkout: the folder stands beside the package
+        source = files("drape") / ".." / "meshes"
+    folder.mkdir(parents=True, exist_ok=True)
+    for name in DEMO_FILES:
+        item = source / name
+        if not item.is_file():
+            raise InputError("the demo's files are missing from this installation", value=name)
+        (folder / name).write_bytes(item.read_bytes())
+    return folder / DEMO_FILES[0]
+
+
+def _pdf(drawings: list[Drawing], results: Results) -> bytes:
+    if results.job.page == "roll":
+        widths = [valid_width(p) for p in results.plies]
+        return to_pdf(drawings, roll_width=min(widths))
+    return to_pdf(drawings, results.job.page)
+
+
+def valid_width(result: PlyResult) -> float:
+    """Roll width of a ply's fabric, mm."""
+    return result.ply.fabric.roll_width

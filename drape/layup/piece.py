@@ -6,10 +6,11 @@ Lengths in mm, angles in radians.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from scipy.spatial import cKDTree
 
 from drape.cloth.assessment import Assessment, assess
 from drape.cloth.net import Net
@@ -237,6 +238,39 @@ def _findings(net: Net, unreached: float, region: Region, where: str) -> tuple[F
     return tuple(out)
 
 
-def with_allowances(options: PieceOptions, allowances: Mapping[str, float]) -> PieceOptions:
-    """The same piece with other allowances."""
-    return replace(options, allowances=dict(allowances))
+def past_the_end(piece: Piece, where: str) -> tuple[Finding, ...]:
+    """Findings on run-off that passes the end of the mould."""
+    out = []
+    for edge in piece.region.edges:
+        allowance = piece.options.allowances[edge.name]
+        if edge.kind not in ("mouth", "trim") or allowance <= 0.0:
+            continue
+        gone = allowance
+        if edge.kind == "trim":
+            room = _room(piece.region, edge.vertices)
+            gone = allowance - room
+        if gone > 1e-3:
+            message = f"run-off of {allowance:g} mm at {edge.name} passes the mould's end by "
+            out.append(Finding("warning", where, f"{message}{gone:.1f} mm", "shorten the run-off"))
+    return tuple(out)
+
+
+def _room(region: Region, chain: np.ndarray) -> float:
+    """Least distance from a trim line to the mould's end past it, mm."""
+    surface = region.surface
+    f, k = np.nonzero((surface.neighbours < 0) & ~region.inside[:, None])
+    end = surface.vertices[np.unique(surface.faces[f, k])]
+    rim = np.setdiff1d(np.arange(len(end)), [])  # all rim vertices past the line
+    inner = surface.vertices[chain[1:-1]]
+    if not len(rim) or not len(inner):
+        return 0.0
+    ends = _opposite(surface.vertices[chain], end)
+    return float(cKDTree(ends).query(inner)[0].min()) if len(ends) else 0.0
+
+
+def _opposite(line: Floats, rim: Floats) -> Floats:
+    """Rim points that don't lie on the parting line beside the trim line's ends."""
+    middle = line.mean(axis=0)
+    normal = np.linalg.svd(line - middle)[2][-1]
+    height = np.abs((rim - middle) @ normal)
+    return rim[height > 0.5 * height.max()]

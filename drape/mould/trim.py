@@ -267,9 +267,7 @@ def _crossings(
     return _solve(mesh, surface, zone, origin, direction)[0]
 
 
-def _snap(
-    mesh: _Mesh, surface: Surface, zone: Bools, origin: Floats, direction: Floats
-) -> None:
+def _snap(mesh: _Mesh, surface: Surface, zone: Bools, origin: Floats, direction: Floats) -> None:
     """Move vertices that the plane nearly meets into it, along an edge: no slivers.
 
     A vertex on the rim or a crease only moves along it.
@@ -371,9 +369,7 @@ def _triangles(mesh: _Mesh, crossings: _Crossings, corners: list[int]) -> list[l
     return [[0, 1, 3], [1, 2, 3]]
 
 
-def _cut_chain(
-    surface: Surface, inside: Bools, beyond: Bools, where: str
-) -> tuple[Ints, bool]:
+def _cut_chain(surface: Surface, inside: Bools, beyond: Bools, where: str) -> tuple[Ints, bool]:
     """The cut's vertices in order, the region on the left; whether it is closed."""
     f, k = np.nonzero((surface.neighbours >= 0) & inside[:, None])
     at = beyond[surface.neighbours[f, k]]

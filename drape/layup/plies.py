@@ -1,0 +1,230 @@
+"""Where a ply starts, which way its warp lies, and how high above the cavity it is.
+
+Conventions: mm and radians. Ply angles are positive counter-clockwise seen from inside
+the hollow (against the inward normal).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from scipy import sparse
+from scipy.sparse.csgraph import dijkstra
+from scipy.spatial import cKDTree
+
+from drape.errors import Finding, InputError
+from drape.geometry.harmonic import face_gradients, harmonic_field
+from drape.geometry.kernels import ROW, evaluate
+from drape.geometry.patches import make_patches
+from drape.geometry.surface import Floats, Ints, Surface, SurfacePoint, unit
+from drape.mould.region import Region
+
+FAR_START = 5.0  # mm off the cavity: refused
+NEAR_START = 0.1  # mm off the cavity: not worth a word
+LANDMARKS = 64
+FINEST, COARSEST = 0.5, 3.0  # mm, spacings chosen automatically
+
+
+def mid_heights(thicknesses: Sequence[float]) -> list[float]:
+    """Height of each ply's mid-surface above the cavity, mm, in order of lay-up."""
+    out, below = [], 0.0
+    for thickness in thicknesses:
+        out.append(below + 0.5 * thickness)
+        below += thickness
+    return out
+
+
+def chosen_spacing(region: Region) -> float:
+    """Spacing that puts about 150 yarns across the region, in quarters of a mm."""
+    side = float(np.sqrt(region.surface.face_areas[region.inside].sum()))
+    return float(np.clip(np.round(4.0 * side / 150.0) / 4.0, FINEST, COARSEST))
+
+
+def place_of(surface: Surface, point: SurfacePoint) -> tuple[Floats, Floats]:
+    """Position (3,) and unit normal (3,) of a place on the smooth surface."""
+    row = np.empty(ROW)
+    evaluate(make_patches(surface), point.face, point.b1, point.b2, row)
+    return row[:3].copy(), row[3:6].copy()
+
+
+def centre(region: Region) -> SurfacePoint:
+    """The vertex whose greatest distance along the surface to the edges is least.
+
+    Distances run along mesh edges, to up to LANDMARKS places spread over all edges;
+    nearly equal vertices are told apart by their number.
+    """
+    surface = region.surface
+    inside = surface.faces[region.inside]
+    rim = np.unique(np.concatenate([e.vertices for e in region.edges]))
+    marks = rim[np.unique(np.linspace(0, len(rim) - 1, LANDMARKS).astype(int))]
+    distance = dijkstra(_edge_graph(surface.vertices, inside), indices=marks)
+    farthest = distance.max(axis=0)
+    farthest[~np.isfinite(farthest)] = np.inf
+    used = np.zeros(len(farthest), dtype=bool)
+    used[inside] = True
+    used[rim] = False
+    if not used.any():
+        used[inside] = True
+    farthest[~used] = np.inf
+    best = np.flatnonzero(farthest <= farthest.min() + 1e-6 * surface.size)[0]
+    return at_vertex(region, int(best))
+
+
+def at_vertex(region: Region, vertex: int) -> SurfacePoint:
+    """The place of a vertex, in the first face of the region that has it."""
+    faces = np.flatnonzero((region.surface.faces == vertex).any(axis=1) & region.inside)
+    k = int(np.flatnonzero(region.surface.faces[faces[0]] == vertex)[0])
+    return SurfacePoint(int(faces[0]), float(k == 1), float(k == 2))
+
+
+def nearest(region: Region, point: Sequence[float], where: str):
+    """The place on the region nearest to a point (3,) mm, and findings.
+
+    Raises
+    ------
+    InputError
+        The point is more than FAR_START mm away.
+    """
+    surface, target = region.surface, np.asarray(point, dtype=float)
+    faces = np.flatnonzero(region.inside)
+    middles = surface.vertices[surface.faces[faces]].mean(axis=1)
+    reach = np.linalg.norm(surface.vertices[surface.faces[faces]] - middles[:, None], axis=2)
+    near = cKDTree(middles).query_ball_point(
+        target, cKDTree(middles).query(target)[0] + 2.0 * float(reach.max())
+    )
+    corners = surface.vertices[surface.faces[faces[near]]]
+    weights, distance = _closest_on_triangles(target, corners)
+    best = int(np.argmin(distance))
+    if distance[best] > FAR_START:
+        raise InputError(
+            "the start point isn't on the cavity",
+            value=f"{distance[best]:.1f} mm away",
+            limit=f"up to {FAR_START:g} mm",
+            remedy='give a point on the cavity, or start = "auto"',
+            where=where,
+        )
+    place = SurfacePoint(int(faces[near[best]]), *map(float, weights[best, 1:]))
+    if distance[best] <= NEAR_START:
+        return place, ()
+    message = f"the start point was moved {distance[best]:.2f} mm onto the cavity"
+    return place, (Finding("warning", where, message, "check its coordinates"),)
+
+
+def hollow_fields(regions: Mapping[str, Region]) -> dict[str, Floats | None]:
+    """For each half a field (n,) that grows from mouth A along the hollow, or None.
+
+    One harmonic field over all halves, joined where their vertices meet: 0 at the first
+    mouth, 1 at the others (or at the farthest vertex, where there is one mouth only).
+    """
+    names = list(regions)
+    first = min(
+        (e.name for r in regions.values() for e in r.edges if e.kind in ("mouth", "trim")),
+        default=None,
+    )
+    if first is None:
+        return dict.fromkeys(names)
+    counts = np.cumsum([0] + [len(regions[n].surface.vertices) for n in names])
+    vertices = np.concatenate([regions[n].surface.vertices for n in names])
+    owner = _joined(vertices, regions[names[0]].surface.size)
+    faces = np.concatenate(
+        [owner[regions[n].surface.faces + c] for n, c in zip(names, counts, strict=False)]
+    )
+    fixed, values = [], []
+    for n, c in zip(names, counts, strict=False):
+        for e in regions[n].edges:
+            if e.kind in ("mouth", "trim"):
+                fixed.append(owner[e.vertices + c])
+                values.append(np.full(len(e.vertices), 0.0 if e.name == first else 1.0))
+    if all(v[0] == 0.0 for v in values):
+        far = dijkstra(_edge_graph(vertices, faces), indices=fixed[0][0])
+        far[~np.isfinite(far)] = -1.0
+        fixed.append(np.array([int(np.argmax(far))]))
+        values.append(np.ones(1))
+    at, last = np.unique(np.concatenate(fixed), return_index=True)
+    field = harmonic_field(vertices, faces, at, np.concatenate(values)[last])[owner]
+    return {n: field[a:b] for n, a, b in zip(names, counts[:-1], counts[1:], strict=True)}
+
+
+def zero_direction(region: Region, field: Floats | None, place: SurfacePoint) -> Floats:
+    """(3,) default zero direction at a place: along the hollow, away from mouth A.
+
+    Without mouths: the longest principal axis of the cavity, pointing to larger x (then
+    y, then z).
+    """
+    surface = region.surface
+    if field is not None:
+        near = _faces_round(surface, place.face)
+        gradient = face_gradients(surface.vertices, surface.faces[near], field)
+        along = (unit(gradient) * surface.face_areas[near][:, None]).sum(axis=0)
+        if np.linalg.norm(along) > 0.0:
+            return unit(along)
+    middle = surface.vertices[surface.faces].mean(axis=1)
+    weight = surface.face_areas * region.inside
+    gap = middle - (weight @ middle) / weight.sum()
+    axis = np.linalg.eigh((gap * weight[:, None]).T @ gap)[1][:, -1]
+    lead = axis[np.abs(axis) > 1e-6][0]
+    return axis * np.sign(lead)
+
+
+def warp_direction(normal: Floats, zero: Floats, angle: float, where: str) -> Floats:
+    """(3,) unit warp: ``zero`` laid on the surface and turned by ``angle`` about ``normal``."""
+    flat = zero - (zero @ normal) * normal
+    length = float(np.linalg.norm(flat))
+    if length < 0.05 * float(np.linalg.norm(zero)):
+        raise InputError(
+            "the zero direction is square to the surface at the start point",
+            value=np.round(zero, 3).tolist(),
+            remedy="give the half a zero direction, or another start point",
+            where=where,
+        )
+    flat = flat / length
+    return np.cos(angle) * flat + np.sin(angle) * np.cross(normal, flat)
+
+
+def _edge_graph(vertices: Floats, faces: Ints) -> sparse.csr_matrix:
+    pairs = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
+    pairs = np.unique(np.sort(pairs, axis=1), axis=0)
+    length = np.linalg.norm(vertices[pairs[:, 0]] - vertices[pairs[:, 1]], axis=1)
+    n = len(vertices)
+    one = sparse.csr_matrix((length, (pairs[:, 0], pairs[:, 1])), (n, n))
+    return one + one.T
+
+
+def _joined(vertices: Floats, size: float) -> Ints:
+    """(n,) for each vertex the first one at the same place."""
+    owner = np.arange(len(vertices))
+    pairs = cKDTree(vertices).query_pairs(1e-5 * size, output_type="ndarray")
+    order = np.argsort(pairs[:, 0], kind="stable")[::-1]
+    owner[pairs[order, 1]] = pairs[order, 0]
+    return owner[owner]
+
+
+def _faces_round(surface: Surface, face: int) -> Ints:
+    """A face and those that share a vertex with it: a direction from many is steadier."""
+    return np.flatnonzero(np.isin(surface.faces, surface.faces[face]).any(axis=1))
+
+
+def _closest_on_triangles(target: Floats, corners: Floats) -> tuple[Floats, Floats]:
+    """Weights (k, 3) of the closest points on triangles (k, 3, 3), and distances (k,)."""
+    a, ab, ac = corners[:, 0], corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    gap = target - a
+    d11, d12, d22 = (np.einsum("ij,ij->i", *p) for p in ((ab, ab), (ab, ac), (ac, ac)))
+    r1, r2 = np.einsum("ij,ij->i", gap, ab), np.einsum("ij,ij->i", gap, ac)
+    det = np.maximum(d11 * d22 - d12 * d12, 1e-30)
+    s, t = (r1 * d22 - r2 * d12) / det, (r2 * d11 - r1 * d12) / det
+    weights = np.stack([1.0 - s - t, s, t], axis=1)
+    best, distance = weights.copy(), np.full(len(a), np.inf)
+    within = (weights >= 0.0).all(axis=1)
+    position = np.einsum("ki,kij->kj", weights, corners)
+    distance[within] = np.linalg.norm(position - target, axis=1)[within]
+    for k in range(3):
+        p, q = corners[:, k], corners[:, (k + 1) % 3]
+        share = np.einsum("ij,ij->i", target - p, q - p)
+        share = np.clip(share / np.maximum(((q - p) ** 2).sum(axis=1), 1e-30), 0.0, 1.0)
+        gap_here = np.linalg.norm(p + share[:, None] * (q - p) - target, axis=1)
+        closer = gap_here < distance
+        edge = np.zeros_like(weights)
+        edge[:, k], edge[:, (k + 1) % 3] = 1.0 - share, share
+        best[closer], distance[closer] = edge[closer], gap_here[closer]
+    return best, distance

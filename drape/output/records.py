@@ -1,0 +1,128 @@
+"""From what was computed to the records of summary.json. Degrees and mm at this surface."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from drape.cloth.net import Net
+from drape.errors import Finding
+from drape.layup.checks import Checks
+from drape.layup.pattern import Pattern
+from drape.layup.piece import Piece
+from drape.mould.inspection import Inspection
+from drape.mould.mould import Mould
+from drape.output import summary as record
+from drape.output.vtk import to_vtp
+
+
+def degrees(value: float | None) -> float | None:
+    """Degrees to six places; None for None and NaN."""
+    return None if value is None or np.isnan(value) else round(float(np.degrees(value)), 6)
+
+
+def number(value: float | None, digits: int = 3) -> float | None:
+    """A rounded number; None for None and NaN."""
+    return None if value is None or np.isnan(value) else round(float(value), digits)
+
+
+def mould_record(mould: Mould, inspections: dict[str, Inspection]) -> record.Mould:
+    """What was found of the mould."""
+    halves = {}
+    for name, seen in inspections.items():
+        mouths = [m for m in mould.mouths if name in m.halves]
+        halves[name] = record.Half(
+            cavity_area_mm2=number(seen.cavity_area_mm2),
+            parting_length_mm=number(seen.parting_length_mm),
+            mouths=tuple(record.Mouth(name=m.name, centre_mm=_point(m.centre)) for m in mouths),
+            smallest_inside_radius_mm=number(seen.smallest_inside_radius_mm),
+            undercut_area_mm2=number(seen.undercut_area_mm2),
+        )
+    return record.Mould(closing=_point(mould.closing, 9), halves=halves)
+
+
+def checks_record(checks: Checks) -> record.Checks:
+    """The self-checks with their limits."""
+    return record.Checks(
+        curvature_deg=degrees(checks.curvature),
+        yarn_length=number(checks.yarn_length, 12),
+        closure_mm=number(checks.closure, 6),
+        limits=record.CheckLimits(
+            curvature_deg=degrees(checks.curvature_limit),
+            yarn_length=checks.yarn_limit,
+            closure_mm=number(checks.closure_limit, 6),
+        ),
+    )
+
+
+def piece_record(name: str, piece: Piece, pattern: Pattern) -> record.PieceRecord:
+    """One piece; one that isn't valid keeps its figures but has no outline to cut."""
+    net, seen = piece.net, piece.assessment
+    i, j = net.origin
+    ok = piece.valid
+    return record.PieceRecord(
+        name=name,
+        start_mm=_point(net.points[i, j]),
+        warp=_point(piece.options.warp, 9),
+        spacing_mm=piece.options.spacing,
+        valid=ok,
+        **shears(piece),
+        surface_area_mm2=number(seen.surface_area),
+        covered_cavity_area_mm2=number(piece.covered_cavity_area),
+        cloth_area_mm2=number(seen.cloth_area),
+        unreached_area_mm2=number(piece.unreached_area),
+        outline_mm=_points(pattern.outline) if ok else None,
+        holes_mm=tuple(_points(h) for h in pattern.holes) if ok else None,
+        edges=tuple(
+            record.EdgeRecord(
+                name=e.name, kind=e.kind, first=e.first, last=e.last, allowance_mm=e.allowance_mm
+            )
+            for e in pattern.edges
+        )
+        if ok
+        else None,
+        checks=checks_record(piece.checks),
+    )
+
+
+def shears(piece: Piece) -> dict[str, float | None]:
+    """The shear figures of a piece, degrees."""
+    seen = piece.assessment
+    return {
+        "max_shear_deg": degrees(seen.max_shear),
+        "p99_shear_deg": degrees(seen.p99_shear),
+        "mean_shear_deg": degrees(seen.mean_shear),
+        "max_shear_in_laps_deg": degrees(seen.max_shear_in_laps),
+    }
+
+
+def finding_records(findings: Sequence[Finding]) -> tuple[record.FindingRecord, ...]:
+    """Findings as they stand in the summary."""
+    return tuple(
+        record.FindingRecord(level=f.level, where=f.where, message=f.message, remedy=f.remedy)
+        for f in findings
+    )
+
+
+def net_file(net: Net) -> bytes:
+    """The whole cells of a net as a VTK file."""
+    i, j = np.nonzero(~np.isnan(net.shear))
+    number_of = np.cumsum(net.known.ravel()).reshape(net.known.shape) - 1
+    corners = [(i, j), (i + 1, j), (i + 1, j + 1), (i, j + 1)]
+    cells = np.stack([number_of[c] for c in corners], axis=1)
+    p = net.points
+    warp = p[i + 1, j] - p[i, j] + p[i + 1, j + 1] - p[i, j + 1]
+    weft = p[i, j + 1] - p[i, j] + p[i + 1, j + 1] - p[i + 1, j]
+    warp /= np.linalg.norm(warp, axis=1, keepdims=True)
+    weft /= np.linalg.norm(weft, axis=1, keepdims=True)
+    return to_vtp(p[net.known], cells, net.shear[i, j], warp, weft)
+
+
+def _point(values: np.ndarray, digits: int = 3) -> tuple[float, float, float]:
+    x, y, z = (round(float(v), digits) + 0.0 for v in values)
+    return x, y, z
+
+
+def _points(values: np.ndarray) -> tuple[tuple[float, float], ...]:
+    return tuple((float(x) + 0.0, float(y) + 0.0) for x, y in values)
