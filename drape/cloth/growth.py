@@ -242,7 +242,7 @@ def grow_column(patches, grid, level, i, j, sign, hand, substeps, on, made):
         low, high = made[:count].min(), made[:count].max()
         shear, weight = column_shear(patches, grid, level, i, i, i2, low, high)
         target = wanted_shear(patches, grid, level, i, sign, low, high, du, on)
-        if weight == 0.0 or abs(shear - target) < 1e-9 or attempt == 5:
+        if weight == 0.0 or abs(shear - target) < 1e-8 or attempt == 5:
             break
         # turning +u counter-clockwise closes the angle to +v: shear grows by the turn
         angle += hand * (target - shear)

@@ -147,7 +147,8 @@ def _trimmed(surface: Surface, patches: Patches, grid: Grid, i0: int, columns: i
     a, b = slice(i[0], i[-1] + 1), slice(j[0], j[-1] + 1)
     arrays = (grid.u[a], grid.v[b], grid.rows[a, b], grid.faces[a, b], grid.state[a, b])
     origin = (int(i0 - i[0]), int(i0 - j[0]))
-    return Net(surface, patches, *(readonly(x.copy()) for x in arrays), origin, int(columns))
+    u, v, rows, faces, state = (readonly(x.copy()) for x in arrays)
+    return Net(surface, patches, u, v, rows, faces, state, origin, int(columns))
 
 
 def _reach(surface: Surface, start: SurfacePoint) -> float:
@@ -157,5 +158,5 @@ def _reach(surface: Surface, start: SurfacePoint) -> float:
     length = np.linalg.norm(v[pairs[:, 0]] - v[pairs[:, 1]], axis=1)
     graph = sparse.csr_matrix((length, (pairs[:, 0], pairs[:, 1])), (len(v), len(v)))
     graph = graph.maximum(graph.T)
-    distance = dijkstra(graph, directed=False, indices=int(f[start.face, 0]))
+    distance = np.asarray(dijkstra(graph, indices=[int(f[start.face, 0])]))
     return float(distance[np.isfinite(distance)].max()) + float(length.max())

@@ -171,7 +171,7 @@ def fine_arc_length(patches, p_face, p, q, scratch):
     chords are taken.
     """
     rough = arc_length(p, q)
-    face, found = midpoint(patches, p_face, p, q, scratch)
+    found = midpoint(patches, p_face, p, q, scratch)[1]
     if not found:
         return rough
     one = two = three = 0.0

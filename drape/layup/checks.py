@@ -75,14 +75,14 @@ def curvature_density(base: Surface, mid: Surface) -> Floats:
     n, faces = len(base.vertices), base.faces
     defect, area = np.full(n, 2.0 * np.pi), np.zeros(n)
     corner = base.vertices[faces]
-    for k in range(3):
+    for k in range(3):  # the three corners of every face
         a, b = corner[:, (k + 1) % 3] - corner[:, k], corner[:, (k + 2) % 3] - corner[:, k]
         cross = np.linalg.norm(np.cross(a, b), axis=1)
         np.subtract.at(defect, faces[:, k], np.arctan2(cross, np.einsum("ij,ij->i", a, b)))
         np.add.at(area, faces[:, k], mid.face_areas / 3.0)
     inner = np.ones(n, dtype=bool)
-    f, k = np.nonzero(base.neighbours < 0)
-    inner[faces[f, k]] = inner[faces[f, (k + 1) % 3]] = False
+    rim_face, side = np.nonzero(base.neighbours < 0)
+    inner[faces[rim_face, side]] = inner[faces[rim_face, (side + 1) % 3]] = False
     if not inner.any():
         return np.zeros(n)
     density = np.where(inner, defect / np.maximum(area, 1e-12), 0.0)
@@ -101,8 +101,9 @@ def _planes(points: Floats, values: Floats, at: Floats) -> Floats:
     """Values at (k, 3) places of planes fitted to the nearest given points."""
     if not len(at):
         return np.zeros(0)
-    distance, near = cKDTree(points).query(at, k=min(14, len(points)))
-    near, distance = near.reshape(len(at), -1), distance.reshape(len(at), -1)
+    count = min(14, len(points))
+    found = cKDTree(points).query(at, k=range(1, count + 1))
+    distance, near = np.asarray(found[0]), np.asarray(found[1])
     gap = points[near] - at[:, None]
     size = distance.max(axis=1)[:, None, None] + 1e-12
     rows = np.concatenate([np.ones((*near.shape, 1)), gap / size], axis=2)
