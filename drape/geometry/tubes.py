@@ -18,6 +18,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -273,8 +274,8 @@ class SplitTube:
         """Exact area of a half's cavity, mm²: Gauss–Legendre quadrature piece by piece."""
         x, w = roots_legendre(nodes)
         total = 0.0
-        for v0, v1 in zip(self.breaks[:-1], self.breaks[1:], strict=True):
-            for t0, t1 in zip(self.section.breaks[:-1], self.section.breaks[1:], strict=True):
+        for v0, v1 in pairwise(self.breaks):
+            for t0, t1 in pairwise(self.section.breaks):
                 v = (v0 + (v1 - v0) * (x + 1) / 2)[:, None]
                 t = (t0 + (t1 - t0) * (x + 1) / 2)[None, :]
                 density = self._area_density(half, v, t, min(v1 - v0, 1.0) * 1e-5, 1e-6)
@@ -362,7 +363,7 @@ def _divide(breaks: Floats, count: int, random: np.random.Generator | None) -> F
     """Places between ``breaks``, about ``count`` intervals, uneven if ``random`` is given."""
     total = breaks[-1] - breaks[0]
     places = [breaks[:1]]
-    for low, high in zip(breaks[:-1], breaks[1:], strict=True):
+    for low, high in pairwise(breaks):
         n = max(2, round(count * (high - low) / total))
         x = np.arange(1, n + 1) / n
         if random is not None:

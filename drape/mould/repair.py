@@ -196,9 +196,7 @@ def orient(vertices: Floats, faces: Ints, where: str) -> Step:
     return vertices, faces, found
 
 
-def _disagreeing(
-    faces: Ints, neighbours: Ints, count: int, label: Ints
-) -> tuple[Bools, int]:
+def _disagreeing(faces: Ints, neighbours: Ints, count: int, label: Ints) -> tuple[Bools, int]:
     """Faces to turn (the fewer in each part), and how many parts are one-sided."""
     m = len(faces)
     f, k = np.nonzero(neighbours >= 0)

@@ -206,6 +206,11 @@ def edge_normal(p: Floats, q: Floats, np_: Floats, nq: Floats, u: Floats) -> Flo
     return unit((1 - u) ** 2 * np_ + u * (1 - u) * 2 * middle + u**2 * nq)
 
 
+def _one_normal(p: Floats, q: Floats, np_: Floats, nq: Floats, u: float) -> Floats:
+    """(3,) normal along one edge; see ``edge_normal``."""
+    return edge_normal(p[None], q[None], np_[None], nq[None], np.array([u]))[0]
+
+
 @dataclass(frozen=True, eq=False)
 class _Crossings:
     """Edges (low, high vertex) that the plane crosses, the point and parameter from low."""
@@ -267,9 +272,7 @@ def _crossings(
     return _solve(mesh, surface, zone, origin, direction)[0]
 
 
-def _snap(
-    mesh: _Mesh, surface: Surface, zone: Bools, origin: Floats, direction: Floats
-) -> None:
+def _snap(mesh: _Mesh, surface: Surface, zone: Bools, origin: Floats, direction: Floats) -> None:
     """Move vertices that the plane nearly meets into it, along an edge: no slivers.
 
     A vertex on the rim or a crease only moves along it.
@@ -300,8 +303,7 @@ def _move(mesh: _Mesh, normals: Floats, v: int, w: int, u: float, point: Floats)
     for f in np.flatnonzero(both):
         old = mesh.normals[f, np.flatnonzero(at_v[f])[0]]
         far = mesh.normals[f, np.flatnonzero(mesh.faces[f] == w)[0]]
-        ends = (mesh.vertices[v], mesh.vertices[w], old, far)
-        new = edge_normal(*(x[None] for x in ends), np.array([u]))[0]
+        new = _one_normal(mesh.vertices[v], mesh.vertices[w], old, far, u)
         rows, corners = np.nonzero(at_v)
         same = np.abs(mesh.normals[rows, corners] - old).max(axis=1) < 1e-9
         normals[rows[same], corners[same]] = new
@@ -326,7 +328,7 @@ def _split(mesh: _Mesh, zone: Bools, crossings: _Crossings) -> _Pieces:
     faces, normals = [mesh.faces[kept]], [mesh.normals[kept]]
     source, past = [kept], [beyond[kept]]
     known = crossings.index()
-    for f in np.flatnonzero(mixed):
+    for f in np.flatnonzero(mixed).tolist():
         for side in (-1.0, 1.0):
             corners, at = _clip(mesh, f, side, crossings, known)
             triangles = _triangles(mesh, crossings, corners)
@@ -353,10 +355,9 @@ def _clip(
         if mesh.height[a] * mesh.height[b] < 0:
             i = known[min(a, b), max(a, b)]
             u = crossings.parameter[i] if a < b else 1.0 - crossings.parameter[i]
-            ends = (mesh.vertices[a], mesh.vertices[b])
-            at = (mesh.normals[f, k], mesh.normals[f, (k + 1) % 3])
+            na, nb = mesh.normals[f, k], mesh.normals[f, (k + 1) % 3]
             corners.append(crossings.first + i)
-            normals.append(edge_normal(*(x[None] for x in (*ends, *at)), np.array([u]))[0])
+            normals.append(_one_normal(mesh.vertices[a], mesh.vertices[b], na, nb, u))
     return corners, normals
 
 
@@ -371,9 +372,7 @@ def _triangles(mesh: _Mesh, crossings: _Crossings, corners: list[int]) -> list[l
     return [[0, 1, 3], [1, 2, 3]]
 
 
-def _cut_chain(
-    surface: Surface, inside: Bools, beyond: Bools, where: str
-) -> tuple[Ints, bool]:
+def _cut_chain(surface: Surface, inside: Bools, beyond: Bools, where: str) -> tuple[Ints, bool]:
     """The cut's vertices in order, the region on the left; whether it is closed."""
     f, k = np.nonzero((surface.neighbours >= 0) & inside[:, None])
     at = beyond[surface.neighbours[f, k]]
