@@ -62,7 +62,8 @@ def solve_cell(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
     """Find node D with arc lengths A-D = du and B-D = dv on the far side of A-B from C.
 
     Newton's method on the two lengths (gradients along the chords), from the
-    parallelogram's corner; then once more with lengths measured finely.
+    parallelogram's corner; then again with lengths corrected by fine measurement, more
+    than once where the correction is large.
     Fills row ``d``; returns (face, state).
     """
     d1, d2 = step_weights(a, b[0] - c[0], b[1] - c[1], b[2] - c[2])
@@ -70,7 +71,8 @@ def solve_cell(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
     evaluate(patches, face, b1, b2, d)
     want_a, want_b = du, dv
     cap = 0.5 * min(du, dv)
-    for polish in range(2):
+    last_polish = 1
+    for polish in range(5):
         solved = False
         for _ in range(20):
             ax, ay, az = d[0] - a[0], d[1] - a[1], d[2] - a[2]
@@ -103,9 +105,13 @@ def solve_cell(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
             return face, FAILED if arrived else OUTSIDE
         if not arrived:
             return face, OUTSIDE
-        if polish == 0:
-            want_a = du * arc_length(a, d) / fine_arc_length(patches, a_face, a, d, scratch)
-            want_b = dv * arc_length(b, d) / fine_arc_length(patches, b_face, b, d, scratch)
+        if polish == last_polish:
+            break
+        ratio_a = du / fine_arc_length(patches, a_face, a, d, scratch)
+        ratio_b = dv / fine_arc_length(patches, b_face, b, d, scratch)
+        want_a, want_b = want_a * ratio_a, want_b * ratio_b
+        if abs(ratio_a - 1.0) + abs(ratio_b - 1.0) > 1e-5:
+            last_polish = min(polish + 2, 4)
     before, after = turn(c, a, b, c), turn(d, b, a, d)
     if before * after <= 0.0:
         return face, FAILED

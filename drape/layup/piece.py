@@ -168,15 +168,14 @@ def _polygon(parts: tuple[Outline, ...], where: str, net: Net) -> shapely.Polygo
 def _checks(region, mid, extended, net, moved, cut, polygon, options) -> Checks:
     """The three self-checks; see ``layup.checks``."""
     error = mesh_error(region.surface)
-    edge = np.median(np.sqrt(region.surface.face_areas))
-    residuals = curvature_residuals(net, extended, region.surface, mid)
+    residuals, *doubts = curvature_residuals(net, extended, region.surface, mid)
     second = _net(extended, options, OTHER_SPACING * options.spacing, half=True)
     flat = _outline_samples(moved, cut)
     return Checks(
         largest_block_sum(residuals),
         yarn_deviation(net, _nodes_in(net, polygon)),
         closure(second, flat, moved, dict(options.allowances)),
-        CURVATURE_LIMIT + error / float(edge),
+        CURVATURE_LIMIT + max(largest_block_sum(d) for d in doubts),
         YARN_LIMIT,
         CLOSURE_LIMIT + error,
     )
