@@ -6,7 +6,8 @@ node     crossing of a warp and a weft yarn; grid place (i, j): i counts along t
 A, B, C  the known corners of a cell: A shares its weft yarn with the wanted node D, so
          that A-D runs along the warp; B-D runs along the weft; C is opposite D
 state    of a node: UNKNOWN, KNOWN, OUTSIDE (left the surface), LOCKED (the cell would
-         have to close further than cloth can), FAILED (no convergence)
+         have to close further than cloth can), FAILED (no convergence), TAKEN (other
+         cloth of the same net is there already)
 
 Sides are arc lengths on the surface, mm: u[i+1] − u[i] along the warp, likewise v.
 """
@@ -17,6 +18,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from drape.cloth.occupancy import add_node, is_taken
 from drape.compiled import kernel
 from drape.geometry.kernels import (
     ROW,
@@ -28,7 +30,7 @@ from drape.geometry.kernels import (
     walk,
 )
 
-UNKNOWN, KNOWN, OUTSIDE, LOCKED, FAILED = 0, 1, 2, 3, 4
+UNKNOWN, KNOWN, OUTSIDE, LOCKED, FAILED, TAKEN = 0, 1, 2, 3, 4, 5
 SMALLEST_ANGLE = np.radians(4.0)  # a cell closed further than this can't be solved reliably
 
 
@@ -121,10 +123,11 @@ def solve_cell(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
 
 
 @kernel
-def fill_from(patches, grid, queue, first, last):
+def fill_from(patches, grid, occupancy, guarded, queue, first, last):
     """Solve every cell that has three known corners, starting from queued nodes.
 
     ``queue`` (k, 2) holds nodes already KNOWN in [first, last); solved nodes are added.
+    ``guarded``: look whether cloth is there already, and enter new nodes in ``occupancy``.
     Returns the new ``last``.
     """
     p, q = grid.state.shape
@@ -159,10 +162,14 @@ def fill_from(patches, grid, queue, first, last):
                 d,
                 scratch,
             )
+            if guarded and state == KNOWN and is_taken(occupancy, grid, di, dj, d):
+                state = TAKEN
             grid.state[di, dj] = state
             if state == KNOWN:
                 grid.rows[di, dj] = d
                 grid.faces[di, dj] = face
+                if guarded:
+                    add_node(occupancy, grid, di, dj)
                 queue[last, 0], queue[last, 1] = di, dj
                 last += 1
     return last

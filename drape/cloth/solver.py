@@ -18,6 +18,7 @@ from scipy.sparse.csgraph import dijkstra
 from drape.cloth.cells import KNOWN, Grid, fill_from, first_yarn
 from drape.cloth.growth import grow
 from drape.cloth.net import Net
+from drape.cloth.occupancy import make_occupancy
 from drape.errors import AccuracyError, InputError
 from drape.geometry.kernels import ROW, Patches, evaluate
 from drape.geometry.patches import make_patches
@@ -118,7 +119,8 @@ def _fill(patches, grid, i0, start, warp, options, levels) -> int:
         last = first_yarn(
             patches, grid, i0, i0, number < 2, sign, way, substeps, queue, last, ends[number]
         )
-    last = fill_from(patches, grid, queue, 0, last)
+    nobody = make_occupancy(1, 1.0)  # the cell rule alone can't come back to itself
+    last = fill_from(patches, grid, nobody, False, queue, 0, last)
     if not options.grow:
         return 0
     return grow(patches, grid, levels, i0, i0, substeps, ends, queue, last)[1]
