@@ -82,6 +82,24 @@ def test_one_half_alone(form, half):
     assert sign * placed.mould.closing @ placed.up == pytest.approx(1.0, abs=1e-8)
 
 
+@pytest.mark.parametrize("halves", [HALVES, ("lower",)])
+@pytest.mark.parametrize(
+    "tube",
+    [
+        elbow(ROUND, PLANE, ledge=15),
+        SplitTube(bend(330, 1.9), DRAFTED, 26, 22, flange=20, ledge=15),
+        elbow(Box(np.radians(25.0), 6.0), PLANE),
+        elbow(Box(np.radians(5.0)), SMOOTH),
+        elbow(ROUND, Step(10, 110, 7, True)),
+    ],
+    ids=["ledge", "ledge, 109° bend", "draft 25°", "sharp corners", "ramp 55°"],
+)
+def test_blocks_with_more_than_walls_and_steep_shapes(tube, halves):
+    placed = Placed(tube, "solid", 11, halves)
+    check_against_exact(placed, halves)
+    assert not placed.mould.findings
+
+
 @pytest.mark.parametrize("halves", [HALVES, ("lower",), ("upper",)])
 @pytest.mark.parametrize(
     "tube",
