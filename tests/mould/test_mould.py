@@ -89,10 +89,11 @@ def test_one_half_alone(form, half):
         elbow(ROUND, PLANE, ledge=15),
         SplitTube(bend(330, 1.9), DRAFTED, 26, 22, flange=20, ledge=15),
         elbow(Box(np.radians(25.0), 6.0), PLANE),
+        SplitTube(bend(260, 1.2), Box(np.radians(35.0), 6.0), 26, 15, flange=20),
         elbow(Box(np.radians(5.0)), SMOOTH),
         elbow(ROUND, Step(10, 110, 7, True)),
     ],
-    ids=["ledge", "ledge, 109° bend", "draft 25°", "sharp corners", "ramp 55°"],
+    ids=["ledge", "ledge, 109° bend", "draft 25°", "draft 35°", "sharp corners", "ramp 55°"],
 )
 def test_blocks_with_more_than_walls_and_steep_shapes(tube, halves):
     placed = Placed(tube, "solid", 11, halves)
@@ -273,10 +274,11 @@ def test_halves_that_stand_apart_get_a_finding_with_the_gap(gap, told):
         assert f"overlap by {gap:.2f} mm" in findings[0].message
 
 
-def test_halves_that_are_not_in_the_closed_position_are_refused():
+@pytest.mark.parametrize("distance", [25.0, 60.0])
+def test_halves_that_are_not_in_the_closed_position_are_refused(distance):
     placed = plain()
     step = np.eye(4)
-    step[:3, 3] = 60.0 * placed.up
+    step[:3, 3] = distance * placed.up
     apart = {**placed.surfaces, "upper": placed.surfaces["upper"].moved(step)}
     with pytest.raises(InputError, match="don't meet"):
         find_mould(apart)

@@ -122,7 +122,7 @@ def test_normals_at_the_cut_are_those_of_the_exact_tube():
 
 def test_only_the_near_arm_of_a_bend_past_180_degrees_is_cut_off():
     """The plane meets both arms of a U; the far one stays whole."""
-    tube = SplitTube(bend(400, 3.3), Oval(), 20, 20, flange=15)
+    tube = SplitTube(bend(400, 3.9), Oval(), 20, 20, flange=15)
     _, region = found(tube)
     point, tangent, _ = tube.centreline.frame(np.array(20.0))
     mouth = region.edge("A")
