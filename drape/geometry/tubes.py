@@ -69,8 +69,9 @@ class SplitTube:
     step : Step or None
     level_floor : bool
         The floors stay level while the parting line steps; else the hollow lifts with it.
-    flange, wall : float
-        Width of the flange (0: none); material below the deepest floor of a solid half.
+    flange, wall, ledge : float
+        Width of the flange (0: none); material below the deepest floor of a solid half;
+        width of a ledge half way down its outer walls.
     caps : (float, float)
         Length of the half-ellipsoid that closes each end; 0 is a mouth. Ovals only.
     """
@@ -84,6 +85,7 @@ class SplitTube:
     level_floor: bool = False
     flange: float = 25.0
     wall: float = 12.0
+    ledge: float = 0.0
     caps: tuple[float, float] = (0.0, 0.0)
 
     def __post_init__(self) -> None:
@@ -220,6 +222,21 @@ class SplitTube:
         left = self.flange_point("left", v[:, -1:], q[::-1])
         return np.concatenate([right, cavity, left], axis=1)
 
+    def _outside(self, top: Floats, level: float) -> tuple[list[Floats], list[Floats]]:
+        """Lines of a block's outside from the bottom up, (rows, 3) each, right and left."""
+        out = []
+        for rim, inner in ((top[:, 0], top[:, 1]), (top[:, -1], top[:, -2])):
+            foot, lines = rim.copy(), []
+            foot[:, 2] = level
+            if self.ledge:
+                outward = unit((rim - inner) * [1.0, 1.0, 0.0])
+                inside = (rim + foot) / 2.0
+                beyond = inside + self.ledge * outward
+                lines = [beyond, inside]
+                foot = foot + self.ledge * outward
+            out.append([foot, *lines])
+        return out[0], out[1]
+
     def _closed(
         self, half: HalfName, top: Floats, faces: Ints, cavity: np.ndarray
     ) -> tuple[Floats, Ints, np.ndarray]:
@@ -227,22 +244,21 @@ class SplitTube:
         rows, columns = top.shape[:2]
         sign = 1.0 if half == "lower" else -1.0
         level = sign * (np.min(sign * top[..., 2]) - self.wall)
-        right, left = top[:, 0].copy(), top[:, -1].copy()
-        right[:, 2] = left[:, 2] = level
-        first = rows * columns
-        low_right, low_left = first + np.arange(rows), first + rows + np.arange(rows)
+        right, left = self._outside(top, level)
+        first, count = rows * columns, len(right)
         index = np.arange(first).reshape(rows, columns)
-        extra = [
-            _strip(low_right, index[:, 0]),
-            _strip(index[:, -1], low_left),
-            _strip(low_left, low_right),
-        ]
+        outer = first + np.arange(2 * count * rows).reshape(2, count, rows)
+        chain = [*outer[0], *index.T, *outer[1][::-1]]  # from the right bottom corner to the left
+        extra = [_strip(a, b) for a, b in pairwise(chain[: count + 1])]
+        extra += [_strip(a, b) for a, b in pairwise(chain[-count - 1 :])]
+        extra.append(_strip(chain[-1], chain[0]))
+        ends = np.array(chain)
         if not self.caps[0]:
-            extra.append(_end_wall(index[0], low_right[0], low_left[0]))
+            extra.append(_end_wall(ends[1:-1, 0], ends[0, 0], ends[-1, 0]))
         if not self.caps[1]:
-            extra.append(_end_wall(index[-1], low_right[-1], low_left[-1])[:, ::-1])
+            extra.append(_end_wall(ends[1:-1, -1], ends[0, -1], ends[-1, -1])[:, ::-1])
         more = np.vstack(extra)
-        points = np.vstack([top.reshape(-1, 3), right, left])
+        points = np.vstack([top.reshape(-1, 3), *right, *left])
         return points, np.vstack([faces, more]), np.append(cavity, np.zeros(len(more), bool))
 
 

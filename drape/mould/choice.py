@@ -15,6 +15,7 @@ from drape.mould.patches import Parts, Patches, classify
 from drape.mould.repair import components
 
 NEARLY_BEST = 0.9  # of the best score: directions that show the cavities as well
+SAME = np.cos(np.radians(0.01))  # of two candidates that are one
 
 
 def contacts(patches: list[Patches]) -> list[np.ndarray | None]:
@@ -91,7 +92,9 @@ def _candidates(patches: list[Patches], contact: list[np.ndarray | None]) -> Flo
         out += [sign * flat] if patch.closed else [flat, -flat]
         if not patch.closed:
             out.append(sign * candidates.bare_candidates(surface))
-    return np.vstack(out)
+    every = np.vstack(out)
+    same = np.triu(every @ every.T > SAME, k=1).any(axis=0)
+    return every[~same]
 
 
 def _parts_along(

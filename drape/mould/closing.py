@@ -9,7 +9,7 @@ import numpy as np
 from trimesh.triangles import closest_point
 
 from drape.geometry.surface import Bools, Floats, Surface, unit
-from drape.mould.patches import Parts, Patches
+from drape.mould.patches import OPENING, Parts, Patches
 from drape.mould.repair import components
 
 SAME_DIRECTION = np.cos(np.radians(1.0))
@@ -142,12 +142,12 @@ def classify_bare(surface: Surface, closing: Floats) -> Parts | None:
         return None
     area = surface.face_areas
     undercut = area[side * shown < -np.sin(np.radians(1.0)) * area].sum()
-    if undercut > MOST_UNDERCUT * area.sum():
+    if undercut > MOST_UNDERCUT * area.sum() or side * shown.sum() < OPENING * area.sum():
         return None
     share = _level_share(start, end, closing, PLANE_TOLERANCE * surface.size)
-    score, level_area = float(side * shown.sum()), share * area.sum() - UNDERCUT_WEIGHT * undercut
+    level = float(share * area.sum() - UNDERCUT_WEIGHT * undercut)
     everything = np.ones(len(area), bool)
-    return Parts(everything, ~everything, side, score, float(level_area)) if score > 0 else None
+    return Parts(everything, ~everything, side, float(side * shown.sum()), level)
 
 
 def _level_share(start: Floats, end: Floats, closing: Floats, tolerance: float) -> float:

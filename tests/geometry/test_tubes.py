@@ -17,6 +17,7 @@ TUBES = {
         bend(260, 1.2), BOX, 26, 22, step=Step(10, 110, 25), level_floor=True
     ),
     "sharp corners": SplitTube(straight(200), Box(np.radians(5.0)), 26, 22),
+    "ledge": SplitTube(bend(260, 1.2), Oval(), 26, 26, ledge=15),
     "one end closed": SplitTube(straight(260), Oval(), 26, 20, caps=(0, 40)),
     "both ends closed": SplitTube(straight(260), Oval(), 26, 20, caps=(40, 60)),
 }

@@ -1,5 +1,7 @@
 """Moulds in random positions, and comparison of found edges with exact curves."""
 
+from itertools import pairwise
+
 import numpy as np
 from scipy.spatial import cKDTree
 from scipy.spatial.transform import Rotation
@@ -12,7 +14,7 @@ from drape.mould.mould import find_mould
 class Placed:
     """A tube's mould in a random rotation, found from its meshes."""
 
-    def __init__(self, tube, form, seed, halves=HALVES, *, along=220, around=120, keep=None):
+    def __init__(self, tube, form, seed, halves=HALVES, *, along=220, around=80, keep=None):
         random = np.random.default_rng(seed)
         self.tube = tube
         self.turn = Rotation.random(rng=random).as_matrix()
@@ -75,7 +77,7 @@ class Placed:
 def densified(line, step=0.02):
     """Points along a polyline, at most ``step`` mm apart."""
     parts = []
-    for a, b in zip(line[:-1], line[1:], strict=True):
+    for a, b in pairwise(line):
         n = max(2, int(np.ceil(np.linalg.norm(b - a) / step)) + 1)
         parts.append(np.linspace(a, b, n))
     return np.vstack(parts)

@@ -1,5 +1,8 @@
 """Finding the mould, against the exact surfaces it was made from."""
 
+from functools import cache
+from itertools import pairwise
+
 import numpy as np
 import pytest
 import trimesh
@@ -20,6 +23,12 @@ def elbow(section, step, **options):
     return SplitTube(
         bend(260, 1.2), section, 26, depth, step=step, level_floor=level, flange=20, **options
     )
+
+
+@cache
+def plain():
+    """A mould that several tests look at: solid halves, plane parting line."""
+    return Placed(elbow(ROUND, PLANE), "solid", 3)
 
 
 def check_against_exact(placed, halves=HALVES):
@@ -56,7 +65,9 @@ def test_generated_moulds(form, step, section):
     seed = 10 * (form == "solid") + 3 * (section is ROUND) + (step is not PLANE)
     placed = Placed(elbow(section, step), form, seed)
     check_against_exact(placed)
-    assert np.degrees(np.arccos(placed.mould.closing @ placed.up)) < 0.01
+    off = np.linalg.norm(np.cross(placed.mould.closing, placed.up))
+    assert np.degrees(off) < 0.01
+    assert placed.mould.closing @ placed.up > 0
     for half in HALVES:
         assert 900 < len(placed.mould.halves[half].flange) < 2500
     assert not placed.mould.findings
@@ -69,6 +80,25 @@ def test_one_half_alone(form, half):
     check_against_exact(placed, (half,))
     sign = 1.0 if half == "lower" else -1.0
     assert sign * placed.mould.closing @ placed.up == pytest.approx(1.0, abs=1e-8)
+
+
+@pytest.mark.parametrize("halves", [HALVES, ("lower",)])
+@pytest.mark.parametrize(
+    "tube",
+    [
+        elbow(ROUND, PLANE, ledge=15),
+        SplitTube(bend(330, 1.9), DRAFTED, 26, 22, flange=20, ledge=15),
+        elbow(Box(np.radians(25.0), 6.0), PLANE),
+        SplitTube(bend(260, 1.2), Box(np.radians(35.0), 6.0), 26, 15, flange=20),
+        elbow(Box(np.radians(5.0)), SMOOTH),
+        elbow(ROUND, Step(10, 110, 7, True)),
+    ],
+    ids=["ledge", "ledge, 109° bend", "draft 25°", "draft 35°", "sharp corners", "ramp 55°"],
+)
+def test_blocks_with_more_than_walls_and_steep_shapes(tube, halves):
+    placed = Placed(tube, "solid", 11, halves)
+    check_against_exact(placed, halves)
+    assert not placed.mould.findings
 
 
 @pytest.mark.parametrize("halves", [HALVES, ("lower",), ("upper",)])
@@ -158,17 +188,17 @@ def test_edges_turn_with_the_region_on_their_left_and_meet():
         }  # a face lies on the left of its own edges
         for edge in region.edges:
             chain = edge.vertices.tolist()
-            assert all((a, b) in directed for a, b in zip(chain[:-1], chain[1:], strict=True))
+            assert all((a, b) in directed for a, b in pairwise(chain))
         loop = region.loops[0]
         for a, b in zip(loop, loop[1:] + loop[:1], strict=True):
             assert region.edges[a].vertices[-1] == region.edges[b].vertices[0]
         # normals look into the hollow: towards the exact centreline
-        centres = vertices[faces].mean(axis=1)
+        centres = vertices[faces].mean(axis=1)[::9]
         v = np.linspace(*placed.tube.range, 800)
         point, _, _ = placed.tube.centreline.frame(v)
         line = placed.place(point + placed.tube.step(v)[:, None] * [0, 0, 1])
         nearest = line[((centres[:, None] - line[None]) ** 2).sum(-1).argmin(axis=1)]
-        inward = np.einsum("fi,fi->f", nearest - centres, region.surface.face_normals)
+        inward = np.einsum("fi,fi->f", nearest - centres, region.surface.face_normals[::9])
         assert (inward > 0).all()
 
 
@@ -188,7 +218,12 @@ def test_cut_normals_against_the_exact_parting_surface():
             exact = sign * (placed.up - (tangent @ placed.up)[:, None] * tangent)
             exact = exact[near] / np.linalg.norm(exact[near], axis=1, keepdims=True)
             cosine = np.einsum("ki,ki->k", edge.cut_normals, exact)
-            assert np.degrees(np.arccos(np.clip(cosine, -1, 1))).max() < 1.5
+            angle = np.arccos(np.clip(cosine, -1, 1))
+            # where the ramp begins its curvature jumps from 0 to h π²/2l²: there a chord of
+            # length s leaves the tangent by up to curvature × s / 2
+            chord = np.linalg.norm(np.diff(points, axis=0), axis=1).max()
+            assert angle.max() < 10 * np.pi**2 / (2 * 25**2) * chord / 2
+            assert np.degrees(np.median(angle)) < 0.05
         for letter, end in zip("AB", placed.expected_ends()[0], strict=True):
             _, tangent, _ = tube.centreline.frame(np.array([0.0, 260.0][end]))
             out = placed.turn @ tangent * (1 if end else -1)
@@ -206,7 +241,7 @@ def test_turned_over_sheets_are_turned_towards_the_hollow():
 
 
 def test_a_given_closing_direction_is_used_and_checked():
-    placed = Placed(elbow(ROUND, PLANE), "solid", 3)
+    placed = plain()
     given = find_mould(placed.surfaces, closing=5.0 * placed.up)
     assert given.closing == pytest.approx(placed.up)
     with pytest.raises(InputError, match="wrong way"):
@@ -222,7 +257,7 @@ def test_a_given_closing_direction_is_used_and_checked():
 
 @pytest.mark.parametrize(("gap", "told"), [(0.03, False), (0.2, True), (1.2, True)])
 def test_halves_that_stand_apart_get_a_finding_with_the_gap(gap, told):
-    placed = Placed(elbow(ROUND, PLANE), "solid", 3)
+    placed = plain()
     moved = dict(placed.surfaces)
     step = np.eye(4)
     step[:3, 3] = gap * placed.up
@@ -239,10 +274,11 @@ def test_halves_that_stand_apart_get_a_finding_with_the_gap(gap, told):
         assert f"overlap by {gap:.2f} mm" in findings[0].message
 
 
-def test_halves_that_are_not_in_the_closed_position_are_refused():
-    placed = Placed(elbow(ROUND, PLANE), "solid", 3)
+@pytest.mark.parametrize("distance", [25.0, 60.0])
+def test_halves_that_are_not_in_the_closed_position_are_refused(distance):
+    placed = plain()
     step = np.eye(4)
-    step[:3, 3] = 60.0 * placed.up
+    step[:3, 3] = distance * placed.up
     apart = {**placed.surfaces, "upper": placed.surfaces["upper"].moved(step)}
     with pytest.raises(InputError, match="don't meet"):
         find_mould(apart)
@@ -272,9 +308,8 @@ def test_open_sheets_without_cavity_are_refused():
     flat = trimesh.Trimesh(*grid(x, y, 0 * x), process=False)
     with pytest.raises(InputError, match="the sheet is flat"):
         find_mould({"lower": surface_of(flat)})
-    whole = trimesh.creation.cylinder(25, 200, cap=False) if False else open_tube()
     with pytest.raises(InputError, match="no direction"):
-        find_mould({"lower": whole})
+        find_mould({"lower": open_tube()})
 
 
 def grid(x, y, z):
