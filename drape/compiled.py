@@ -20,6 +20,7 @@ KERNEL_FILES = (
     "geometry/kernels.py",
     "geometry/fitting.py",
     "cloth/cells.py",
+    "cloth/occupancy.py",
     "cloth/growth.py",
     "cloth/mapping.py",
 )
@@ -51,12 +52,13 @@ def cache_folder() -> Path:
 
 def kernel(function: Callable[..., Any]) -> Any:
     """Compile ``function`` to machine code that releases the interpreter lock."""
-    saved = numba.config.CACHE_DIR
-    numba.config.CACHE_DIR = _FOLDER
+    config: Any = numba.config
+    saved = config.CACHE_DIR
+    config.CACHE_DIR = _FOLDER
     try:
         return numba.njit(cache=True, nogil=True, error_model="numpy")(function)
     finally:
-        numba.config.CACHE_DIR = saved
+        config.CACHE_DIR = saved
 
 
 _FOLDER = str(cache_folder())

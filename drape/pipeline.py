@@ -86,7 +86,8 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
     """
     tell = progress or (lambda what, done, of: None)
     steps = len(job.halves) + 1 + len(job.plies)
-    surfaces, findings = {}, []
+    surfaces: dict[str, Surface] = {}
+    findings: list[Finding] = []
     for done, half in enumerate(job.halves):
         tell(f"reading {half.mesh.name}", done, steps)
         surfaces[half.name], found = read_surface(half.mesh, job.unit_scale)
@@ -95,8 +96,8 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
     mould = _named(find_mould(surfaces, closing=job.closing), job)
     findings += mould.findings
     check_edge_names(job, _edge_names(mould), [m.name for m in mould.mouths])
-    mould, found = _trimmed(mould, job)
-    findings += found
+    mould, trimmed = _trimmed(mould, job)
+    findings += trimmed
     inspections = _inspections(mould)
     plies = _drape_all(job, mould, jobs, tell, steps)
     findings += [f for p in plies for f in p.findings]
@@ -108,7 +109,8 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
 
 def inspect(paths: Sequence[Path], unit_scale: float) -> dict[str, Any]:
     """What is found in one mesh or two, as plain values; ``findings`` holds Finding objects."""
-    surfaces, findings = {}, []
+    surfaces: dict[str, Surface] = {}
+    findings: list[Finding] = []
     for path in paths:
         name = Path(path).stem
         while name in surfaces:
@@ -157,7 +159,7 @@ def _edge_names(mould: Mould) -> dict[str, list[str]]:
 
 def _trimmed(mould: Mould, job: Job) -> tuple[Mould, list[Finding]]:
     """The mould with its trim lines cut in."""
-    halves, findings = dict(mould.halves), []
+    halves, findings = dict(mould.halves), list[Finding]()
     for trim in job.trims:
         for name, half in halves.items():
             if not any(e.name == trim.mouth and e.kind == "mouth" for e in half.region.edges):
@@ -219,7 +221,7 @@ def _drape_all(
 
 
 def _heights(job: Job) -> dict[str, float]:
-    out = {}
+    out: dict[str, float] = {}
     for half in job.halves:
         plies = job.plies_of(half.name)
         heights = mid_heights([p.fabric.thickness for p in plies])

@@ -9,9 +9,13 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from scipy.ndimage import binary_dilation
+from shapely.geometry.base import BaseGeometry as Geometry
 
 from drape.cloth.net import Net
-from drape.geometry.surface import Floats
+from drape.geometry.surface import Bools, Floats, Ints
+
+SLIVER = 1e-3  # mm² of lap that is only the rounding of two equal outlines
 
 
 @dataclass(frozen=True)
@@ -32,61 +36,81 @@ class Assessment:
     cloth_area: float
 
 
-def assess(net: Net, cut: shapely.Polygon, own: shapely.Polygon) -> Assessment:
+def assess(net: Net, cut: Geometry, own: Geometry) -> Assessment:
     """Assess a net within the flat polygon ``cut``, whose part within ``own`` is the ply proper."""
     inside = shapely.intersection(cut, own)
     laps = shapely.difference(cut, own)
-    _flat, shear, area = _cells_in(net, inside)
+    _, shear, area = _cells_in(net, inside)
+    _, lap_shear, lap_area = _cells_in(net, laps)
     border = np.abs(net.shear_at(_vertices(inside)))
-    greatest = float(np.nanmax(np.concatenate([np.abs(shear), border])))
     order = np.argsort(np.abs(shear))
     share = np.cumsum(area[order]) / area.sum()
-    p99 = float(np.abs(shear)[order][np.searchsorted(share, 0.99)])
+    in_laps = None
+    if laps.area > SLIVER:
+        in_laps = float(np.nanmax(np.abs([*lap_shear, *net.shear_at(_vertices(laps))])))
     return Assessment(
-        greatest,
-        p99,
+        float(np.nanmax(np.concatenate([np.abs(shear), border]))),
+        float(np.abs(shear)[order][np.searchsorted(share, 0.99)]),
         float(np.sum(area * np.abs(shear)) / area.sum()),
-        _greatest_in(net, laps),
-        surface_area(net, cut),
+        in_laps,
+        float(np.sum(area * np.cos(shear)) + np.sum(lap_area * np.cos(lap_shear))),
         float(cut.area),
     )
 
 
-def surface_area(net: Net, polygon: shapely.Polygon) -> float:
+def surface_area(net: Net, polygon: Geometry) -> float:
     """∬ cos γ du dv over a flat polygon: the area of surface that it covers, mm²."""
     _, shear, area = _cells_in(net, polygon)
     return float(np.sum(area * np.cos(shear)))
 
 
-def _cells_in(net: Net, polygon: shapely.Polygon) -> tuple[Floats, Floats, Floats]:
-    """Cells that meet the polygon: centres (k, 2), shear (k,), flat area inside it (k,)."""
+def _cells_in(net: Net, polygon: Geometry) -> tuple[Floats, Floats, Floats]:
+    """Cells that meet the polygon: centres (k, 2), shear (k,), flat area inside it (k,).
+
+    Only the cells near the polygon's border are cut; of the others the centre decides.
+    """
     u, v = net.u, net.v
-    cell = shapely.box(u[:-1, None], v[None, :-1], u[1:, None], v[None, 1:])
+    near = _near_border(net, polygon)
     shapely.prepare(polygon)
-    meets = shapely.intersects(polygon, cell)
-    part = cell[meets]
-    whole = shapely.contains(polygon, part)
-    area = np.where(whole, shapely.area(part), 0.0)
-    cut = shapely.intersection(part[~whole], polygon)
-    area[~whole] = shapely.area(cut)
-    part[~whole] = cut
-    keep = area > 0.0
-    middle = shapely.get_coordinates(shapely.centroid(part[keep]))
+    x, y = (c.ravel() for c in np.meshgrid(*net.centres, indexing="ij"))
+    inner = np.zeros(net.shear.size, dtype=bool)
+    away = ~near.ravel()
+    inner[away] = shapely.contains_xy(polygon, x[away], y[away])
+    whole = np.flatnonzero(inner)
+    i, j = np.nonzero(near)
+    cell = np.asarray(shapely.box(u[i], v[j], u[i + 1], v[j + 1]))
+    border = shapely.boundary(polygon)
+    shapely.prepare(border)
+    part = cell.copy()
+    part[~np.asarray(shapely.contains_xy(polygon, *_middles(u, v, i, j)))] = None
+    crossed = np.asarray(shapely.intersects(border, cell))
+    part[crossed] = shapely.intersection(cell[crossed], polygon)
+    part = part[part != None]  # noqa: E711
+    area = np.asarray(shapely.area(part))
+    part, area = part[area > 0.0], area[area > 0.0]
+    middle = shapely.get_coordinates(shapely.centroid(part))
+    middle = np.concatenate([np.stack([x[whole], y[whole]], axis=1), middle])
+    size = np.outer(np.diff(u), np.diff(v)).ravel()
+    area = np.concatenate([size[whole], area])
     shear = net.shear_at(middle)
     known = ~np.isnan(shear)
-    return middle[known], shear[known], area[keep][known]
+    return middle[known], shear[known], area[known]
 
 
-def _vertices(polygon: shapely.Geometry) -> Floats:
+def _middles(u: Floats, v: Floats, i: Ints, j: Ints) -> tuple[Floats, Floats]:
+    return 0.5 * (u[i] + u[i + 1]), 0.5 * (v[j] + v[j + 1])
+
+
+def _near_border(net: Net, polygon: Geometry) -> Bools:
+    """(p−1, q−1) cells within a cell of the polygon's border."""
+    step = 0.5 * float(min(np.diff(net.u).min(), np.diff(net.v).min()))
+    points = shapely.get_coordinates(shapely.segmentize(shapely.boundary(polygon), step))
+    i = np.clip(np.searchsorted(net.u, points[:, 0]) - 1, 0, len(net.u) - 2)
+    j = np.clip(np.searchsorted(net.v, points[:, 1]) - 1, 0, len(net.v) - 2)
+    out = np.zeros(net.shear.shape, dtype=bool)
+    out[i, j] = True
+    return binary_dilation(out, np.ones((3, 3), dtype=bool))
+
+
+def _vertices(polygon: Geometry) -> Floats:
     return shapely.get_coordinates(polygon)
-
-
-def _greatest_in(net: Net, laps: shapely.Geometry) -> float | None:
-    if laps.area < 1e-3:
-        return None
-    part = [p for p in shapely.get_parts(laps) if p.area > 1e-3]
-    shear = [np.abs(_cells_in(net, p)[1]) for p in part]
-    shear += [np.abs(net.shear_at(_vertices(p))) for p in part]
-    values = np.concatenate(shear)
-    values = values[~np.isnan(values)]
-    return float(values.max()) if len(values) else None

@@ -6,7 +6,8 @@ node     crossing of a warp and a weft yarn; grid place (i, j): i counts along t
 A, B, C  the known corners of a cell: A shares its weft yarn with the wanted node D, so
          that A-D runs along the warp; B-D runs along the weft; C is opposite D
 state    of a node: UNKNOWN, KNOWN, OUTSIDE (left the surface), LOCKED (the cell would
-         have to close further than cloth can), FAILED (no convergence)
+         have to close further than cloth can), FAILED (no convergence), TAKEN (other
+         cloth of the same net is there already)
 
 Sides are arc lengths on the surface, mm: u[i+1] − u[i] along the warp, likewise v.
 """
@@ -17,6 +18,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from drape.cloth.occupancy import add_node, is_taken
 from drape.compiled import kernel
 from drape.geometry.kernels import (
     ROW,
@@ -28,7 +30,7 @@ from drape.geometry.kernels import (
     walk,
 )
 
-UNKNOWN, KNOWN, OUTSIDE, LOCKED, FAILED = 0, 1, 2, 3, 4
+UNKNOWN, KNOWN, OUTSIDE, LOCKED, FAILED, TAKEN = 0, 1, 2, 3, 4, 5
 SMALLEST_ANGLE = np.radians(4.0)  # a cell closed further than this can't be solved reliably
 
 
@@ -62,7 +64,8 @@ def solve_cell(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
     """Find node D with arc lengths A-D = du and B-D = dv on the far side of A-B from C.
 
     Newton's method on the two lengths (gradients along the chords), from the
-    parallelogram's corner; then once more with lengths measured finely.
+    parallelogram's corner; then again with lengths corrected by fine measurement, more
+    than once where the correction is large.
     Fills row ``d``; returns (face, state).
     """
     d1, d2 = step_weights(a, b[0] - c[0], b[1] - c[1], b[2] - c[2])
@@ -70,7 +73,8 @@ def solve_cell(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
     evaluate(patches, face, b1, b2, d)
     want_a, want_b = du, dv
     cap = 0.5 * min(du, dv)
-    for polish in range(2):
+    last_polish = 1
+    for polish in range(5):
         solved = False
         for _ in range(20):
             ax, ay, az = d[0] - a[0], d[1] - a[1], d[2] - a[2]
@@ -103,9 +107,13 @@ def solve_cell(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
             return face, FAILED if arrived else OUTSIDE
         if not arrived:
             return face, OUTSIDE
-        if polish == 0:
-            want_a = du * arc_length(a, d) / fine_arc_length(patches, a_face, a, d, scratch)
-            want_b = dv * arc_length(b, d) / fine_arc_length(patches, b_face, b, d, scratch)
+        if polish == last_polish:
+            break
+        ratio_a = du / fine_arc_length(patches, a_face, a, d, scratch)
+        ratio_b = dv / fine_arc_length(patches, b_face, b, d, scratch)
+        want_a, want_b = want_a * ratio_a, want_b * ratio_b
+        if abs(ratio_a - 1.0) + abs(ratio_b - 1.0) > 1e-5:
+            last_polish = min(polish + 2, 4)
     before, after = turn(c, a, b, c), turn(d, b, a, d)
     if before * after <= 0.0:
         return face, FAILED
@@ -115,10 +123,11 @@ def solve_cell(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
 
 
 @kernel
-def fill_from(patches, grid, queue, first, last):
+def fill_from(patches, grid, occupancy, guarded, queue, first, last):
     """Solve every cell that has three known corners, starting from queued nodes.
 
     ``queue`` (k, 2) holds nodes already KNOWN in [first, last); solved nodes are added.
+    ``guarded``: look whether cloth is there already, and enter new nodes in ``occupancy``.
     Returns the new ``last``.
     """
     p, q = grid.state.shape
@@ -153,10 +162,14 @@ def fill_from(patches, grid, queue, first, last):
                 d,
                 scratch,
             )
+            if guarded and state == KNOWN and is_taken(occupancy, grid, di, dj, d):
+                state = TAKEN
             grid.state[di, dj] = state
             if state == KNOWN:
                 grid.rows[di, dj] = d
                 grid.faces[di, dj] = face
+                if guarded:
+                    add_node(occupancy, grid, di, dj)
                 queue[last, 0], queue[last, 1] = di, dj
                 last += 1
     return last

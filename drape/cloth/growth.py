@@ -25,6 +25,7 @@ from drape.cloth.cells import (
     fill_from,
     solve_cell,
 )
+from drape.cloth.occupancy import NEAR, add_node, is_taken, make_occupancy
 from drape.compiled import kernel
 from drape.geometry.kernels import ROW, geodesic_step, step_weights, walk
 
@@ -110,7 +111,15 @@ def column_shear(patches, grid, level, at, i, i2, j1, j2):
 
 
 @kernel
-def try_column(patches, grid, i, j, sign, j1, j2, direction, substeps, made):
+def taken(base, occupancy, hand, i, j, row):
+    """As ``is_taken``, for a place of ``base`` (``hand`` +1) or of it swapped (−1)."""
+    if hand > 0.0:
+        return is_taken(occupancy, base, i, j, row)
+    return is_taken(occupancy, base, j, i, row)
+
+
+@kernel
+def try_column(patches, grid, base, occupancy, hand, i, j, sign, j1, j2, direction, substeps, made):
     """Lay column i + sign over the run: node j along ``direction``, others by the cell rule.
 
     Nodes that were made are KNOWN afterwards and listed in ``made``; returns their count.
@@ -126,6 +135,8 @@ def try_column(patches, grid, i, j, sign, j1, j2, direction, substeps, made):
         if not arrived:
             return 0
         p[:] = q
+    if taken(base, occupancy, hand, i2, j, p):
+        return 0
     grid.rows[i2, j] = p
     grid.faces[i2, j] = face
     grid.state[i2, j] = KNOWN
@@ -147,7 +158,7 @@ def try_column(patches, grid, i, j, sign, j1, j2, direction, substeps, made):
                 q,
                 scratch,
             )
-            if state != KNOWN:
+            if state != KNOWN or taken(base, occupancy, hand, i2, new, q):
                 break
             grid.rows[i2, new] = q
             grid.faces[i2, new] = face
@@ -214,7 +225,7 @@ def wanted_shear(patches, grid, level, i, sign, j1, j2, du, on):
 
 
 @kernel
-def grow_column(patches, grid, level, i, j, sign, hand, substeps, on, made):
+def grow_column(patches, grid, base, occupancy, level, i, j, sign, hand, substeps, on, made):
     """Add column i + sign next to the known run through (i, j), by least shear.
 
     ``on`` is the share of the step before the first yarn's end (see ``wanted_shear``).
@@ -234,7 +245,9 @@ def grow_column(patches, grid, level, i, j, sign, hand, substeps, on, made):
             grid.state[i2, made[k]] = UNKNOWN
         trial[:] = direction
         rotate(trial, grid.rows[i, j], angle)
-        count = try_column(patches, grid, i, j, sign, j1, j2, trial, substeps, made)
+        count = try_column(
+            patches, grid, base, occupancy, hand, i, j, sign, j1, j2, trial, substeps, made
+        )
         if count < 2:
             for k in range(count):
                 grid.state[i2, made[k]] = UNKNOWN
@@ -242,7 +255,7 @@ def grow_column(patches, grid, level, i, j, sign, hand, substeps, on, made):
         low, high = made[:count].min(), made[:count].max()
         shear, weight = column_shear(patches, grid, level, i, i, i2, low, high)
         target = wanted_shear(patches, grid, level, i, sign, low, high, du, on)
-        if weight == 0.0 or abs(shear - target) < 1e-9 or attempt == 5:
+        if weight == 0.0 or abs(shear - target) < 1e-8 or attempt == 5:
             break
         # turning +u counter-clockwise closes the angle to +v: shear grows by the turn
         angle += hand * (target - shear)
@@ -294,6 +307,9 @@ def grow(patches, grid, level, i0, j0, substeps, ends, queue, last):
         for j in range(q):
             frontier(grid, level, i0, j0, heap, i, j)
     columns = 0
+    occupancy = make_occupancy(p * q, NEAR * min(np.diff(grid.u).max(), np.diff(grid.v).max()))
+    for k in range(last):
+        add_node(occupancy, grid, queue[k, 0], queue[k, 1])
     other = swap(grid)
     while len(heap) > 0:
         _, i, j, way = heapq.heappop(heap)
@@ -305,9 +321,13 @@ def grow(patches, grid, level, i0, j0, substeps, ends, queue, last):
             continue
         on = going_on(ends[way], i if way < 2 else j, sign)
         if way < 2:
-            count = grow_column(patches, grid, level, i, j, sign, 1.0, substeps, on, made)
+            count = grow_column(
+                patches, grid, grid, occupancy, level, i, j, sign, 1.0, substeps, on, made
+            )
         else:
-            count = grow_column(patches, other, level, j, i, sign, -1.0, substeps, on, made)
+            count = grow_column(
+                patches, other, grid, occupancy, level, j, i, sign, -1.0, substeps, on, made
+            )
         if count == 0:
             grid.state[i2, j2] = OUTSIDE
             continue
@@ -316,8 +336,9 @@ def grow(patches, grid, level, i0, j0, substeps, ends, queue, last):
         for k in range(count):
             queue[last, 0] = i2 if way < 2 else made[k]
             queue[last, 1] = made[k] if way < 2 else j2
+            add_node(occupancy, grid, queue[last, 0], queue[last, 1])
             last += 1
-        last = fill_from(patches, grid, queue, first, last)
+        last = fill_from(patches, grid, occupancy, True, queue, first, last)
         for k in range(first, last):
             frontier(grid, level, i0, j0, heap, queue[k, 0], queue[k, 1])
     return last, columns

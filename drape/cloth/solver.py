@@ -18,6 +18,7 @@ from scipy.sparse.csgraph import dijkstra
 from drape.cloth.cells import KNOWN, Grid, fill_from, first_yarn
 from drape.cloth.growth import grow
 from drape.cloth.net import Net
+from drape.cloth.occupancy import make_occupancy
 from drape.errors import AccuracyError, InputError
 from drape.geometry.kernels import ROW, Patches, evaluate
 from drape.geometry.patches import make_patches
@@ -118,7 +119,8 @@ def _fill(patches, grid, i0, start, warp, options, levels) -> int:
         last = first_yarn(
             patches, grid, i0, i0, number < 2, sign, way, substeps, queue, last, ends[number]
         )
-    last = fill_from(patches, grid, queue, 0, last)
+    nobody = make_occupancy(1, 1.0)  # the cell rule alone can't come back to itself
+    last = fill_from(patches, grid, nobody, False, queue, 0, last)
     if not options.grow:
         return 0
     return grow(patches, grid, levels, i0, i0, substeps, ends, queue, last)[1]
@@ -147,7 +149,8 @@ def _trimmed(surface: Surface, patches: Patches, grid: Grid, i0: int, columns: i
     a, b = slice(i[0], i[-1] + 1), slice(j[0], j[-1] + 1)
     arrays = (grid.u[a], grid.v[b], grid.rows[a, b], grid.faces[a, b], grid.state[a, b])
     origin = (int(i0 - i[0]), int(i0 - j[0]))
-    return Net(surface, patches, *(readonly(x.copy()) for x in arrays), origin, int(columns))
+    u, v, rows, faces, state = (readonly(x.copy()) for x in arrays)
+    return Net(surface, patches, u, v, rows, faces, state, origin, int(columns))
 
 
 def _reach(surface: Surface, start: SurfacePoint) -> float:
@@ -157,5 +160,5 @@ def _reach(surface: Surface, start: SurfacePoint) -> float:
     length = np.linalg.norm(v[pairs[:, 0]] - v[pairs[:, 1]], axis=1)
     graph = sparse.csr_matrix((length, (pairs[:, 0], pairs[:, 1])), (len(v), len(v)))
     graph = graph.maximum(graph.T)
-    distance = dijkstra(graph, directed=False, indices=int(f[start.face, 0]))
+    distance = np.asarray(dijkstra(graph, indices=[int(f[start.face, 0])]))
     return float(distance[np.isfinite(distance)].max()) + float(length.max())

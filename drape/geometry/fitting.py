@@ -14,6 +14,8 @@ from drape.compiled import kernel
 
 MOST_NEIGHBOURS = 48
 FEWEST_NEIGHBOURS = 9
+SIDES = 8
+ONE_SIDED = 0.3  # a side has to fit this much better than the whole ring
 
 
 @kernel
@@ -91,6 +93,78 @@ def frame(nx, ny, nz, axes):
 
 
 @kernel
+def fit_side(points, v, found, count, axes, angle, nearest, matrix, rhs):
+    """Fit z = r·(x, y, x², xy, y²) to the neighbours on one side of vertex ``v``.
+
+    ``angle``: direction of the side in the tangent frame ``axes``; NaN takes them all.
+    Fills ``rhs`` (5,) with the coefficients; returns the root mean square residual per
+    degree of freedom, mm, or −1 where there are too few neighbours.
+    """
+    whole = np.isnan(angle)
+    cosine, sine = (1.0, 0.0) if whole else (np.cos(angle), np.sin(angle))
+    row = np.empty(5)
+    matrix[:] = 0.0
+    rhs[:] = 0.0
+    used = 0
+    slack = 0.2 * np.sqrt(nearest)
+    for repeat in range(2):
+        total = weight = 0.0
+        for i in range(1, count):
+            x = y = z = 0.0
+            for c in range(3):
+                d = points[found[i], c] - points[v, c]
+                x += d * axes[0, c]
+                y += d * axes[1, c]
+                z += d * axes[2, c]
+            if not whole and x * cosine + y * sine < -slack:
+                continue
+            w = 1.0 / (x * x + y * y + nearest)
+            row[0], row[1], row[2], row[3], row[4] = x, y, x * x, x * y, y * y
+            if repeat == 0:
+                used += 1
+                for a in range(5):
+                    rhs[a] += w * row[a] * z
+                    for b in range(5):
+                        matrix[a, b] += w * row[a] * row[b]
+            else:
+                fitted = 0.0
+                for a in range(5):
+                    fitted += rhs[a] * row[a]
+                total += w * (z - fitted) ** 2
+                weight += w
+        if repeat == 0:
+            if used < (3 if whole else 7):
+                return -1.0
+            solve_ridge(matrix, rhs)
+    return np.sqrt(total / weight * used / max(used - 5, 1))
+
+
+@kernel
+def tilt(normals, v, axes, rhs):
+    """Turn normal ``v`` to that of the fitted quadric at the vertex, in place."""
+    length = np.sqrt(1.0 + rhs[0] ** 2 + rhs[1] ** 2)
+    for c in range(3):
+        normals[v, c] = (axes[2, c] - rhs[0] * axes[0, c] - rhs[1] * axes[1, c]) / length
+
+
+@kernel
+def best_side(points, v, found, count, axes, nearest, residual, matrix, rhs, trial):
+    """The side whose quadric fits far better than the whole ring's; NaN if none does.
+
+    Where the curvature jumps (a fillet meets a flat) the whole ring straddles the jump
+    and tilts the normal; the ring's half on one side of it doesn't.
+    """
+    best, angle = ONE_SIDED * residual, np.nan
+    for k in range(SIDES):
+        direction = 2.0 * np.pi * k / SIDES
+        value = fit_side(points, v, found, count, axes, direction, nearest, matrix, trial)
+        if 0.0 <= value < best:
+            best, angle = value, direction
+            rhs[:] = trial
+    return angle, best
+
+
+@kernel
 def fit_quadrics(points, normals, start, neighbour, curvatures, residual):
     """Refine ``normals`` (n, 3) in place; fill ``curvatures`` (n, 2), ``residual`` (n,).
 
@@ -101,10 +175,8 @@ def fit_quadrics(points, normals, start, neighbour, curvatures, residual):
     n = points.shape[0]
     mark = np.full(n, -1, dtype=np.int64)
     found = np.empty(MOST_NEIGHBOURS + 2, dtype=np.int64)
-    axes = np.empty((3, 3))
-    matrix = np.empty((5, 5))
-    rhs = np.empty(5)
-    row = np.empty(5)
+    axes, matrix = np.empty((3, 3)), np.empty((5, 5))
+    rhs, trial = np.empty(5), np.empty(5)
     for v in range(n):
         count = ring(v, start, neighbour, mark, found)
         residual[v] = 0.0
@@ -118,44 +190,24 @@ def fit_quadrics(points, normals, start, neighbour, curvatures, residual):
                 d += (points[found[i], c] - points[v, c]) ** 2
             if 0.0 < d < nearest:
                 nearest = d
-        for repeat in range(3):
+        value, angle = 0.0, np.nan
+        for repeat in range(4):
             frame(normals[v, 0], normals[v, 1], normals[v, 2], axes)
-            matrix[:] = 0.0
-            rhs[:] = 0.0
-            for i in range(1, count):
-                x = y = z = 0.0
-                for c in range(3):
-                    d = points[found[i], c] - points[v, c]
-                    x += d * axes[0, c]
-                    y += d * axes[1, c]
-                    z += d * axes[2, c]
-                w = 1.0 / (x * x + y * y + nearest)
-                row[0], row[1], row[2], row[3], row[4] = x, y, x * x, x * y, y * y
-                for a in range(5):
-                    rhs[a] += w * row[a] * z
-                    for b in range(5):
-                        matrix[a, b] += w * row[a] * row[b]
-            solve_ridge(matrix, rhs)
-            if repeat == 2:
+            value = fit_side(points, v, found, count, axes, angle, nearest, matrix, rhs)
+            if value < 0.0:
                 break
-            length = np.sqrt(1.0 + rhs[0] ** 2 + rhs[1] ** 2)
-            for c in range(3):
-                normals[v, c] = (axes[2, c] - rhs[0] * axes[0, c] - rhs[1] * axes[1, c]) / length
-            if count < 6:
+            if repeat == 1 and value > 1e-7 * np.sqrt(nearest):
+                angle, value = best_side(
+                    points, v, found, count, axes, nearest, value, matrix, rhs, trial
+                )
+                if np.isnan(angle):
+                    value = fit_side(points, v, found, count, axes, angle, nearest, matrix, rhs)
+            if repeat == 3 or count < 6:
                 break
-        total = weight = 0.0
-        for i in range(1, count):
-            x = y = z = 0.0
-            for c in range(3):
-                d = points[found[i], c] - points[v, c]
-                x += d * axes[0, c]
-                y += d * axes[1, c]
-                z += d * axes[2, c]
-            w = 1.0 / (x * x + y * y + nearest)
-            fitted = rhs[0] * x + rhs[1] * y + rhs[2] * x * x + rhs[3] * x * y + rhs[4] * y * y
-            total += w * (z - fitted) ** 2
-            weight += w
-        residual[v] = np.sqrt(total / weight)
+            tilt(normals, v, axes, rhs)
+        if value < 0.0:
+            continue
+        residual[v] = value
         mean = rhs[2] + rhs[4]
         spread = np.sqrt((rhs[2] - rhs[4]) ** 2 + rhs[3] ** 2)
         curvatures[v, 0], curvatures[v, 1] = mean - spread, mean + spread

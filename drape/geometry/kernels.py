@@ -171,7 +171,7 @@ def fine_arc_length(patches, p_face, p, q, scratch):
     chords are taken.
     """
     rough = arc_length(p, q)
-    face, found = midpoint(patches, p_face, p, q, scratch)
+    found = midpoint(patches, p_face, p, q, scratch)[1]
     if not found:
         return rough
     one = two = three = 0.0
@@ -231,18 +231,17 @@ def geodesic_step(patches, start_face, p, direction, length, q):
     d1, d2 = step_weights(p, length * direction[0], length * direction[1], length * direction[2])
     face, b1, b2, arrived = walk(patches, start_face, p[12], p[13], d1, d2)
     evaluate(patches, face, b1, b2, q)
-    want = length
-    for k in range(9):
+    want, q2 = length, np.empty(ROW)
+    for k in range(10):
         x, y, z = q[0] - p[0], q[1] - p[1], q[2] - p[2]
         chord = np.sqrt(x * x + y * y + z * z)
         if chord == 0.0:
             return face, False
         rough = arc_length(p, q)
-        if k == 3:
-            scratch = np.empty(ROW)
-            want = length * rough / fine_arc_length(patches, start_face, p, q, scratch)
+        if k == 3 or k == 5:
+            want *= length / fine_arc_length(patches, start_face, p, q, q2)
         f1, f2 = rough - want, x * sx + y * sy + z * sz
-        if k > 3 and abs(f1) + abs(f2) < 1e-11 * length:
+        if k > 5 and abs(f1) + abs(f2) < 1e-11 * length:
             break
         a11 = (x * q[6] + y * q[7] + z * q[8]) / chord
         a12 = (x * q[9] + y * q[10] + z * q[11]) / chord

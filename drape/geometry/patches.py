@@ -57,11 +57,11 @@ def _unfold(corners: Floats, neighbours: Ints, match: Ints) -> Floats:
         length = np.linalg.norm(q - p, axis=1)
         height[:, k] = np.linalg.norm(np.cross(q - p, o - p), axis=1) / length
         foot[:, k] = np.einsum("ij,ij->i", o - p, q - p) / length**2
-    f, k = np.nonzero(neighbours >= 0)
-    g, j = neighbours[f, k], match[f, k]
-    ratio = height[f, k] / height[g, j]
-    out[f, k, 0] = ratio
-    out[f, k, 1] = foot[f, k] + ratio * (1.0 - foot[g, j])
+    f, side = np.nonzero(neighbours >= 0)
+    g, j = neighbours[f, side], match[f, side]
+    ratio = height[f, side] / height[g, j]
+    out[f, side, 0] = ratio
+    out[f, side, 1] = foot[f, side] + ratio * (1.0 - foot[g, j])
     return out
 
 

@@ -80,7 +80,7 @@ def crossings(p: Floats, q: Floats) -> list[tuple[float, float, Floats]]:
 
     A place is segment number + share of the segment.
     """
-    out = []
+    out: list[tuple[float, float, Floats]] = []
     d, e = np.diff(p, axis=0), np.diff(q, axis=0)
     cross = d[:, None, 0] * e[None, :, 1] - d[:, None, 1] * e[None, :, 0]
     gap = q[None, :-1] - p[:-1, None]
@@ -98,7 +98,7 @@ def cut_at(points: Floats, place: float, keep: str) -> Floats:
     """The polyline up to (``keep`` "start") or from ("end") a place, end point included."""
     i = min(int(place), len(points) - 2)
     x = points[i] + (place - i) * (points[i + 1] - points[i])
-    part = [points[: i + 1], [x]] if keep == "start" else [[x], points[i + 1 :]]
+    part = (points[: i + 1], x[None]) if keep == "start" else (x[None], points[i + 1 :])
     out = np.concatenate(part)
     steps = np.linalg.norm(np.diff(out, axis=0), axis=1)
     good = np.concatenate([[True], steps > 1e-9])

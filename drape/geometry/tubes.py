@@ -15,144 +15,36 @@ Lengths in mm, angles in radians.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.interpolate import CubicHermiteSpline
 from scipy.special import roots_legendre
 
 from drape.errors import InputError
 from drape.geometry.surface import Floats, Ints, unit
+from drape.geometry.tubeparts import Box, Centreline, Oval, Profile, Step, bend, straight
+
+__all__ = [
+    "HALVES",
+    "Box",
+    "Centreline",
+    "Form",
+    "HalfName",
+    "Oval",
+    "SplitTube",
+    "Step",
+    "TubeMesh",
+    "bend",
+    "straight",
+]
 
 HalfName = Literal["lower", "upper"]
 Form = Literal["sheet", "solid"]
-Profile = Callable[[Floats], Floats]
 HALVES: tuple[HalfName, HalfName] = ("lower", "upper")
-
-
-@dataclass(frozen=True)
-class Centreline:
-    """Plane curve of a given ``length``; ``heading`` is its direction against arc length."""
-
-    length: float
-    heading: Profile
-
-    @cached_property
-    def _spline(self) -> CubicHermiteSpline:
-        """Places by Gauss quadrature of the heading on a dense grid, mm."""
-        s = np.linspace(-1.0, self.length + 1.0, 4001)
-        nodes, weights = roots_legendre(4)
-        step = s[1] - s[0]
-        angle = self.heading(s[:-1, None] + step * (nodes + 1.0) / 2.0)
-        parts = np.stack([np.cos(angle) @ weights, np.sin(angle) @ weights], 1) * step / 2.0
-        places = np.vstack([np.zeros(2), np.cumsum(parts, axis=0)])
-        slopes = np.stack([np.cos(self.heading(s)), np.sin(self.heading(s))], 1)
-        places -= CubicHermiteSpline(s, places, slopes)(0.0)
-        return CubicHermiteSpline(s, places, slopes)
-
-    def frame(self, s: Floats) -> tuple[Floats, Floats, Floats]:
-        """Point, tangent and lateral (left) direction at arc length ``s``, (…, 3) each."""
-        s = np.asarray(s, dtype=float)
-        zero = np.zeros((*s.shape, 1))
-        angle = self.heading(s)
-        cosine, sine = np.cos(angle)[..., None], np.sin(angle)[..., None]
-        point = np.concatenate([self._spline(s), zero], axis=-1)
-        tangent = np.concatenate([cosine, sine, zero], axis=-1)
-        return point, tangent, np.concatenate([-sine, cosine, zero], axis=-1)
-
-
-def straight(length: float) -> Centreline:
-    """A straight centreline along x."""
-    return Centreline(length, lambda s: 0.0 * np.asarray(s))
-
-
-def bend(length: float, angle: float) -> Centreline:
-    """A circular bend through ``angle`` radians."""
-    return Centreline(length, lambda s: np.asarray(s) * (angle / length))
-
-
-@dataclass(frozen=True)
-class Step:
-    """Rise of the parting line by ``height`` over ``length``, from station ``start``.
-
-    ``sharp``: a straight ramp with two kinks; else half a cosine wave.
-    """
-
-    height: float
-    start: float
-    length: float
-    sharp: bool = False
-
-    def __call__(self, s: Floats) -> Floats:
-        x = np.clip((np.asarray(s) - self.start) / self.length, 0.0, 1.0)
-        return self.height * (x if self.sharp else 0.5 - 0.5 * np.cos(np.pi * x))
-
-    @property
-    def kinks(self) -> tuple[float, ...]:
-        """Stations where the ramp isn't smooth enough to integrate across."""
-        return (self.start, self.start + self.length)
-
-
-@dataclass(frozen=True)
-class Oval:
-    """Half a superellipse |y/a|ᵉ + |z/d|ᵉ = 1; exponent 2 is an ellipse."""
-
-    exponent: float = 2.0
-    breaks: tuple[float, ...] = (0.0, 0.5, 1.0)
-
-    def curve(self, t: Floats, a: Floats, d: Floats) -> tuple[Floats, Floats]:
-        """Lateral place and depth (≤ 0) at ``t`` for half-width ``a`` and depth ``d``."""
-        cosine, sine = np.cos(np.pi * t), np.sin(np.pi * t)
-        cosine, sine = np.where(t == 0.5, 0.0, cosine), np.where((t == 0) | (t == 1), 0.0, sine)
-        power = np.abs(cosine) ** self.exponent + np.abs(sine) ** self.exponent
-        scale = power ** (-1.0 / self.exponent)
-        return -a * scale * cosine, -d * scale * sine
-
-
-@dataclass(frozen=True)
-class Box:
-    """A flat floor between two walls leaning out by ``draft``; floor corners of radius ``fillet``.
-
-    With ``fillet`` 0 the corners are sharp.
-    """
-
-    draft: float
-    fillet: float = 0.0
-
-    @property
-    def breaks(self) -> tuple[float, ...]:
-        """Places where the pieces of the section meet."""
-        return (0.0, 0.3, 0.4, 0.6, 0.7, 1.0) if self.fillet else (0.0, 0.35, 0.65, 1.0)
-
-    def curve(self, t: Floats, a: Floats, d: Floats) -> tuple[Floats, Floats]:
-        """Lateral place and depth (≤ 0) at ``t`` for half-width ``a`` and depth ``d``."""
-        half = np.minimum(t, 1.0 - t)
-        y, z = self._right_half(half, a, d)
-        return np.where(t <= 0.5, y, -y), z
-
-    def _right_half(self, t: Floats, a: Floats, d: Floats) -> tuple[Floats, Floats]:
-        r, lean = self.fillet, self.draft
-        reach = r * np.tan((np.pi / 2 - lean) / 2)  # from the sharp corner to the tangent points
-        corner = -(a - d * np.tan(lean))
-        top, floor = (0.3, 0.4) if r else (0.35, 0.35)
-        down = np.clip(t / top, 0.0, 1.0)
-        wall = d / np.cos(lean) - reach
-        y = -a + down * wall * np.sin(lean)
-        z = -down * wall * np.cos(lean)
-        if r:
-            turn = np.clip((t - top) / (floor - top), 0.0, 1.0) * (np.pi / 2 - lean)
-            angle = lean + turn  # of the direction of travel, from straight down
-            y_arc = corner + reach - r * np.cos(angle)
-            z_arc = -d + r - r * np.sin(angle)
-            y, z = np.where(t > top, y_arc, y), np.where(t > top, z_arc, z)
-        across = np.clip((t - floor) / (0.5 - floor), 0.0, 1.0)
-        on_floor = t > floor
-        y = np.where(on_floor, (corner + reach) * (1.0 - across), y)
-        return y, np.where(on_floor, -d, z)
 
 
 @dataclass(frozen=True)
@@ -177,8 +69,9 @@ class SplitTube:
     step : Step or None
     level_floor : bool
         The floors stay level while the parting line steps; else the hollow lifts with it.
-    flange, wall : float
-        Width of the flange (0: none); material below the deepest floor of a solid half.
+    flange, wall, ledge : float
+        Width of the flange (0: none); material below the deepest floor of a solid half;
+        width of a ledge half way down its outer walls.
     caps : (float, float)
         Length of the half-ellipsoid that closes each end; 0 is a mouth. Ovals only.
     """
@@ -192,6 +85,7 @@ class SplitTube:
     level_floor: bool = False
     flange: float = 25.0
     wall: float = 12.0
+    ledge: float = 0.0
     caps: tuple[float, float] = (0.0, 0.0)
 
     def __post_init__(self) -> None:
@@ -273,8 +167,8 @@ class SplitTube:
         """Exact area of a half's cavity, mm²: Gauss–Legendre quadrature piece by piece."""
         x, w = roots_legendre(nodes)
         total = 0.0
-        for v0, v1 in zip(self.breaks[:-1], self.breaks[1:], strict=True):
-            for t0, t1 in zip(self.section.breaks[:-1], self.section.breaks[1:], strict=True):
+        for v0, v1 in pairwise(self.breaks):
+            for t0, t1 in pairwise(self.section.breaks):
                 v = (v0 + (v1 - v0) * (x + 1) / 2)[:, None]
                 t = (t0 + (t1 - t0) * (x + 1) / 2)[None, :]
                 density = self._area_density(half, v, t, min(v1 - v0, 1.0) * 1e-5, 1e-6)
@@ -328,6 +222,21 @@ class SplitTube:
         left = self.flange_point("left", v[:, -1:], q[::-1])
         return np.concatenate([right, cavity, left], axis=1)
 
+    def _outside(self, top: Floats, level: float) -> tuple[list[Floats], list[Floats]]:
+        """Lines of a block's outside from the bottom up, (rows, 3) each, right and left."""
+        out = []
+        for rim, inner in ((top[:, 0], top[:, 1]), (top[:, -1], top[:, -2])):
+            foot, lines = rim.copy(), []
+            foot[:, 2] = level
+            if self.ledge:
+                outward = unit((rim - inner) * [1.0, 1.0, 0.0])
+                inside = (rim + foot) / 2.0
+                beyond = inside + self.ledge * outward
+                lines = [beyond, inside]
+                foot = foot + self.ledge * outward
+            out.append([foot, *lines])
+        return out[0], out[1]
+
     def _closed(
         self, half: HalfName, top: Floats, faces: Ints, cavity: np.ndarray
     ) -> tuple[Floats, Ints, np.ndarray]:
@@ -335,22 +244,21 @@ class SplitTube:
         rows, columns = top.shape[:2]
         sign = 1.0 if half == "lower" else -1.0
         level = sign * (np.min(sign * top[..., 2]) - self.wall)
-        right, left = top[:, 0].copy(), top[:, -1].copy()
-        right[:, 2] = left[:, 2] = level
-        first = rows * columns
-        low_right, low_left = first + np.arange(rows), first + rows + np.arange(rows)
+        right, left = self._outside(top, level)
+        first, count = rows * columns, len(right)
         index = np.arange(first).reshape(rows, columns)
-        extra = [
-            _strip(low_right, index[:, 0]),
-            _strip(index[:, -1], low_left),
-            _strip(low_left, low_right),
-        ]
+        outer = first + np.arange(2 * count * rows).reshape(2, count, rows)
+        chain = [*outer[0], *index.T, *outer[1][::-1]]  # from the right bottom corner to the left
+        extra = [_strip(a, b) for a, b in pairwise(chain[: count + 1])]
+        extra += [_strip(a, b) for a, b in pairwise(chain[-count - 1 :])]
+        extra.append(_strip(chain[-1], chain[0]))
+        ends = np.array(chain)
         if not self.caps[0]:
-            extra.append(_end_wall(index[0], low_right[0], low_left[0]))
+            extra.append(_end_wall(ends[1:-1, 0], ends[0, 0], ends[-1, 0]))
         if not self.caps[1]:
-            extra.append(_end_wall(index[-1], low_right[-1], low_left[-1])[:, ::-1])
+            extra.append(_end_wall(ends[1:-1, -1], ends[0, -1], ends[-1, -1])[:, ::-1])
         more = np.vstack(extra)
-        points = np.vstack([top.reshape(-1, 3), right, left])
+        points = np.vstack([top.reshape(-1, 3), *right, *left])
         return points, np.vstack([faces, more]), np.append(cavity, np.zeros(len(more), bool))
 
 
@@ -362,7 +270,7 @@ def _divide(breaks: Floats, count: int, random: np.random.Generator | None) -> F
     """Places between ``breaks``, about ``count`` intervals, uneven if ``random`` is given."""
     total = breaks[-1] - breaks[0]
     places = [breaks[:1]]
-    for low, high in zip(breaks[:-1], breaks[1:], strict=True):
+    for low, high in pairwise(breaks):
         n = max(2, round(count * (high - low) / total))
         x = np.arange(1, n + 1) / n
         if random is not None:

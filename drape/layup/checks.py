@@ -17,11 +17,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
+from scipy import sparse
 
 from drape.cloth.net import Net
 from drape.geometry.patches import place_near
-from drape.geometry.surface import Floats, Surface
+from drape.geometry.surface import Bools, Floats, Surface
 from drape.layup.edges import EdgeStretch
 from drape.mould.extension import Extended
 
@@ -30,6 +30,7 @@ YARN_LIMIT = 1e-6
 CLOSURE_LIMIT = 0.05
 SAMPLES = 8  # chords per cell side and per allowance when lengths are measured again
 MOST_SIDES = 6000
+PASSES = 2  # of smoothing of the angle defects
 
 
 @dataclass(frozen=True)
@@ -65,73 +66,93 @@ def mesh_error(surface: Surface) -> float:
     return 2.0 * float(np.quantile(surface.sector_residual, 0.95))
 
 
-def curvature_density(base: Surface, mid: Surface) -> Floats:
+def curvature_density(base: Surface, mid: Surface, passes: int = PASSES) -> Floats:
     """(n,) ∬K per area of ``mid`` at each vertex, 1/mm², from angle defects of ``base``.
 
-    Single defects are uneven (they depend on how many facets meet), so each is shared out
-    to its facets and gathered again, which keeps their sum. A rim vertex has no defect;
-    it takes the value of the plane fitted to the inner vertices round it.
+    Single defects are uneven (on an uneven mesh even a cylinder's are, in pairs that
+    cancel). Sharing each out to its facets and gathering again, S, keeps their sum but
+    blurs; 2S − S² takes the blur's leading part back. A rim vertex has no defect: NaN
+    there, and as far inward as the sharing carries it.
     """
     n, faces = len(base.vertices), base.faces
-    defect, area = np.full(n, 2.0 * np.pi), np.zeros(n)
-    corner = base.vertices[faces]
-    for k in range(3):
+    density = _defects(base)
+    rim_face, side = np.nonzero(base.neighbours < 0)
+    density[faces[rim_face, side]] = density[faces[rim_face, (side + 1) % 3]] = np.nan
+    corner = sparse.csr_matrix(
+        (np.ones(faces.size), (faces.ravel(), np.repeat(np.arange(len(faces)), 3))), (n, len(faces))
+    )
+    weight = corner @ mid.face_areas
+
+    def spread(field: Floats) -> Floats:
+        for _ in range(passes):
+            field = corner @ (field[faces].mean(axis=1) * mid.face_areas) / weight
+        return field
+
+    once = spread(density / (weight / 3.0))
+    return 2.0 * once - spread(once)
+
+
+def gauss_map_density(base: Surface, mid: Surface) -> Floats:
+    """(n,) ∬K per area of ``mid``: areas that the fitted normals sweep on the unit sphere.
+
+    Solid angle of three unit vectors: van Oosterom & Strackee 1983 (key ``oosterom1983``).
+    """
+    a, b, c = (base.corner_normals[:, k] for k in range(3))
+    dots = [np.einsum("ij,ij->i", p, q) for p, q in ((a, b), (b, c), (c, a))]
+    triple = np.einsum("ij,ij->i", a, np.cross(b, c))
+    angle = 2.0 * np.arctan2(triple, 1.0 + dots[0] + dots[1] + dots[2])
+    total, area = np.zeros(len(base.vertices)), np.zeros(len(base.vertices))
+    np.add.at(total, base.faces.ravel(), np.repeat(angle, 3))
+    np.add.at(area, base.faces.ravel(), np.repeat(mid.face_areas, 3))
+    return total / area
+
+
+def _defects(surface: Surface) -> Floats:
+    """(n,) 2π less the facets' angles at each vertex."""
+    defect = np.full(len(surface.vertices), 2.0 * np.pi)
+    corner = surface.vertices[surface.faces]
+    for k in range(3):  # the three corners of every face
         a, b = corner[:, (k + 1) % 3] - corner[:, k], corner[:, (k + 2) % 3] - corner[:, k]
         cross = np.linalg.norm(np.cross(a, b), axis=1)
-        np.subtract.at(defect, faces[:, k], np.arctan2(cross, np.einsum("ij,ij->i", a, b)))
-        np.add.at(area, faces[:, k], mid.face_areas / 3.0)
-    inner = np.ones(n, dtype=bool)
-    f, k = np.nonzero(base.neighbours < 0)
-    inner[faces[f, k]] = inner[faces[f, (k + 1) % 3]] = False
-    if not inner.any():
-        return np.zeros(n)
-    density = np.where(inner, defect / np.maximum(area, 1e-12), 0.0)
-    count = inner[faces].sum(axis=1)
-    per_face = density[faces].sum(axis=1) / np.maximum(count, 1)
-    total, weight = np.zeros(n), np.zeros(n)
-    for k in range(3):
-        np.add.at(total, faces[:, k], per_face * mid.face_areas * (count > 0))
-        np.add.at(weight, faces[:, k], mid.face_areas * (count > 0))
-    density = total / np.maximum(weight, 1e-12)
-    density[~inner] = _planes(mid.vertices[inner], density[inner], mid.vertices[~inner])
-    return density
+        angle = np.arctan2(cross, np.einsum("ij,ij->i", a, b))
+        np.subtract.at(defect, surface.faces[:, k], angle)
+    return defect
 
 
-def _planes(points: Floats, values: Floats, at: Floats) -> Floats:
-    """Values at (k, 3) places of planes fitted to the nearest given points."""
-    if not len(at):
-        return np.zeros(0)
-    distance, near = cKDTree(points).query(at, k=min(14, len(points)))
-    near, distance = near.reshape(len(at), -1), distance.reshape(len(at), -1)
-    gap = points[near] - at[:, None]
-    size = distance.max(axis=1)[:, None, None] + 1e-12
-    rows = np.concatenate([np.ones((*near.shape, 1)), gap / size], axis=2)
-    matrix = np.einsum("kij,kil->kjl", rows, rows) + 1e-3 * np.eye(4)
-    matrix[:, 0, 0] -= 1e-3
-    rhs = np.einsum("kij,ki->kj", rows, values[near])
-    return np.linalg.solve(matrix, rhs[..., None])[:, 0, 0]
+def curvature_residuals(
+    net: Net, extended: Extended, base: Surface, mid: Surface
+) -> tuple[Floats, Floats, Floats]:
+    """Alternating sums of the shears round each node less its ∬K dA, (p, q); NaN elsewhere.
 
-
-def curvature_residuals(net: Net, extended: Extended, base: Surface, mid: Surface) -> Floats:
-    """(p, q) alternating sum of the shears round each node less its ∬K dA; NaN elsewhere."""
+    The second and third arrays are how much ∬K dA changes with less smoothing of the
+    angle defects, and with K from the Gauss map of the fitted normals: the mesh's own
+    uncertainty, small on an even mesh.
+    """
     inside = np.zeros(net.state.shape, dtype=bool)
     inside[net.known] = extended.level[net.faces[net.known]] == 0
     good = inside[1:, 1:] & inside[:-1, 1:] & inside[1:, :-1] & inside[:-1, :-1]
     shear = np.where(good, net.shear, np.nan)
-    out = np.full(net.state.shape, np.nan)
-    out[1:-1, 1:-1] = shear[1:, 1:] - shear[:-1, 1:] - shear[1:, :-1] + shear[:-1, :-1]
-    density = np.concatenate(
-        [curvature_density(base, mid), np.zeros(len(extended.surface.vertices))]
-    )
+    around = [shear[1:, 1:], shear[:-1, 1:], shear[1:, :-1], shear[:-1, :-1]]
+    size = 0.25 * (np.cos(around[0]) + np.cos(around[1]) + np.cos(around[2]) + np.cos(around[3]))
+    size *= np.outer(0.5 * (net.u[2:] - net.u[:-2]), 0.5 * (net.v[2:] - net.v[:-2]))
+    out, less, other = (np.full(net.state.shape, np.nan) for _ in range(3))
+    smooth = _at_nodes(net, extended, curvature_density(base, mid), inside)[1:-1, 1:-1]
+    rough = _at_nodes(net, extended, curvature_density(base, mid, 1), inside)[1:-1, 1:-1]
+    out[1:-1, 1:-1] = around[0] - around[1] - around[2] + around[3] - smooth * size
+    less[1:-1, 1:-1] = (rough - smooth) * size
+    by_normals = _at_nodes(net, extended, gauss_map_density(base, mid), inside)[1:-1, 1:-1]
+    other[1:-1, 1:-1] = (by_normals - smooth) * size
+    return out, less, other
+
+
+def _at_nodes(net: Net, extended: Extended, density: Floats, inside: Bools) -> Floats:
+    """A field on the region's vertices, at the net's nodes (p, q)."""
+    padded = np.zeros(len(extended.surface.vertices))
+    padded[: len(density)] = density
     b = net.rows[..., 12:14]
     weights = np.stack([1.0 - b[..., 0] - b[..., 1], b[..., 0], b[..., 1]], -1)
     face = np.where(inside, net.faces, 0)
-    k = np.einsum("ijk,ijk->ij", density[extended.surface.faces[face]], weights)
-    around = [shear[1:, 1:], shear[:-1, 1:], shear[1:, :-1], shear[:-1, :-1]]
-    size = 0.25 * sum(np.cos(s) for s in around)
-    du, dv = 0.5 * (net.u[2:] - net.u[:-2]), 0.5 * (net.v[2:] - net.v[:-2])
-    out[1:-1, 1:-1] -= k[1:-1, 1:-1] * size * du[:, None] * dv[None, :]
-    return out
+    return np.einsum("ijk,ijk->ij", padded[extended.surface.faces[face]], weights)
 
 
 def largest_block_sum(residual: Floats, anchors: int = 12) -> float:

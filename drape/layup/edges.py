@@ -61,14 +61,13 @@ def stretches(
     allowance : mm
     height : mm from the cavity to the mid-surface
     """
-    sides = _inside_sides(region)
     out = []
     for chain, normals, closed in _split(edge, surface.vertices):
         segment, share, points, tangents = smooth_samples(
             surface.vertices[chain], closed, LONGEST_SAMPLE
         )
         ends = np.append(chain, chain[0]) if closed else chain
-        face, weights = _places(sides, surface, ends, segment, share)
+        face, weights = _places(region, ends, segment, share)
         face, base = place_near(net.patches, face, weights, points)
         direction = np.cross(tangents, base[:, 3:6])
         shift = _shift(normals, segment, share, closed, base, direction, height)
@@ -76,12 +75,24 @@ def stretches(
         _, moved = _shot(net, face, base, direction, shift + allowance)
         flat_base = net.to_flat(zero[:, :3], zero[:, 3:6])
         flat = net.to_flat(moved[:, :3], moved[:, 3:6]) if allowance else flat_base
-        arrays = (zero, flat_face, moved, shift, flat_base, flat)
-        out.append(EdgeStretch(*(readonly(a) for a in arrays), closed))
+        out.append(
+            EdgeStretch(
+                readonly(zero),
+                readonly(flat_face),
+                readonly(moved),
+                readonly(shift),
+                readonly(flat_base),
+                readonly(flat),
+                closed,
+            )
+        )
     return tuple(out)
 
 
-def _shot(net: Net, face: Ints, base: Floats, direction: Floats, length: Floats):
+def _shot(
+    net: Net, face: Ints, base: Floats, direction: Floats, length: Floats
+) -> tuple[Ints, Floats]:
+    """Ends of geodesics from the samples; rows are NaN where the surface ends too soon."""
     faces, rows, reached = shoot(net.patches, face, base[:, 12:14], direction, length, SHOOT_STEP)
     missed = np.abs(reached - length) > 1e-6
     rows = np.where(missed[:, None], np.nan, rows)
@@ -104,21 +115,16 @@ def _split(edge: Edge, vertices: Floats) -> list[tuple[Ints, Floats | None, bool
     return [(chain[i], None if normals is None else normals[i], False) for i in pieces]
 
 
-def _inside_sides(region: Region) -> dict[tuple[int, int], tuple[int, int]]:
-    """Directed vertex pair → (face, edge number), for faces of the region."""
-    out = {}
+def _places(region: Region, chain: Ints, segment: Ints, share: Floats) -> tuple[Ints, Floats]:
+    """Face and weights (n,), (n, 2) of samples on the facets' edges, inside the region."""
+    faces = region.surface.faces
     inside = np.flatnonzero(region.inside)
-    for f, corners in zip(inside.tolist(), region.surface.faces[inside].tolist(), strict=True):
-        for k in range(3):
-            out[corners[k], corners[(k + 1) % 3]] = (f, k)
-    return out
-
-
-def _places(sides, surface: Surface, chain: Ints, segment: Ints, share: Floats):
-    """Face and weights (n,), (n, 2) of samples on the facets' edges."""
-    pairs = [sides[a, b] for a, b in zip(chain[:-1].tolist(), chain[1:].tolist(), strict=True)]
-    face = np.array([p[0] for p in pairs])[segment]
-    k = np.array([p[1] for p in pairs])[segment]
+    count = len(region.surface.vertices)
+    code = (faces[inside] * count + np.roll(faces[inside], -1, axis=1)).ravel()
+    order = np.argsort(code)
+    wanted = chain[:-1] * count + chain[1:]
+    at = order[np.searchsorted(code, wanted, sorter=order)]
+    face, k = inside[at // 3][segment], (at % 3)[segment]
     weights = np.zeros((len(segment), 3))
     rows = np.arange(len(segment))
     weights[rows, k] = 1.0 - share

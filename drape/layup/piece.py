@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from drape.cloth.assessment import Assessment, assess
@@ -167,15 +168,14 @@ def _polygon(parts: tuple[Outline, ...], where: str, net: Net) -> shapely.Polygo
 def _checks(region, mid, extended, net, moved, cut, polygon, options) -> Checks:
     """The three self-checks; see ``layup.checks``."""
     error = mesh_error(region.surface)
-    edge = np.median(np.sqrt(region.surface.face_areas))
-    residuals = curvature_residuals(net, extended, region.surface, mid)
+    residuals, *doubts = curvature_residuals(net, extended, region.surface, mid)
     second = _net(extended, options, OTHER_SPACING * options.spacing, half=True)
     flat = _outline_samples(moved, cut)
     return Checks(
         largest_block_sum(residuals),
         yarn_deviation(net, _nodes_in(net, polygon)),
         closure(second, flat, moved, dict(options.allowances)),
-        CURVATURE_LIMIT + error / float(edge),
+        CURVATURE_LIMIT + max(largest_block_sum(d) for d in doubts),
         YARN_LIMIT,
         CLOSURE_LIMIT + error,
     )
@@ -183,7 +183,7 @@ def _checks(region, mid, extended, net, moved, cut, polygon, options) -> Checks:
 
 def _nodes_in(net: Net, polygon: shapely.Polygon) -> Bools:
     u, v = np.meshgrid(net.u, net.v, indexing="ij")
-    return shapely.contains_xy(polygon, u, v)
+    return np.asarray(shapely.contains_xy(polygon, u, v))
 
 
 def _outline_samples(moved, cut: tuple[Outline, ...]) -> dict[str, list[Floats]]:
@@ -204,13 +204,16 @@ def _coverage(region: Region, mid: Surface, net: Net, polygon) -> tuple[float, f
     faces, area = mid.faces, region.surface.face_areas
     lost = np.isnan(flat[faces]).any(axis=(1, 2))
     share = np.zeros(len(faces))
-    triangles = shapely.polygons(np.where(lost[:, None, None], 0.0, flat[faces]))
+    triangles: NDArray = np.asarray(
+        shapely.polygons(np.where(lost[:, None, None], 0.0, flat[faces]))
+    )
     shapely.prepare(polygon)
-    inside = shapely.contains_properly(polygon, triangles) & ~lost
-    crossing = ~inside & ~lost & shapely.intersects(polygon, triangles)
+    inside: Bools = np.asarray(shapely.contains_properly(polygon, triangles), bool) & ~lost
+    crossing: Bools = ~inside & ~lost & np.asarray(shapely.intersects(polygon, triangles))
     share[inside] = 1.0
     size = np.maximum(shapely.area(triangles[crossing]), 1e-12)
-    share[crossing] = shapely.area(shapely.intersection(triangles[crossing], polygon)) / size
+    cut = shapely.intersection(triangles[crossing], polygon)
+    share[crossing] = np.asarray(shapely.area(cut)) / size
     return float(area @ share), float(area[lost & region.inside].sum())
 
 
@@ -260,12 +263,11 @@ def _room(region: Region, chain: np.ndarray) -> float:
     surface = region.surface
     f, k = np.nonzero((surface.neighbours < 0) & ~region.inside[:, None])
     end = surface.vertices[np.unique(surface.faces[f, k])]
-    rim = np.setdiff1d(np.arange(len(end)), [])  # all rim vertices past the line
     inner = surface.vertices[chain[1:-1]]
-    if not len(rim) or not len(inner):
+    if not len(end) or not len(inner):
         return 0.0
     ends = _opposite(surface.vertices[chain], end)
-    return float(cKDTree(ends).query(inner)[0].min()) if len(ends) else 0.0
+    return float(np.min(cKDTree(ends).query(inner)[0])) if len(ends) else 0.0
 
 
 def _opposite(line: Floats, rim: Floats) -> Floats:

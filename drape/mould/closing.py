@@ -9,7 +9,8 @@ import numpy as np
 from trimesh.triangles import closest_point
 
 from drape.geometry.surface import Bools, Floats, Surface, unit
-from drape.mould.patches import Parts, Patches
+from drape.mould.patches import OPENING, Parts, Patches
+from drape.mould.repair import components
 
 SAME_DIRECTION = np.cos(np.radians(1.0))
 VERY_SAME_DIRECTION = np.cos(np.radians(0.1))
@@ -20,6 +21,7 @@ PLANE_TRIALS = 400
 PLANE_TOLERANCE = 3e-4  # of the size: how far off a plane the rim may be
 FLATNESS = 0.01  # of the size: an open sheet less deep than this has no hollow
 UNDERCUT_WEIGHT = 5.0
+MOST_UNDERCUT = 0.25  # of its area: with more looking back, an open sheet is no cavity
 
 
 def dominant_normals(normals: Floats, areas: Floats) -> Floats:
@@ -136,12 +138,16 @@ def classify_bare(surface: Surface, closing: Floats) -> Parts | None:
     )
     if not opens or np.ptp(height) < FLATNESS * surface.size:
         return None
+    if components(surface.faces, surface.neighbours)[0] > 1:
+        return None
     area = surface.face_areas
     undercut = area[side * shown < -np.sin(np.radians(1.0)) * area].sum()
+    if undercut > MOST_UNDERCUT * area.sum() or side * shown.sum() < OPENING * area.sum():
+        return None
     share = _level_share(start, end, closing, PLANE_TOLERANCE * surface.size)
-    score, level_area = float(side * shown.sum()), share * area.sum() - UNDERCUT_WEIGHT * undercut
+    level = float(share * area.sum() - UNDERCUT_WEIGHT * undercut)
     everything = np.ones(len(area), bool)
-    return Parts(everything, ~everything, side, score, float(level_area)) if score > 0 else None
+    return Parts(everything, ~everything, side, float(side * shown.sum()), level)
 
 
 def _level_share(start: Floats, end: Floats, closing: Floats, tolerance: float) -> float:

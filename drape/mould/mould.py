@@ -13,18 +13,18 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from drape.errors import Finding, InputError
-from drape.geometry.surface import Floats, Ints, Surface, build, readonly, unit
+from drape.geometry.surface import Floats, Ints, Surface, build, readonly
 from drape.mould import closing as candidates
+from drape.mould.choice import choose, contacts
 from drape.mould.naming import Rim, find_rim, name_parts, region_of
 from drape.mould.parting import distance_to_polyline
-from drape.mould.patches import Parts, Patches, classify, find_patches
+from drape.mould.patches import Parts, Patches, find_patches
 from drape.mould.region import Region
 
 CAD_GAP = 0.05  # mm, between the borders of two halves
 SCAN_GAP = 0.5
 SCAN_NOISE = 0.02  # mm: a mesh whose facets scatter by more is a scan
 APART = 0.05  # of the size: farther apart, the halves aren't in the closed position
-NEARLY_BEST = 0.9  # of the best score: directions that show the cavities as well
 OFF_FLANGE = np.cos(np.radians(5.0))
 
 
@@ -87,8 +87,8 @@ def find_mould(surfaces: Mapping[str, Surface], *, closing: ArrayLike | None = N
         raise InputError("a mould has one half or two", value=len(surfaces))
     names = tuple(surfaces)
     patches = [find_patches(surface) for surface in surfaces.values()]
-    contact = _contact(patches)
-    direction, parts = _choose(names, patches, contact, closing)
+    contact = contacts(patches)
+    direction, parts = choose(names, patches, contact, closing)
     findings = _told(names, parts, patches, direction, closing)
     signs = [1.0, -1.0][: len(names)]
     rims = [
@@ -110,117 +110,6 @@ def find_mould(surfaces: Mapping[str, Surface], *, closing: ArrayLike | None = N
     return Mould(halves, readonly(direction), found_mouths, tuple(run_names), tuple(findings))
 
 
-def _contact(patches: list[Patches]) -> list[np.ndarray | None]:
-    """Which patches of each half lie on the other one; None where none do."""
-    if len(patches) < 2:
-        return [None]
-    here, there = patches
-    found = [candidates.touching(here, there), candidates.touching(there, here)]
-    return [f if f.any() else None for f in found]
-
-
-def _choose(
-    names: tuple[str, ...],
-    patches: list[Patches],
-    contact: list[np.ndarray | None],
-    given: ArrayLike | None,
-) -> tuple[Floats, list[Parts]]:
-    """The closing direction and the parts of each half.
-
-    Of the directions that find most flanges and show about the most of the cavities, the
-    one with the most flange square to it.
-    """
-    if given is not None:
-        direction = _checked_direction(given)
-        parts = _parts_along(patches, contact, direction)
-        if not all(parts):
-            _refuse_direction(names, patches, contact, direction, parts)
-        return direction, [p for p in parts if p]
-    found: list[tuple[float, float, Floats, list[Parts]]] = []
-    missing = set(names)
-    for direction in _candidates(patches, contact):
-        parts = _parts_along(patches, contact, direction)
-        missing -= {name for name, p in zip(names, parts, strict=True) if p}
-        whole = [p for p in parts if p]
-        if len(whole) == len(names):
-            score, level = sum(p.score for p in whole), sum(p.level for p in whole)
-            found.append((score, level, direction, whole))
-    if not found:
-        raise InputError(
-            "no cavity found: nothing hollow hangs from a flange, and no open sheet has a hollow",
-            remedy="give the mesh of a mould half, or its closing direction",
-            where=", ".join(sorted(missing) or names),
-        )
-    flanged = [sum(p.flange.any() for p in parts) for *_, parts in found]
-    found = [f for f, count in zip(found, flanged, strict=True) if count == max(flanged)]
-    least = NEARLY_BEST * max(f[0] for f in found)
-    _, _, direction, parts_found = max((f for f in found if f[0] >= least), key=lambda f: f[1])
-    return direction, parts_found
-
-
-def _candidates(patches: list[Patches], contact: list[np.ndarray | None]) -> Floats:
-    """(k, 3) closing directions to try: of flat faces first, then of bare sheets."""
-    out = []
-    for patch, touching, sign in zip(patches, contact, (1.0, -1.0), strict=False):
-        surface = patch.surface
-        use = np.ones(len(surface.faces), bool) if touching is None else touching[patch.label]
-        flat = candidates.dominant_normals(surface.face_normals[use], surface.face_areas[use])
-        out += [sign * flat] if patch.closed else [flat, -flat]
-        if not patch.closed:
-            out.append(sign * candidates.bare_candidates(surface))
-    return np.vstack(out)
-
-
-def _parts_along(
-    patches: list[Patches], contact: list[np.ndarray | None], direction: Floats
-) -> list[Parts | None]:
-    """The parts of each half for a closing direction; None for a half that doesn't fit."""
-    out: list[Parts | None] = []
-    for patch, touching, sign in zip(patches, contact, (1.0, -1.0), strict=False):
-        sides = (1,) if patch.closed else (1, -1)
-        tried = [classify(patch, sign * direction, side, touching) for side in sides]
-        fits = [p for p in tried if p]
-        if not fits and not patch.closed:
-            bare = candidates.classify_bare(patch.surface, sign * direction)
-            fits = [bare] if bare else []
-        out.append(max(fits, key=lambda p: p.score) if fits else None)
-    return out
-
-
-def _checked_direction(given: ArrayLike) -> Floats:
-    direction = np.asarray(given, dtype=float)
-    if direction.shape != (3,) or not np.isfinite(direction).all() or not direction.any():
-        raise InputError(
-            "the closing direction must be three numbers, not all zero",
-            value=np.asarray(given).tolist(),
-        )
-    return unit(direction)
-
-
-def _refuse_direction(
-    names: tuple[str, ...],
-    patches: list[Patches],
-    contact: list[np.ndarray | None],
-    direction: Floats,
-    parts: list[Parts | None],
-) -> None:
-    shown = np.round(direction, 4).tolist()
-    if all(_parts_along(patches, contact, -direction)):
-        raise InputError(
-            "the closing direction points the wrong way",
-            value=shown,
-            limit="from the first half into the second",
-            remedy="turn its sign, or leave it out",
-        )
-    where = ", ".join(n for n, p in zip(names, parts, strict=True) if p is None)
-    raise InputError(
-        "no cavity found along the closing direction",
-        value=shown,
-        remedy="leave it out to have it found",
-        where=where,
-    )
-
-
 def _told(
     names: tuple[str, ...],
     parts: list[Parts],
@@ -230,7 +119,7 @@ def _told(
 ) -> list[Finding]:
     """Findings on what was left out, turned over, or doesn't fit the direction given."""
     out = []
-    for name, part, patch, sign in zip(names, parts, patches, (1.0, -1.0), strict=False):
+    for name, part, patch in zip(names, parts, patches, strict=True):
         if part.others:
             text = f"{part.others} further cavities were left out: the largest counts"
             out.append(Finding("warning", name, text))

@@ -95,14 +95,14 @@ def find_patches(surface: Surface) -> Patches:
     smooth = ~surface.crease[f, k] | sliver[f] | sliver[g]
     m = len(surface.faces)
     graph = sparse.coo_matrix((np.ones(smooth.sum()), (f[smooth], g[smooth])), (m, m))
-    count, label = connected_components(graph, directed=False)
+    label = connected_components(graph, directed=False)[1].astype(np.int64)
     label = _absorbed(label, surface, f[~smooth], g[~smooth])
     count = int(label.max()) + 1
     f, k, g = (x[label[f] != label[g]] for x in (f, k, g))
     keep = label[f] < label[g]
     pairs, turns, lengths = _shared(surface, label, f[keep], k[keep], g[keep])
     closed = bool((surface.neighbours >= 0).all())
-    return Patches(surface, label.astype(np.int64), count, pairs, turns, lengths, closed)
+    return Patches(surface, label, count, pairs, turns, lengths, closed)
 
 
 def _absorbed(label: Ints, surface: Surface, f: Ints, g: Ints) -> Ints:
@@ -135,7 +135,7 @@ def _shared(
     index = index.ravel()
     total = np.bincount(index, length, len(pairs))
     mean = np.bincount(index, length * turn, len(pairs)) / np.maximum(total, 1e-300)
-    return pairs.reshape(-1, 2).astype(np.int64), mean, total
+    return pairs.reshape(-1, 2).astype(np.int64), mean, total.astype(np.float64)
 
 
 def classify(

@@ -103,12 +103,12 @@ def load_arrays(path: Path) -> tuple[Floats, np.ndarray]:
 
 def _arrays_of(loaded: Any) -> tuple[Floats, np.ndarray]:
     """Vertices and faces of whatever was loaded; the parts of a scene are joined."""
-    parts = loaded.dump() if isinstance(loaded, trimesh.Scene) else [loaded]
+    parts: list[Any] = loaded.dump() if isinstance(loaded, trimesh.Scene) else [loaded]
     vertices, faces, first = [np.zeros((0, 3))], [np.zeros((0, 3), np.int64)], 0
     for part in parts:
         if getattr(part, "faces", None) is None:  # a cloud of points or a line
             continue
-        vertices.append(np.asarray(part.vertices, float))
+        vertices.append(np.asarray(part.vertices, np.float64))
         faces.append(np.asarray(part.faces, np.int64).reshape(-1, 3) + first)
         first += len(part.vertices)
     return np.vstack(vertices), np.vstack(faces)

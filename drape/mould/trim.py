@@ -8,7 +8,7 @@ plane stays in the surface as *beyond*. Lengths in mm.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -17,21 +17,9 @@ from scipy.sparse.csgraph import connected_components
 
 from drape.errors import Finding, InputError
 from drape.geometry.surface import Bools, Floats, Ints, Surface, build, readonly, unit
+from drape.mould.cutting import Crossings, CutMesh, find_crossings, snap, split
 from drape.mould.parting import distance_to_polyline
 from drape.mould.region import Edge, Region
-
-SNAP = 0.05  # of an edge: a crossing nearer to its end than this moves the end instead
-NEWTON_STEPS = 12
-
-
-@dataclass(eq=False)
-class _Mesh:
-    """A mesh while it is cut: positions, heights above the plane, corner normals."""
-
-    vertices: Floats
-    height: Floats
-    faces: Ints
-    normals: Floats  # (m, 3, 3) at the corners
 
 
 def trim_region(
@@ -64,10 +52,10 @@ def trim_region(
     _check_side(height, mouth, where)
     zone = _past(surface, height, mouth)
     _check_zone(region, zone, mouth, height, where)
-    mesh = _Mesh(surface.vertices.copy(), height, surface.faces, surface.corner_normals.copy())
-    _snap(mesh, surface, zone, origin, direction)
-    crossings = _crossings(mesh, surface, zone, origin, direction)
-    pieces = _split(mesh, zone, crossings)
+    mesh = CutMesh(surface.vertices.copy(), height, surface.faces, surface.corner_normals.copy())
+    snap(mesh, surface, zone, origin, direction)
+    crossings = find_crossings(mesh, surface, zone, origin, direction)
+    pieces = split(mesh, zone, crossings)
     vertices = np.vstack([mesh.vertices, crossings.points])
     cut = build(vertices, pieces.faces, corner_normals=pieces.normals)
     inside = region.inside[pieces.source] & ~pieces.beyond
@@ -145,230 +133,6 @@ def _check_zone(region: Region, zone: Bools, mouth: Edge, height: Floats, where:
             raise InputError(f"run {edge.name} lies wholly past the plane", where=where)
 
 
-def edge_cubic(p: Floats, q: Floats, np_: Floats, nq: Floats) -> Floats:
-    """(e, 4, 3) control points of smooth edges from ``p`` to ``q`` (e, 3).
-
-    ``np_`` and ``nq`` (e, 2, 3): the normals at the ends on the two sides of the edge.
-    Where they differ (a crease) the curve leaves along the crease.
-    """
-    return np.stack([p, p + _leave(q - p, np_), q + _leave(p - q, nq), q], axis=1)
-
-
-def _leave(chord: Floats, normals: Floats) -> Floats:
-    """A third of the chord, laid into the tangent plane or along the crease."""
-    first, second = normals[:, 0], normals[:, 1]
-    along = np.cross(first, second)
-    sharp = np.linalg.norm(along, axis=1) > 0.1
-    middle = unit(first + second)
-    smooth = chord - np.einsum("ei,ei->e", chord, middle)[:, None] * middle
-    along = unit(along)
-    crease = np.einsum("ei,ei->e", chord, along)[:, None] * along
-    return np.where(sharp[:, None], crease, smooth) / 3.0
-
-
-def cubic_point(control: Floats, u: Floats) -> Floats:
-    """(e, 3) points of cubics (e, 4, 3) at parameters (e,)."""
-    v = 1.0 - u
-    weights = np.stack([v**3, 3 * u * v**2, 3 * u**2 * v, u**3], axis=1)
-    return np.einsum("ek,eki->ei", weights, control)
-
-
-def crossing_parameter(heights: Floats) -> Floats:
-    """(e,) where cubics with control heights (e, 4), of opposite sign at their ends, are 0.
-
-    Newton's method from the chord's crossing, kept within a shrinking bracket.
-    """
-    low, high = np.zeros(len(heights)), np.ones(len(heights))
-    rising = heights[:, 3] > heights[:, 0]
-    u = heights[:, 0] / (heights[:, 0] - heights[:, 3])
-    d = 3 * np.diff(heights, axis=1)
-    for _ in range(NEWTON_STEPS):
-        v = 1 - u
-        value = np.einsum(
-            "ek,ek->e", heights, np.stack([v**3, 3 * u * v**2, 3 * u**2 * v, u**3], 1)
-        )
-        slope = np.einsum("ek,ek->e", d, np.stack([v**2, 2 * u * v, u**2], 1))
-        before = (value < 0) == rising
-        low, high = np.where(before, u, low), np.where(before, high, u)
-        step = u - value / np.where(slope == 0, 1e-300, slope)
-        u = np.where((step > low) & (step < high), step, (low + high) / 2)
-    return u
-
-
-def edge_normal(p: Floats, q: Floats, np_: Floats, nq: Floats, u: Floats) -> Floats:
-    """(e, 3) unit normals along smooth edges: the quadratic of PN triangles."""
-    chord = q - p
-    square = np.maximum((chord**2).sum(axis=1), 1e-300)
-    both = np_ + nq
-    lean = 2.0 * np.einsum("ei,ei->e", chord, both) / square
-    middle = unit(both - lean[:, None] * chord)
-    u = u[:, None]
-    return unit((1 - u) ** 2 * np_ + u * (1 - u) * 2 * middle + u**2 * nq)
-
-
-@dataclass(frozen=True, eq=False)
-class _Crossings:
-    """Edges (low, high vertex) that the plane crosses, the point and parameter from low."""
-
-    ends: Ints
-    points: Floats
-    parameter: Floats
-    first: int
-
-    def index(self) -> dict[tuple[int, int], int]:
-        """Number of the crossing by its edge."""
-        return {(int(a), int(b)): i for i, (a, b) in enumerate(self.ends)}
-
-
-def _crossing_edges(mesh: _Mesh, zone: Bools) -> tuple[Ints, Ints, Ints]:
-    """Unique crossed edges (e, 2), and a face and edge number of each."""
-    f = np.flatnonzero(zone)
-    start, end = mesh.faces[f], np.roll(mesh.faces[f], -1, axis=1)
-    crossed = mesh.height[start] * mesh.height[end] < 0
-    row, k = np.nonzero(crossed)
-    pair = np.sort(np.stack([start[row, k], end[row, k]], 1), axis=1)
-    ends, at = np.unique(pair, axis=0, return_index=True)
-    return ends.reshape(-1, 2), f[row[at]], k[at]
-
-
-def _edge_curves(mesh: _Mesh, surface: Surface, f: Ints, k: Ints) -> tuple[Floats, Bools]:
-    """Cubics of edges, from the lower vertex to the higher; whether each is rim or crease."""
-    a, b = mesh.faces[f, k], mesh.faces[f, (k + 1) % 3]
-    na, nb = mesh.normals[f, k], mesh.normals[f, (k + 1) % 3]
-    other = surface.neighbours[f, k]
-    oa, ob = (_normal_in(mesh, other, x, n) for x, n in ((a, na), (b, nb)))
-    control = edge_cubic(
-        mesh.vertices[a], mesh.vertices[b], np.stack([na, oa], 1), np.stack([nb, ob], 1)
-    )
-    control = np.where((a > b)[:, None, None], control[:, ::-1], control)
-    return control, (other < 0) | surface.crease[f, k]
-
-
-def _normal_in(mesh: _Mesh, face: Ints, vertex: Ints, default: Floats) -> Floats:
-    """Normal at a vertex in another face; ``default`` where there is no face."""
-    corner = (mesh.faces[face] == vertex[:, None]).argmax(axis=1)
-    return np.where((face < 0)[:, None], default, mesh.normals[face, corner])
-
-
-def _solve(
-    mesh: _Mesh, surface: Surface, zone: Bools, origin: Floats, direction: Floats
-) -> tuple[_Crossings, Bools]:
-    ends, f, k = _crossing_edges(mesh, zone)
-    control, strong = _edge_curves(mesh, surface, f, k)
-    u = crossing_parameter((control - origin) @ direction)
-    points = cubic_point(control, u)
-    points -= ((points - origin) @ direction)[:, None] * direction
-    return _Crossings(ends, points, u, len(mesh.vertices)), strong
-
-
-def _crossings(
-    mesh: _Mesh, surface: Surface, zone: Bools, origin: Floats, direction: Floats
-) -> _Crossings:
-    return _solve(mesh, surface, zone, origin, direction)[0]
-
-
-def _snap(mesh: _Mesh, surface: Surface, zone: Bools, origin: Floats, direction: Floats) -> None:
-    """Move vertices that the plane nearly meets into it, along an edge: no slivers.
-
-    A vertex on the rim or a crease only moves along it.
-    """
-    found, strong = _solve(mesh, surface, zone, origin, direction)
-    u = np.concatenate([found.parameter, 1.0 - found.parameter])
-    vertex, other = found.ends.T.ravel(), found.ends[:, ::-1].T.ravel()
-    point, strong = np.tile(found.points, (2, 1)), np.tile(strong, 2)
-    bound = np.zeros(len(mesh.vertices), bool)
-    f, k = np.nonzero((surface.neighbours < 0) | surface.crease)
-    bound[surface.faces[f, k]] = bound[surface.faces[f, (k + 1) % 3]] = True
-    usable = (u < SNAP) & (strong | ~bound[vertex])
-    order = np.flatnonzero(usable)[np.argsort(u[usable], kind="stable")]
-    moved: set[int] = set()
-    new_normals = mesh.normals.copy()
-    for i in order:
-        v = int(vertex[i])
-        if v not in moved and int(other[i]) not in moved:
-            moved.add(v)
-            _move(mesh, new_normals, v, int(other[i]), u[i], point[i])
-    mesh.normals = new_normals
-
-
-def _move(mesh: _Mesh, normals: Floats, v: int, w: int, u: float, point: Floats) -> None:
-    """Put vertex ``v`` at ``point`` on its edge to ``w`` and turn its normals to fit."""
-    at_v = mesh.faces == v
-    both = at_v.any(axis=1) & (mesh.faces == w).any(axis=1)
-    for f in np.flatnonzero(both):
-        old = mesh.normals[f, np.flatnonzero(at_v[f])[0]]
-        far = mesh.normals[f, np.flatnonzero(mesh.faces[f] == w)[0]]
-        ends = (mesh.vertices[v], mesh.vertices[w], old, far)
-        new = edge_normal(*(x[None] for x in ends), np.array([u]))[0]
-        rows, corners = np.nonzero(at_v)
-        same = np.abs(mesh.normals[rows, corners] - old).max(axis=1) < 1e-9
-        normals[rows[same], corners[same]] = new
-    mesh.vertices[v] = point
-    mesh.height[v] = 0.0
-
-
-@dataclass(frozen=True, eq=False)
-class _Pieces:
-    faces: Ints
-    normals: Floats
-    source: Ints
-    beyond: Bools
-
-
-def _split(mesh: _Mesh, zone: Bools, crossings: _Crossings) -> _Pieces:
-    """Divide the faces that the plane crosses; the others stay, in order."""
-    height = mesh.height[mesh.faces]
-    mixed = zone & (height.max(axis=1) > 0) & (height.min(axis=1) < 0)
-    beyond = zone & ~mixed & (height.max(axis=1) > 0)
-    kept = np.flatnonzero(~mixed)
-    faces, normals = [mesh.faces[kept]], [mesh.normals[kept]]
-    source, past = [kept], [beyond[kept]]
-    known = crossings.index()
-    for f in np.flatnonzero(mixed):
-        for side in (-1.0, 1.0):
-            corners, at = _clip(mesh, f, side, crossings, known)
-            triangles = _triangles(mesh, crossings, corners)
-            faces.append(np.array([[corners[i] for i in t] for t in triangles], np.int64))
-            normals.append(np.array([[at[i] for i in t] for t in triangles]))
-            source.append(np.full(len(triangles), f))
-            past.append(np.full(len(triangles), side > 0))
-    return _Pieces(
-        np.concatenate(faces), np.concatenate(normals), np.concatenate(source), np.concatenate(past)
-    )
-
-
-def _clip(
-    mesh: _Mesh, f: int, side: float, crossings: _Crossings, known: dict[tuple[int, int], int]
-) -> tuple[list[int], list[Floats]]:
-    """Corners (and normals) of the part of a face on one side of the plane, in turn."""
-    corners: list[int] = []
-    normals: list[Floats] = []
-    for k in range(3):
-        a, b = int(mesh.faces[f, k]), int(mesh.faces[f, (k + 1) % 3])
-        if side * mesh.height[a] >= 0:
-            corners.append(a)
-            normals.append(mesh.normals[f, k])
-        if mesh.height[a] * mesh.height[b] < 0:
-            i = known[min(a, b), max(a, b)]
-            u = crossings.parameter[i] if a < b else 1.0 - crossings.parameter[i]
-            ends = (mesh.vertices[a], mesh.vertices[b])
-            at = (mesh.normals[f, k], mesh.normals[f, (k + 1) % 3])
-            corners.append(crossings.first + i)
-            normals.append(edge_normal(*(x[None] for x in (*ends, *at)), np.array([u]))[0])
-    return corners, normals
-
-
-def _triangles(mesh: _Mesh, crossings: _Crossings, corners: list[int]) -> list[list[int]]:
-    """Positions of the triangles of a triangle or quadrilateral: the shorter diagonal."""
-    if len(corners) == 3:
-        return [[0, 1, 2]]
-    first = crossings.first
-    p = [mesh.vertices[c] if c < first else crossings.points[c - first] for c in corners]
-    if np.linalg.norm(p[0] - p[2]) <= np.linalg.norm(p[1] - p[3]):
-        return [[0, 1, 2], [0, 2, 3]]
-    return [[0, 1, 3], [1, 2, 3]]
-
-
 def _cut_chain(surface: Surface, inside: Bools, beyond: Bools, where: str) -> tuple[Ints, bool]:
     """The cut's vertices in order, the region on the left; whether it is closed."""
     f, k = np.nonzero((surface.neighbours >= 0) & inside[:, None])
@@ -390,7 +154,7 @@ def _new_edges(
     region: Region,
     mouth: Edge,
     height: Floats,
-    crossings: _Crossings,
+    crossings: Crossings,
     chain: Ints,
     closed: bool,
     direction: Floats,
@@ -414,7 +178,7 @@ def _shortened(
     edge: Edge,
     mouth: Edge,
     height: Floats,
-    crossings: _Crossings,
+    crossings: Crossings,
     known: dict[tuple[int, int], int],
     chain: Ints,
     where: str,
@@ -433,7 +197,7 @@ def _cut_start(
     edge: Edge,
     back: bool,
     height: Floats,
-    crossings: _Crossings,
+    crossings: Crossings,
     known: dict[tuple[int, int], int],
 ) -> Edge:
     """Drop the vertices past the plane from the start (or the back) of a run."""

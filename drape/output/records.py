@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 
@@ -86,7 +87,7 @@ def piece_record(name: str, piece: Piece, pattern: Pattern) -> record.PieceRecor
     )
 
 
-def shears(piece: Piece) -> dict[str, float | None]:
+def shears(piece: Piece) -> dict[str, Any]:
     """The shear figures of a piece, degrees."""
     seen = piece.assessment
     return {
