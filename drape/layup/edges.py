@@ -20,8 +20,8 @@ from drape.geometry.polyline import kinks, smooth_samples
 from drape.geometry.surface import Bools, Floats, Ints, Surface, readonly
 from drape.mould.region import Edge, Region
 
-LONGEST_SAMPLE = 2.0  # mm between samples along an edge
-LONGEST_GAP = 3  # samples
+LONGEST_SAMPLE = 1.0  # mm between samples along an edge
+LONGEST_GAP = 4  # samples
 SHOOT_STEP = 0.25  # mm, sub-step of the geodesics
 
 
@@ -100,7 +100,7 @@ def bridged(points: Floats) -> tuple[Floats, Bools]:
 
     Returns the points and which were there.
     """
-    there = ~np.isnan(points).any(axis=1)
+    there: Bools = np.isfinite(points).all(axis=1)
     if there.all() or not there.any():
         return points, there
     index = np.arange(len(points))

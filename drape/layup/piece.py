@@ -223,8 +223,8 @@ def _coverage(region: Region, mid: Surface, net: Net, polygon) -> tuple[float, f
         shapely.polygons(np.where(lost[:, None, None], 0.0, flat[faces]))
     )
     shapely.prepare(polygon)
-    inside: Bools = np.asarray(shapely.contains_properly(polygon, triangles), bool) & ~lost
-    crossing: Bools = ~inside & ~lost & np.asarray(shapely.intersects(polygon, triangles))
+    inside: Bools = np.logical_and(shapely.contains_properly(polygon, triangles), ~lost)
+    crossing: Bools = np.logical_and(shapely.intersects(polygon, triangles), ~(inside | lost))
     share[inside] = 1.0
     size = np.maximum(shapely.area(triangles[crossing]), 1e-12)
     cut = shapely.intersection(triangles[crossing], polygon)
