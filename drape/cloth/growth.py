@@ -277,6 +277,18 @@ def going_on(end, index, sign):
 
 
 @kernel
+def has_unknown(state, i, j):
+    """Whether one of the four neighbours of a node is UNKNOWN."""
+    p, q = state.shape
+    return (
+        (i > 0 and state[i - 1, j] == UNKNOWN)
+        or (i < p - 1 and state[i + 1, j] == UNKNOWN)
+        or (j > 0 and state[i, j - 1] == UNKNOWN)
+        or (j < q - 1 and state[i, j + 1] == UNKNOWN)
+    )
+
+
+@kernel
 def frontier(grid, level, i0, j0, heap, i, j):
     """Push the unknown neighbours of a known needed node, nearest to the start first."""
     p, q = grid.state.shape
@@ -303,9 +315,12 @@ def grow(patches, grid, level, i0, j0, substeps, ends, queue, last):
     p, q = grid.state.shape
     made = np.empty(max(p, q), np.int64)
     heap = [(0.0, 0, 0, -1)]
-    for i in range(p):
-        for j in range(q):
+    for k in range(last):
+        i, j = queue[k, 0], queue[k, 1]
+        if level[grid.faces[i, j]] <= 1 and has_unknown(grid.state, i, j):
             frontier(grid, level, i0, j0, heap, i, j)
+    if len(heap) == 1:
+        return last, 0
     columns = 0
     occupancy = make_occupancy(p * q, NEAR * min(np.diff(grid.u).max(), np.diff(grid.v).max()))
     for k in range(last):

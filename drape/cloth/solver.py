@@ -12,8 +12,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import sparse
-from scipy.sparse.csgraph import dijkstra
 
 from drape.cloth.cells import KNOWN, Grid, fill_from, first_yarn
 from drape.cloth.growth import grow
@@ -78,7 +76,7 @@ def solve_net(
     patches = make_patches(surface)
     levels = np.zeros(len(surface.faces), np.int64) if level is None else np.asarray(level)
     reach = _reach(surface, start)
-    for enlarge in (1.15, 1.8, 3.0):
+    for enlarge in (1.0, 1.8, 3.5):
         grid, i0 = _empty_grid(enlarge * reach + 3.0 * options.spacing, options)
         columns = _fill(patches, grid, i0, start, np.asarray(warp, float), options, levels)
         if not _touches_end(grid.state):
@@ -154,11 +152,6 @@ def _trimmed(surface: Surface, patches: Patches, grid: Grid, i0: int, columns: i
 
 
 def _reach(surface: Surface, start: SurfacePoint) -> float:
-    """Largest distance along mesh edges from the start to any vertex, mm."""
-    f, v = surface.faces, surface.vertices
-    pairs = np.concatenate([f[:, [0, 1]], f[:, [1, 2]], f[:, [2, 0]]])
-    length = np.linalg.norm(v[pairs[:, 0]] - v[pairs[:, 1]], axis=1)
-    graph = sparse.csr_matrix((length, (pairs[:, 0], pairs[:, 1])), (len(v), len(v)))
-    graph = graph.maximum(graph.T)
-    distance = np.asarray(dijkstra(graph, indices=[int(f[start.face, 0])]))
-    return float(distance[np.isfinite(distance)].max()) + float(length.max())
+    """First guess of how far yarns run from the start: over a bowl π/2 of the chord, mm."""
+    origin = surface.vertices[surface.faces[start.face, 0]]
+    return 1.25 * float(np.linalg.norm(surface.vertices - origin, axis=1).max())

@@ -12,36 +12,38 @@ import numpy as np
 
 from drape.compiled import kernel
 
-MOST_NEIGHBOURS = 48
+MOST_NEIGHBOURS = 72
 FEWEST_NEIGHBOURS = 9
 SIDES = 8
 ONE_SIDED = 0.3  # a side has to fit this much better than the whole ring
+JUMP = 0.3  # of the ring's sagitta: a smaller residual is no jump of the curvature
 
 
 @kernel
-def ring(vertex, start, neighbour, mark, found):
-    """Collect neighbours of ``vertex``: two rings, more until there are enough.
+def ring(vertex, rings, start, neighbour, mark, found):
+    """Collect neighbours of ``vertex``: some rings, more until there are enough.
 
     ``start`` (n+1,), ``neighbour`` (k,): adjacency in compressed rows; ``mark`` (n,) int
-    scratch that must not hold ``vertex``; ``found`` (MOST_NEIGHBOURS + 1,) is filled.
+    scratch, −1 at first; ``found`` (MOST_NEIGHBOURS + 1,) is filled.
     Returns the count; ``found[0]`` is the vertex itself.
     """
+    tag = 8 * vertex + rings
     found[0] = vertex
-    mark[vertex] = vertex
+    mark[vertex] = tag
     count, first = 1, 0
     for depth in range(6):
         last = count
         for i in range(first, last):
             for j in range(start[found[i]], start[found[i] + 1]):
                 other = neighbour[j]
-                if mark[other] != vertex and count <= MOST_NEIGHBOURS:
-                    mark[other] = vertex
+                if mark[other] != tag and count <= MOST_NEIGHBOURS:
+                    mark[other] = tag
                     found[count] = other
                     count += 1
         first = last
         if first == count or count > MOST_NEIGHBOURS:
             break
-        if depth >= 1 and count > FEWEST_NEIGHBOURS:
+        if depth >= rings - 1 and count > FEWEST_NEIGHBOURS:
             break
     return count
 
@@ -148,27 +150,33 @@ def tilt(normals, v, axes, rhs):
 
 
 @kernel
-def best_side(points, v, found, count, axes, nearest, residual, matrix, rhs, trial):
+def best_side(points, v, found, count, axes, nearest, residual, guess, cone, matrix, rhs, trial):
     """The side whose quadric fits far better than the whole ring's; NaN if none does.
 
     Where the curvature jumps (a fillet meets a flat) the whole ring straddles the jump
-    and tilts the normal; the ring's half on one side of it doesn't.
+    and tilts the normal; the half on one side of it doesn't. (Three rings: over
+    two a quadric goes through any two rows of vertices, whichever side they are on.)
     """
     best, angle = ONE_SIDED * residual, np.nan
     for k in range(SIDES):
         direction = 2.0 * np.pi * k / SIDES
         value = fit_side(points, v, found, count, axes, direction, nearest, matrix, trial)
-        if 0.0 <= value < best:
+        size = np.sqrt(1.0 + trial[0] ** 2 + trial[1] ** 2)
+        along = 0.0
+        for c in range(3):
+            along += guess[c] * (axes[2, c] - trial[0] * axes[0, c] - trial[1] * axes[1, c]) / size
+        if 0.0 <= value < best and along >= cone:
             best, angle = value, direction
             rhs[:] = trial
     return angle, best
 
 
 @kernel
-def fit_quadrics(points, normals, start, neighbour, curvatures, residual):
+def fit_quadrics(points, normals, cones, start, neighbour, curvatures, residual):
     """Refine ``normals`` (n, 3) in place; fill ``curvatures`` (n, 2), ``residual`` (n,).
 
-    ``points`` (n, 3) mm; adjacency as in ``ring``. Curvatures in 1/mm, smaller first,
+    ``points`` (n, 3) mm; ``cones`` (n,): cosine of how far a normal may turn from the one
+    given, where one side is taken; adjacency as in ``ring``. Curvatures in 1/mm, smaller first,
     positive where the surface bends towards its normal (concave seen along it).
     ``residual`` is the root mean square distance of the neighbours to the quadric, mm.
     """
@@ -176,9 +184,9 @@ def fit_quadrics(points, normals, start, neighbour, curvatures, residual):
     mark = np.full(n, -1, dtype=np.int64)
     found = np.empty(MOST_NEIGHBOURS + 2, dtype=np.int64)
     axes, matrix = np.empty((3, 3)), np.empty((5, 5))
-    rhs, trial = np.empty(5), np.empty(5)
+    rhs, trial, guess = np.empty(5), np.empty(5), np.empty(3)
     for v in range(n):
-        count = ring(v, start, neighbour, mark, found)
+        count = ring(v, 2, start, neighbour, mark, found)
         residual[v] = 0.0
         curvatures[v, 0] = curvatures[v, 1] = 0.0
         if count < 4:
@@ -191,16 +199,31 @@ def fit_quadrics(points, normals, start, neighbour, curvatures, residual):
             if 0.0 < d < nearest:
                 nearest = d
         value, angle = 0.0, np.nan
+        guess[:] = normals[v]
         for repeat in range(4):
             frame(normals[v, 0], normals[v, 1], normals[v, 2], axes)
             value = fit_side(points, v, found, count, axes, angle, nearest, matrix, rhs)
             if value < 0.0:
                 break
-            if repeat == 1 and value > 1e-7 * np.sqrt(nearest):
+            bend = abs(rhs[2]) + abs(rhs[3]) + abs(rhs[4])
+            if repeat == 1 and value > JUMP * bend * nearest:
+                count = ring(v, 3, start, neighbour, mark, found)
                 angle, value = best_side(
-                    points, v, found, count, axes, nearest, value, matrix, rhs, trial
+                    points,
+                    v,
+                    found,
+                    count,
+                    axes,
+                    nearest,
+                    value,
+                    guess,
+                    cones[v],
+                    matrix,
+                    rhs,
+                    trial,
                 )
                 if np.isnan(angle):
+                    count = ring(v, 2, start, neighbour, mark, found)
                     value = fit_side(points, v, found, count, axes, angle, nearest, matrix, rhs)
             if repeat == 3 or count < 6:
                 break

@@ -5,13 +5,24 @@ Lengths in mm.
 
 from __future__ import annotations
 
+from weakref import WeakKeyDictionary
+
 import numpy as np
 
 from drape.geometry.kernels import ROW, Patches, drop_feet, evaluate, geodesics
 from drape.geometry.surface import Floats, Ints, Surface, matching_edge, readonly
 
+_MADE: WeakKeyDictionary[Surface, Patches] = WeakKeyDictionary()
+
 
 def make_patches(surface: Surface) -> Patches:
+    """The patches of ``surface``, made once for each Surface and kept while it lives."""
+    if surface not in _MADE:
+        _MADE[surface] = _patches(surface)
+    return _MADE[surface]
+
+
+def _patches(surface: Surface) -> Patches:
     """Bézier points, normals and unfolding data of ``surface`` (see ``Patches``).
 
     At a crease the edge is straight, so that the patches of both sides share it.

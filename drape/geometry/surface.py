@@ -258,9 +258,12 @@ def _fit(points: Floats, sectors: Ints) -> tuple[Floats, Floats, Floats]:
     for k in range(3):
         np.add.at(normals, sectors[:, k], vectors)
     normals = unit(normals)
+    lean = np.einsum("fi,fki->fk", unit(vectors), normals[sectors])
+    cones = np.ones(len(points))  # a normal lies among those of the facets that meet there
+    np.minimum.at(cones, sectors.ravel(), lean.ravel())
     start, neighbour = rows_of(sectors, len(points))
     curvatures, residual = np.zeros((len(points), 2)), np.zeros(len(points))
-    fit_quadrics(points, normals, start, neighbour, curvatures, residual)
+    fit_quadrics(points, normals, cones, start, neighbour, curvatures, residual)
     return normals, curvatures, residual
 
 

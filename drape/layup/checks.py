@@ -4,7 +4,7 @@ curvature    the net's shear against ∬K dA with K from the input mesh's angle 
              for any block of cells, the alternating sum of the four corner shears equals
              the curvature inside (Hazzidakis 1880, key ``hazzidakis1880``); it holds on
              every surface, and offsetting doesn't change ∬K dA
-yarn length  the sides of the cells, measured again by dense sampling on the surface
+yarn length  whole yarns, measured again by dense sampling on the surface
 closure      the outline laid on the surface by a second net (other spacing, other phase),
              and its distance from the edge measured along the surface
 
@@ -29,7 +29,8 @@ CURVATURE_LIMIT = np.radians(0.05)
 YARN_LIMIT = 1e-6
 CLOSURE_LIMIT = 0.05
 SAMPLES = 8  # chords per cell side and per allowance when lengths are measured again
-MOST_SIDES = 6000
+MOST_YARNS = 50
+SHORTEST_YARN = 20.0  # mm
 PASSES = 2  # of smoothing of the angle defects
 
 
@@ -64,6 +65,15 @@ def mesh_error(surface: Surface) -> float:
     neighbours: for exact vertices the higher-order part, for scans the noise.
     """
     return 2.0 * float(np.quantile(surface.sector_residual, 0.95))
+
+
+def slope_error(surface: Surface) -> float:
+    """Estimate of the shear that wrong slopes of the patches may feign, radians.
+
+    A quarter of the mesh error over the facets' size: on prisms with fillets, where the
+    shear should be 0, the false shear was at most that.
+    """
+    return 0.25 * mesh_error(surface) / float(np.median(np.sqrt(surface.face_areas)))
 
 
 def curvature_density(base: Surface, mid: Surface, passes: int = PASSES) -> Floats:
@@ -174,29 +184,28 @@ def largest_block_sum(residual: Floats, anchors: int = 12) -> float:
     return worst
 
 
-def yarn_deviation(net: Net, polygon_mask: np.ndarray) -> float:
-    """Largest relative difference of re-measured cell sides from their flat length.
+def yarn_deviation(net: Net, wanted: Bools) -> float:
+    """Largest relative difference of re-measured yarn lengths from their flat lengths.
 
-    ``polygon_mask`` (p, q): nodes to look at. Up to MOST_SIDES sides, evenly chosen.
+    ``wanted`` (p, q): nodes to look at. Up to MOST_YARNS yarns of each family, evenly
+    chosen; a yarn's length is at least SHORTEST_YARN in the division.
     """
     worst = 0.0
-    for axis, coordinate in ((0, net.u), (1, net.v)):
-        ahead = np.roll(polygon_mask & net.known, -1, axis=axis)
-        pair = polygon_mask & net.known & ahead
-        if axis == 0:
-            pair[-1] = False
-        else:
-            pair[:, -1] = False
-        i, j = np.nonzero(pair)
-        if not len(i):
-            continue
-        pick = np.unique(np.linspace(0, len(i) - 1, MOST_SIDES // 2).astype(int))
-        i, j = i[pick], j[pick]
-        i2, j2 = (i + 1, j) if axis == 0 else (i, j + 1)
-        k = i if axis == 0 else j
-        nominal = coordinate[k + 1] - coordinate[k]
-        measured = surface_lengths(net, net.faces[i, j], net.rows[i, j], net.rows[i2, j2])
-        worst = max(worst, float(np.nanmax(np.abs(measured / nominal - 1.0))))
+    for turned in (False, True):
+        nodes = wanted & net.known
+        nodes = nodes.T if turned else nodes
+        pair = nodes[1:] & nodes[:-1]
+        columns = np.flatnonzero(pair.any(axis=0))
+        columns = columns[np.unique(np.linspace(0, len(columns) - 1, MOST_YARNS).astype(int))]
+        i, k = np.nonzero(pair[:, columns])
+        j = columns[k]
+        here, there = ((j, i), (j, i + 1)) if turned else ((i, j), (i + 1, j))
+        flat = net.v if turned else net.u
+        nominal = flat[i + 1] - flat[i]
+        measured = surface_lengths(net, net.faces[here], net.rows[here], net.rows[there])
+        total = np.bincount(k, measured - nominal, len(columns))
+        length = np.maximum(np.bincount(k, nominal, len(columns)), SHORTEST_YARN)
+        worst = max(worst, float(np.max(np.abs(total) / length)))
     return worst
 
 

@@ -17,10 +17,11 @@ import numpy as np
 from drape.cloth.net import Net
 from drape.geometry.patches import place_near, shoot
 from drape.geometry.polyline import kinks, smooth_samples
-from drape.geometry.surface import Floats, Ints, Surface, readonly
+from drape.geometry.surface import Bools, Floats, Ints, Surface, readonly
 from drape.mould.region import Edge, Region
 
-LONGEST_SAMPLE = 2.0  # mm between samples along an edge
+LONGEST_SAMPLE = 1.0  # mm between samples along an edge
+LONGEST_GAP = 4  # samples
 SHOOT_STEP = 0.25  # mm, sub-step of the geodesics
 
 
@@ -35,6 +36,7 @@ class EdgeStretch:
     moved : (k, ROW) rows at the allowance
     shift : (k,) mm, from the moved rim of the mid-surface to where it meets the parting surface
     flat_base, flat : (k, 2) mm, the same on the cloth
+    found : (k,) whether the net was there; the others were interpolated
     closed : bool
     """
 
@@ -44,6 +46,7 @@ class EdgeStretch:
     shift: Floats
     flat_base: Floats
     flat: Floats
+    found: Bools
     closed: bool
 
 
@@ -73,8 +76,10 @@ def stretches(
         shift = _shift(normals, segment, share, closed, base, direction, height)
         flat_face, zero = _shot(net, face, base, direction, shift)
         _, moved = _shot(net, face, base, direction, shift + allowance)
-        flat_base = net.to_flat(zero[:, :3], zero[:, 3:6])
-        flat = net.to_flat(moved[:, :3], moved[:, 3:6]) if allowance else flat_base
+        flat_base, found_base = bridged(net.to_flat(zero[:, :3], zero[:, 3:6]))
+        flat, found = flat_base, found_base
+        if allowance:
+            flat, found = bridged(net.to_flat(moved[:, :3], moved[:, 3:6]))
         out.append(
             EdgeStretch(
                 readonly(zero),
@@ -83,10 +88,29 @@ def stretches(
                 readonly(shift),
                 readonly(flat_base),
                 readonly(flat),
+                readonly(found & found_base),
                 closed,
             )
         )
     return tuple(out)
+
+
+def bridged(points: Floats) -> tuple[Floats, Bools]:
+    """Fill short inner gaps (NaN rows, up to LONGEST_GAP) of (k, 2) samples by straight lines.
+
+    Returns the points and which were there.
+    """
+    there: Bools = np.isfinite(points).all(axis=1)
+    if there.all() or not there.any():
+        return points, there
+    index = np.arange(len(points))
+    before = np.maximum.accumulate(np.where(there, index, -1))
+    after = np.minimum.accumulate(np.where(there, index, len(points))[::-1])[::-1]
+    short = ~there & (before >= 0) & (after < len(points)) & (after - before <= LONGEST_GAP + 1)
+    out = points.copy()
+    for c in range(2):
+        out[short, c] = np.interp(index[short], index[there], points[there, c])
+    return out, there
 
 
 def _shot(

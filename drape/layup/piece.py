@@ -27,6 +27,7 @@ from drape.layup.checks import (
     curvature_residuals,
     largest_block_sum,
     mesh_error,
+    slope_error,
     yarn_deviation,
 )
 from drape.layup.edges import EdgeStretch, stretches
@@ -123,7 +124,7 @@ def make_piece(region: Region, options: PieceOptions, where: str = "piece") -> P
         _checks(region, mid, extended, net, moved, cut, cut_polygon, options),
         covered,
         unreached,
-        _findings(net, unreached, region, where),
+        (*_findings(net, unreached, region, where), *_bridged_findings(moved, where)),
     )
 
 
@@ -152,6 +153,20 @@ def _refuse_gaps(moved: dict[str, tuple[EdgeStretch, ...]], net: Net, where: str
             )
 
 
+def _bridged_findings(moved: dict[str, tuple[EdgeStretch, ...]], where: str) -> tuple[Finding, ...]:
+    lost = {n: sum(int((~s.found).sum()) for s in parts) for n, parts in moved.items()}
+    return tuple(
+        Finding(
+            "risk",
+            where,
+            f"the net misses {count} places on edge {name}; the outline goes straight there",
+            "expect wrinkles there; cut it proud and trim it in the mould",
+        )
+        for name, count in lost.items()
+        if count
+    )
+
+
 def _polygon(parts: tuple[Outline, ...], where: str, net: Net) -> shapely.Polygon:
     polygon = shapely.Polygon(parts[0].points, [p.points for p in parts[1:]])
     if not polygon.is_valid or polygon.area <= 0.0:
@@ -175,7 +190,7 @@ def _checks(region, mid, extended, net, moved, cut, polygon, options) -> Checks:
         largest_block_sum(residuals),
         yarn_deviation(net, _nodes_in(net, polygon)),
         closure(second, flat, moved, dict(options.allowances)),
-        CURVATURE_LIMIT + max(largest_block_sum(d) for d in doubts),
+        CURVATURE_LIMIT + max(largest_block_sum(d) for d in doubts) + slope_error(region.surface),
         YARN_LIMIT,
         CLOSURE_LIMIT + error,
     )
@@ -190,7 +205,7 @@ def _outline_samples(moved, cut: tuple[Outline, ...]) -> dict[str, list[Floats]]
     """The samples of each stretch that survived as vertices of the cut outline."""
     kept = {tuple(p) for part in cut for p in part.points.tolist()}
     return {
-        name: [s.flat[[tuple(p) in kept for p in s.flat.tolist()]] for s in parts]
+        name: [s.flat[s.found & [tuple(p) in kept for p in s.flat.tolist()]] for s in parts]
         for name, parts in moved.items()
     }
 
@@ -208,8 +223,8 @@ def _coverage(region: Region, mid: Surface, net: Net, polygon) -> tuple[float, f
         shapely.polygons(np.where(lost[:, None, None], 0.0, flat[faces]))
     )
     shapely.prepare(polygon)
-    inside: Bools = np.asarray(shapely.contains_properly(polygon, triangles), bool) & ~lost
-    crossing: Bools = ~inside & ~lost & np.asarray(shapely.intersects(polygon, triangles))
+    inside: Bools = np.logical_and(shapely.contains_properly(polygon, triangles), ~lost)
+    crossing: Bools = np.logical_and(shapely.intersects(polygon, triangles), ~(inside | lost))
     share[inside] = 1.0
     size = np.maximum(shapely.area(triangles[crossing]), 1e-12)
     cut = shapely.intersection(triangles[crossing], polygon)

@@ -1,0 +1,42 @@
+"""Surfaces and nets that the benchmarks share."""
+
+import numpy as np
+
+from drape.cloth.solver import NetOptions, solve_net
+from drape.geometry import shapes
+from drape.geometry.surface import SurfacePoint, build
+from drape.layup.plies import at_vertex
+from drape.mould.extension import extend
+from drape.mould.region import plain_region
+
+
+class Case:
+    """A shape, extended past its rim, with a start vertex and a warp direction."""
+
+    def __init__(self, mesh, start, warp, margin=10.0):
+        self.surface = build(*mesh)
+        self.region = plain_region(self.surface)
+        self.extended = extend(self.region, self.surface, 1.0, margin)
+        gap = np.linalg.norm(self.surface.vertices - np.asarray(start), axis=1)
+        self.start: SurfacePoint = at_vertex(self.region, int(np.argmin(gap)))
+        self.warp = np.asarray(warp, float)
+
+    def net(self, spacing, **options):
+        return solve_net(
+            self.extended.surface,
+            self.start,
+            self.warp,
+            NetOptions(spacing, **options),
+            level=self.extended.level,
+        )
+
+
+def hemisphere(radius=60.0, rings=52):
+    return Case(shapes.hemisphere(radius, rings), [0, 0, -radius], [1, 0, 0])
+
+
+def elbow(around=48, along=96):
+    """90° bend of 80, section 25, warp along the crown."""
+    h = np.sqrt(0.5)
+    middle = [80 * h, 80 - 80 * h, -25.0]
+    return Case(shapes.elbow(80.0, 25.0, np.pi / 2, around, along), middle, [1, 1, 0])
