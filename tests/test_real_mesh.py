@@ -20,6 +20,7 @@ from drape.layup.piece import PieceOptions, make_piece
 from drape.layup.plies import centre, chosen_spacing
 from drape.mould.mould import find_mould
 from drape.mould.reading import read_surface
+from drape.mould.region import plain_region
 
 FOLDER = Path(examples.__file__).parent
 RADIUS = 127.0
@@ -108,7 +109,7 @@ def test_a_shell_too_coarse_for_its_laps_is_refused_with_the_reason(tmp_path):
     half.invert()
     half.export(tmp_path / "half.stl")
     surface, _ = read_surface(tmp_path / "half.stl", 10.0)
-    region = find_mould({"half": surface}).halves["half"].region
+    region = plain_region(surface)
     laps = {e.name: 5.0 for e in region.edges}
     warp = np.array([1.0, 0.2, 0.1])
     options = PieceOptions(centre(region), warp, laps, 0.0, chosen_spacing(region))

@@ -15,7 +15,7 @@ import drape.layup.piece as piece_module
 from drape.cloth.cells import KNOWN
 from drape.geometry import shapes
 from drape.geometry.patches import place_near
-from drape.geometry.surface import build
+from drape.geometry.surface import build, unit
 from drape.layup.checks import (
     curvature_residuals,
     largest_block_sum,
@@ -56,9 +56,8 @@ def test_clean_piece_passes(clean):
 
 
 def curvature_of(piece, net):
-    return largest_block_sum(
-        curvature_residuals(net, piece.extended, piece.region.surface, piece.mid)
-    )
+    residual, *_ = curvature_residuals(net, piece.extended, piece.region.surface, piece.mid)
+    return largest_block_sum(residual)
 
 
 def displaced(net, mask, step):
@@ -81,10 +80,9 @@ def quadrant(net):
 
 def test_curvature_check_sees_yarns_slipped_by_a_degree(clean):
     net = clean.net
-    spacing = net.u[1] - net.u[0]
     step = net.points[net.origin[0] + 1, net.origin[1]] - net.points[net.origin]
     assert curvature_of(clean, net) <= clean.checks.curvature_limit
-    slipped = displaced(net, quadrant(net), step / spacing * spacing * np.tan(DEGREE))
+    slipped = displaced(net, quadrant(net), step * np.tan(DEGREE))
     assert curvature_of(clean, slipped) > clean.checks.curvature_limit
 
 
@@ -245,6 +243,25 @@ def test_closure_check_sees_a_wrong_warp(monkeypatch):
     monkeypatch.setattr(piece_module, "_net", wrong)
     piece = draped()
     assert piece.checks.closure > piece.checks.closure_limit
+
+
+@pytest.mark.parametrize("how", ["ridge", "random"])
+def test_normals_wrong_by_a_degree_are_seen(how):
+    """A trough whose normals lean by 1° to either side, or anyhow: some check fails."""
+    vertices, faces = shapes.trough(25.0, 100.0, 64, 40)
+    inward, along = -unit(vertices * [0.0, 1.0, 1.0]), np.array([1.0, 0.0, 0.0])
+    if how == "ridge":
+        lean = np.where(vertices[:, 1] < 0.0, DEGREE, -DEGREE)
+        other = np.cross(inward, along)
+    else:
+        lean = DEGREE * np.random.default_rng(0).normal(size=len(vertices))
+        other = along
+    normals = inward * np.cos(lean)[:, None] + other * np.sin(lean)[:, None]
+    start, warp = [0.0, 0.0, -25.0], [1.0, 0.5, 0.0]
+    right = drape_piece(build(vertices, faces), start, warp, spacing=2.0)
+    assert right.valid
+    wrong = build(vertices, faces, corner_normals=normals[faces])
+    assert not drape_piece(wrong, start, warp, spacing=2.0).valid
 
 
 def test_a_piece_is_refused_when_any_check_fails_or_is_unknown(clean):

@@ -103,8 +103,5 @@ def test_areas(flush):
     assert flush.unreached_area == 0.0
 
 
-def test_self_checks_pass(flush, mesh, request):
-    if mesh:
-        reason = "angle defects of an irregular mesh scatter past the curvature check's limit"
-        request.applymarker(pytest.mark.xfail(reason=reason, strict=True))
+def test_self_checks_pass(flush):
     assert flush.valid
