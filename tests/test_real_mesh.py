@@ -96,11 +96,6 @@ def test_a_model_in_loose_parts_is_told():
     assert any("parts that aren't joined" in f.message for f in findings)
 
 
-@pytest.mark.xfail(
-    reason="a moved edge that ran off the surface reaches the search tree as NaN",
-    raises=ValueError,
-    strict=True,
-)
 def test_a_shell_too_coarse_for_its_laps_is_refused_with_the_reason(tmp_path):
     """Half of the ant's largest part: 22 triangles."""
     ant = trimesh.load(FOLDER / "ant.ply")

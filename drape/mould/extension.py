@@ -6,6 +6,7 @@ distance along a ruling is distance from the edge. At corners (a turn of the rim
 than CORNER) the ruling is the mitre's. Where rulings would cross (a rim that turns
 inward within the width, as a step of the parting line does) their directions are
 smoothed along the rim; the surface stays tangent, distances are then measured on it.
+Holes get a cap (``mould.caps``), or, where they can't, a strip that ends inside them.
 
 Lengths in mm, angles in radians.
 """
@@ -18,6 +19,7 @@ import numpy as np
 
 from drape.geometry.rims import CORNER, loop_length, rim_normals, rim_turns, rims, tangential
 from drape.geometry.surface import Bools, Floats, Ints, Surface, build, readonly, unit
+from drape.mould.caps import make_cap
 from drape.mould.region import Region
 
 MOST_ROWS = 12
@@ -50,7 +52,7 @@ def extend(region: Region, surface: Surface, needed: float, margin: float) -> Ex
     levels = [np.where(region.inside, 0, 1)]
     count = len(surface.vertices)
     for rim in rims(surface):
-        strip = _strip(surface, rim, needed, margin, count)
+        strip = _cap(surface, rim, count) or _strip(surface, rim, needed, margin, count)
         for whole, part in zip((vertices, faces, normals, levels), strip, strict=True):
             whole.append(part)
         count += len(strip[0])
@@ -58,6 +60,14 @@ def extend(region: Region, surface: Surface, needed: float, margin: float) -> Ex
     return Extended(
         build(joined[0], joined[1], corner_normals=joined[2]), readonly(np.concatenate(levels))
     )
+
+
+def _cap(surface: Surface, rim: Ints, first: int):
+    """A cap over the rim if it is a hole's that can be capped: as ``_strip``, all needed."""
+    if not _is_hole(rim_turns(surface.vertices[rim], rim_normals(surface, rim))):
+        return None
+    made = make_cap(surface, rim, first)
+    return None if made is None else (*made, np.ones(len(made[1]), dtype=np.int64))
 
 
 def rulings(points: Floats, normals: Floats, width: float) -> tuple[Ints, Floats, Bools]:

@@ -151,14 +151,7 @@ def holed(bend=None):
     return np.stack([x, bend * np.sin(t), bend * (1.0 - np.cos(t))], -1), faces
 
 
-ROLLED = pytest.param(
-    40.0,
-    id="rolled",
-    marks=pytest.mark.xfail(
-        reason="what fills the hole isn't developable: yarns that cross it are shifted behind it",
-        strict=True,
-    ),
-)
+ROLLED = pytest.param(40.0, id="rolled")
 
 
 @pytest.mark.parametrize("bend", [pytest.param(None, id="flat"), ROLLED])

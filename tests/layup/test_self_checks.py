@@ -197,10 +197,6 @@ def test_closure_check_sees_a_wrong_allowance(monkeypatch, allowance):
     assert not piece.valid
 
 
-@pytest.mark.xfail(
-    reason="the closure check passes when no vertex of the outline is a sample of an edge",
-    strict=True,
-)
 @pytest.mark.parametrize("fault", ["shifted", "turned"])
 def test_closure_check_sees_a_fault_made_where_the_outline_is_joined(monkeypatch, fault):
     right = piece_module.outlines
