@@ -119,16 +119,31 @@ def test_where_the_rim_turns_inward_nothing_folds_over(jitter):
     assert region.inside.all()
 
 
-def test_a_hole_is_filled_partly_and_not_past_its_middle():
-    t = np.linspace(0.0, 2.0 * np.pi, 41)
+def ring(bend):
+    """Plane ring, radii 10 and 30, rolled to a cylinder of radius ``bend`` about x."""
+
+    def point(a, b):
+        x, t = a * np.cos(b), a * np.sin(b) / bend
+        return np.stack([x, bend * np.sin(t), bend * (1.0 - np.cos(t))], -1)
+
     vertices, faces = shapes.grid(
-        lambda a, b: np.stack([a * np.cos(b), a * np.sin(b), 0.0 * a], -1),
-        np.linspace(10.0, 30.0, 11),
-        t,
+        point, np.linspace(10.0, 30.0, 21), np.linspace(0.0, 2.0 * np.pi, 81)
     )
     same = np.arange(len(vertices))
-    same[40::41] = same[0::41]
-    _, out = extended((vertices, same[faces]))
-    rho = np.linalg.norm(out.surface.vertices[np.unique(out.surface.faces)], axis=1)
-    assert 3.0 < rho.min() < 5.0  # 60 % of the radius
-    assert (out.surface.face_vectors[:, 2] > 0.0).all()
+    same[80::81] = same[0::81]
+    return vertices, same[faces]
+
+
+@pytest.mark.parametrize(("bend", "off"), [(1e6, 1e-6), (100.0, 0.0005), (50.0, 0.002)])
+def test_a_hole_is_capped_by_the_surface_gone_on(bend, off):
+    """The cap over a round hole in a rolled sheet lies on the cylinder, and closes it."""
+    region, out = extended(ring(bend))
+    v = out.surface.vertices
+    new = np.arange(len(region.surface.vertices), len(v))
+    cap = new[np.hypot(v[new, 0], v[new, 1]) < 10.0]
+    assert len(cap) > 20
+    radius = np.hypot(v[cap, 1], bend - v[cap, 2])
+    assert np.abs(radius - bend).max() <= off
+    assert len(rims(out.surface)) == 1  # the hole is no rim any more
+    assert not out.surface.crease.any()
+    assert (out.level[np.isin(out.surface.faces, cap).any(axis=1)] >= 1).all()
