@@ -181,7 +181,7 @@ def fine_arc_length(patches, p_face, p, q, scratch):
         three += (q[c] - scratch[c]) ** 2
     halves = np.sqrt(two) + np.sqrt(three)
     fine = halves + (halves - np.sqrt(one)) / 3.0
-    if abs(fine - rough) < 1e-6 * rough:
+    if abs(fine - rough) < 1e-7 * rough:
         return fine
     return chord_sum(patches, p_face, p, q, scratch, fine)
 

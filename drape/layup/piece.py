@@ -211,8 +211,8 @@ def _outline_samples(moved, cut: tuple[Outline, ...]) -> dict[str, list[Floats]]
 
 
 def _coverage(region: Region, mid: Surface, net: Net, polygon) -> tuple[float, float]:
-    """(covered, unreached) area of the cavity, mm²; faces that the cut line crosses count
-    by the share of their flat image that lies inside."""
+    """(covered, unreached) area of the region's cavity, mm²; faces that the cut line crosses
+    count by the share of their flat image that lies inside."""
     normals = np.zeros_like(mid.vertices)
     np.add.at(normals, mid.faces.ravel(), mid.corner_normals.reshape(-1, 3))
     flat = net.to_flat(mid.vertices, normals / np.linalg.norm(normals, axis=1)[:, None])
@@ -229,7 +229,8 @@ def _coverage(region: Region, mid: Surface, net: Net, polygon) -> tuple[float, f
     size = np.maximum(shapely.area(triangles[crossing]), 1e-12)
     cut = shapely.intersection(triangles[crossing], polygon)
     share[crossing] = np.asarray(shapely.area(cut)) / size
-    return float(area @ share), float(area[lost & region.inside].sum())
+    inner = area * region.inside
+    return float(inner @ share), float(inner[lost].sum())
 
 
 def _findings(net: Net, unreached: float, region: Region, where: str) -> tuple[Finding, ...]:
