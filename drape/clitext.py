@@ -60,7 +60,8 @@ def error_object(error: PlywrightError) -> dict[str, str]:
 
 def ply_table(summary: Any) -> list[str]:
     """One line a ply: greatest shear against its locking angle, cloth, checks."""
-    rows: list[tuple[str, ...]] = [("ply", "half", "greatest shear", "locks at", "cloth", "checks")]
+    head = ("ply", "half", "greatest shear", "in laps", "locks at", "cloth", "checks")
+    rows: list[tuple[str, ...]] = [head]
     rows += [_ply_row(ply) for ply in summary.plies]
     return aligned(rows)
 
@@ -77,6 +78,7 @@ def _ply_row(ply: Any) -> tuple[str, ...]:
         ply.name,
         ply.half,
         _figure(ply.max_shear_deg, "°"),
+        _figure(ply.max_shear_in_laps_deg, "°"),
         _figure(ply.locking_angle_deg, "°"),
         _figure(area, " cm²"),
         checks,

@@ -35,6 +35,8 @@ from drape.mould.trim import trim_region
 from drape.output import records
 from drape.output import summary as record
 
+UNLIKE_HALVES = 3.0  # times as large: worth a word
+
 Progress = Callable[[str, int, int], None]
 
 
@@ -92,6 +94,7 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
         tell(f"reading {half.mesh.name}", done, steps)
         surfaces[half.name], found = read_surface(half.mesh, job.unit_scale)
         findings += found
+    findings += _size_findings(surfaces)
     tell("finding the mould", len(job.halves), steps)
     mould = _named(find_mould(surfaces, closing=job.closing), job)
     findings += mould.findings
@@ -107,6 +110,15 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
     return Results(job, mould, inspections, plies, tuple(findings), summary)
 
 
+def _size_findings(surfaces: Mapping[str, Surface]) -> list[Finding]:
+    """A warning where one half is much larger than the other: units that differ."""
+    small, large = (f(s.size for s in surfaces.values()) for f in (min, max))
+    if large < UNLIKE_HALVES * small:
+        return []
+    message = f"one half is {large / small:.0f} times as large as the other"
+    return [Finding("warning", "mould", message, "are both meshes in the same unit?")]
+
+
 def inspect(paths: Sequence[Path], unit_scale: float) -> dict[str, Any]:
     """What is found in one mesh or two, as plain values; ``findings`` holds Finding objects."""
     surfaces: dict[str, Surface] = {}
@@ -117,6 +129,7 @@ def inspect(paths: Sequence[Path], unit_scale: float) -> dict[str, Any]:
             name += "-2"
         surfaces[name], found = read_surface(path, unit_scale)
         findings += found
+    findings += _size_findings(surfaces)
     mould = find_mould(surfaces)
     findings += mould.findings
     seen = _inspections(mould)
@@ -305,14 +318,23 @@ def _pattern(ply: Ply, piece: Piece, seen_from: str) -> Pattern:
 
 
 def _shear_findings(ply: Ply, piece: Piece) -> list[Finding]:
-    greatest, limit = piece.assessment.max_shear, ply.fabric.locking_angle
-    if greatest <= limit:
-        return []
-    message = (
-        f"greatest shear {np.degrees(greatest):.1f}° passes the locking angle of "
-        f"{ply.fabric.name}, {np.degrees(limit):.0f}°: risk of wrinkles"
-    )
-    return [Finding("risk", ply.name, message, "try another start point or angle, or split it")]
+    """Risks where the shear passes the locking angle, in the ply proper and in its laps."""
+    limit, seen = ply.fabric.locking_angle, piece.assessment
+    places = [
+        ("greatest shear", seen.max_shear, "try another start point or angle, or split it"),
+        ("in the laps, shear", seen.max_shear_in_laps or 0.0, "shorten or snip the lap there"),
+    ]
+    return [
+        Finding(
+            "risk",
+            ply.name,
+            f"{what} {np.degrees(shear):.1f}° passes the locking angle of "
+            f"{ply.fabric.name}, {np.degrees(limit):.0f}°: risk of wrinkles",
+            remedy,
+        )
+        for what, shear, remedy in places
+        if shear > limit
+    ]
 
 
 def _check_findings(ply: Ply, piece: Piece) -> list[Finding]:
@@ -327,7 +349,9 @@ def _check_findings(ply: Ply, piece: Piece) -> list[Finding]:
         Finding(
             "error",
             ply.name,
-            f"{what} failed: {value:.3g}{unit}, allowed {limit:.3g}{unit}",
+            f"{what} failed: {value:.3g}{unit}, allowed {limit:.3g}{unit}"
+            if np.isfinite(value)
+            else f"{what} failed: a second net doesn't reach all of the outline",
             "use a smaller spacing or a finer mesh; don't cut this piece",
         )
         for what, value, limit, unit in rows

@@ -13,7 +13,7 @@ from drape.output.pdf import to_pdf
 from drape.output.records import net_file
 from drape.output.summary import to_json
 from drape.output.svg import to_svg
-from drape.pipeline import PlyResult, Results
+from drape.pipeline import Results
 
 DEMO_FILES = ("rigger.toml", "rigger_lower.stl", "rigger_upper.stl")
 
@@ -71,12 +71,17 @@ def copy_demo(folder: Path) -> Path:
 
 
 def _pdf(drawings: list[Drawing], results: Results) -> bytes:
+    heading = page_heading(results)
     if results.job.page == "roll":
-        widths = [valid_width(p) for p in results.plies]
-        return to_pdf(drawings, roll_width=min(widths))
-    return to_pdf(drawings, results.job.page)
+        width = min(p.ply.fabric.roll_width for p in results.plies)
+        return to_pdf(drawings, roll_width=width, heading=heading)
+    return to_pdf(drawings, results.job.page, heading=heading)
 
 
-def valid_width(result: PlyResult) -> float:
-    """Roll width of a ply's fabric, mm."""
-    return result.ply.fabric.roll_width
+def page_heading(results: Results) -> str:
+    """What stands on every pattern page: missing pieces, date or a blank for it, title."""
+    job = results.job
+    missing = [p.ply.name for p in results.plies if p.piece is None or not p.piece.valid]
+    parts = [f"NOT HERE: {', '.join(missing)}"] if missing else []
+    parts.append(job.date.isoformat() if job.date else "date ____________")
+    return " · ".join([*parts, job.title])

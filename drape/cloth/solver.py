@@ -22,6 +22,7 @@ from drape.geometry.kernels import ROW, Patches, evaluate
 from drape.geometry.patches import make_patches
 from drape.geometry.surface import Floats, Ints, Surface, SurfacePoint, readonly
 
+MOST_PLACES = 30_000_000  # of the grid: about 3.6 GB
 LONGEST_SUBSTEP = 0.25  # mm, of the first yarns; their error grows with its square
 
 
@@ -126,6 +127,13 @@ def _fill(patches, grid, i0, start, warp, options, levels) -> int:
 
 def _empty_grid(extent: float, options: NetOptions) -> tuple[Grid, int]:
     n = int(np.ceil(extent / options.spacing))
+    if (2 * n + 1) ** 2 > MOST_PLACES:
+        raise InputError(
+            "the net would be too large",
+            value=f"{2 * n + 1} × {2 * n + 1} yarns, {options.spacing:g} mm apart",
+            limit=f"about {int(np.sqrt(MOST_PLACES))} each way",
+            remedy="check the units of the mesh files, or use a larger spacing",
+        )
     steps = options.spacing * (np.arange(1, n + 1) - (0.5 if options.half_phase else 0.0))
     u = np.concatenate([-steps[::-1], [0.0], steps])
     k = len(u)

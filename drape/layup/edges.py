@@ -35,6 +35,7 @@ class EdgeStretch:
     faces : (k,) their faces
     moved : (k, ROW) rows at the allowance
     shift : (k,) mm, from the moved rim of the mid-surface to where it meets the parting surface
+    moved_faces : (k,) faces of the moved rows
     flat_base, flat : (k, 2) mm, the same on the cloth
     found : (k,) whether the net was there; the others were interpolated
     closed : bool
@@ -43,6 +44,7 @@ class EdgeStretch:
     base: Floats
     faces: Ints
     moved: Floats
+    moved_faces: Ints
     shift: Floats
     flat_base: Floats
     flat: Floats
@@ -75,7 +77,7 @@ def stretches(
         direction = np.cross(tangents, base[:, 3:6])
         shift = _shift(normals, segment, share, closed, base, direction, height)
         flat_face, zero = _shot(net, face, base, direction, shift)
-        _, moved = _shot(net, face, base, direction, shift + allowance)
+        moved_faces, moved = _shot(net, face, base, direction, shift + allowance)
         flat_base, found_base = bridged(net.to_flat(zero[:, :3], zero[:, 3:6]))
         flat, found = flat_base, found_base
         if allowance:
@@ -85,6 +87,7 @@ def stretches(
                 readonly(zero),
                 readonly(flat_face),
                 readonly(moved),
+                readonly(moved_faces),
                 readonly(shift),
                 readonly(flat_base),
                 readonly(flat),

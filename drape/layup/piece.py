@@ -11,7 +11,6 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from drape.cloth.assessment import Assessment, assess
 from drape.cloth.net import Net
@@ -260,35 +259,16 @@ def _findings(net: Net, unreached: float, region: Region, where: str) -> tuple[F
 def past_the_end(piece: Piece, where: str) -> tuple[Finding, ...]:
     """Findings on run-off that passes the end of the mould."""
     out = []
+    count = len(piece.region.inside)
     for edge in piece.region.edges:
         allowance = piece.options.allowances[edge.name]
         if edge.kind not in ("mouth", "trim") or allowance <= 0.0:
             continue
-        gone = allowance
-        if edge.kind == "trim":
-            room = _room(piece.region, edge.vertices)
-            gone = allowance - room
-        if gone > 1e-3:
-            message = f"run-off of {allowance:g} mm at {edge.name} passes the mould's end by "
-            out.append(Finding("warning", where, f"{message}{gone:.1f} mm", "shorten the run-off"))
+        # the outermost samples lie on the parting line, beside the mould in any case
+        past = np.concatenate([s.moved_faces[2:-2] >= count for s in piece.moved[edge.name]])
+        if not past.any():
+            continue
+        share = "all along" if past.all() else f"along {past.mean():.0%} of"
+        message = f"run-off of {allowance:g} mm passes the mould's end {share} edge {edge.name}"
+        out.append(Finding("warning", where, message, "shorten the run-off"))
     return tuple(out)
-
-
-def _room(region: Region, chain: np.ndarray) -> float:
-    """Least distance from a trim line to the mould's end past it, mm."""
-    surface = region.surface
-    f, k = np.nonzero((surface.neighbours < 0) & ~region.inside[:, None])
-    end = surface.vertices[np.unique(surface.faces[f, k])]
-    inner = surface.vertices[chain[1:-1]]
-    if not len(end) or not len(inner):
-        return 0.0
-    ends = _opposite(surface.vertices[chain], end)
-    return float(np.min(cKDTree(ends).query(inner)[0])) if len(ends) else 0.0
-
-
-def _opposite(line: Floats, rim: Floats) -> Floats:
-    """Rim points that don't lie on the parting line beside the trim line's ends."""
-    middle = line.mean(axis=0)
-    normal = np.linalg.svd(line - middle)[2][-1]
-    height = np.abs((rim - middle) @ normal)
-    return rim[height > 0.5 * height.max()]

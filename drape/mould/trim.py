@@ -163,6 +163,8 @@ def _new_edges(
     """All edges of the region, the mouth replaced by the trim line, its runs shortened."""
     normals = readonly(np.tile(direction, (len(chain), 1)))
     known = crossings.index()
+    # a run that ends at this mouth twice is cut twice: the second time it has a new vertex
+    height = np.append(height, np.zeros(len(crossings.points)))
     out = []
     for edge in region.edges:
         if edge is mouth:

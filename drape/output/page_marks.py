@@ -178,15 +178,22 @@ def draw_tile_map(
             polyline(canvas, small(ring.coords), closed=False)
 
 
-def draw_labels(canvas: Canvas, tile: Tile, name: str, number: int, total: int) -> None:
-    """Piece, row and column on the left, page of pages on the right; above and below."""
+def draw_labels(
+    canvas: Canvas, tile: Tile, name: str, number: int, total: int, heading: str
+) -> None:
+    """Piece, row and column on the left, page of pages on the right; above and below.
+
+    A ``heading`` takes the place of the upper left one.
+    """
     left, right = tile.margin, tile.page.width - tile.margin
     canvas.setFont(FONT, font_size(WORDS))
     inset = tile.overlap + CROSS + 1.0  # clear of the neighbours' crosses
     room = (right - left) / 3
     label = f"{_shortened(name, room / 2)} · {tile.label}"
-    for y in (tile.page.height - tile.margin + 2.0, tile.margin - 2.0 - WORDS):
-        canvas.drawString(left + inset, y, label)
+    above, below = tile.page.height - tile.margin + 2.0, tile.margin - 2.0 - WORDS
+    top = _shortened(printable(heading), 2.0 * room - inset) if heading else label
+    for y, words in ((above, top), (below, label)):
+        canvas.drawString(left + inset, y, words)
         canvas.drawRightString(right - inset, y, f"page {number} of {total}")
 
 

@@ -53,6 +53,7 @@ def to_pdf(
     roll_width: float | None = None,
     margin: float = MARGIN,
     overlap: float = OVERLAP,
+    heading: str = "",
 ) -> bytes:
     """All drawings in one PDF, each on as many pages as it needs.
 
@@ -64,6 +65,8 @@ def to_pdf(
     roll_width : float, optional
         mm; one page across the roll for each drawing, in place of ``page``.
     margin, overlap : float, mm
+    heading : str
+        Job, date and the like, under every page.
 
     Returns
     -------
@@ -83,7 +86,7 @@ def to_pdf(
     tilings = [drawing_tiles(d, page, roll_width, margin, overlap) for d in drawings]
     total, first = sum(map(len, tilings)), 1
     for drawing, tiles in zip(drawings, tilings, strict=True):
-        _draw_piece(canvas, drawing, tiles, first, total)
+        _draw_piece(canvas, drawing, tiles, first, total, heading)
         first += len(tiles)
     canvas.save()
     return stream.getvalue()
@@ -121,7 +124,12 @@ def _content(drawing: Drawing) -> BaseGeometry:
 
 
 def _draw_piece(
-    canvas: Canvas, drawing: Drawing, tiles: tuple[Tile, ...], first: int, total: int
+    canvas: Canvas,
+    drawing: Drawing,
+    tiles: tuple[Tile, ...],
+    first: int,
+    total: int,
+    heading: str,
 ) -> None:
     name = printable(drawing.name)
     lines = [(p, shapely.LineString(_closed(p))) for p in drawing.paths]
@@ -148,7 +156,7 @@ def _draw_piece(
         draw_scale_square(canvas, this, here, room, must)
         if len(tiles) > 1:
             draw_tile_map(canvas, this, tiles, drawing, room)
-        draw_labels(canvas, this, name, number, total)
+        draw_labels(canvas, this, name, number, total, heading)
         draw_hints(canvas, this, pages)
         canvas.showPage()
 

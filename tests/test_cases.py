@@ -1,0 +1,137 @@
+"""Cases that once went wrong, each under its own name."""
+
+import io
+import re
+
+import numpy as np
+import pypdf
+import pytest
+
+from drape import cli, pipeline, publish
+from drape.errors import InputError
+from drape.geometry.surface import build
+from drape.geometry.tubes import Oval, SplitTube, straight
+from drape.job import load_job
+from drape.mould.mould import find_mould
+from drape.mould.trim import trim_region
+
+JOB = """format = 1
+title = "A case"
+units = "{units}"
+[mould.halves.lower]
+mesh = "lower.stl"
+{trim}
+[fabrics.twill]
+take = "twill-200"
+locking_angle = {locking}
+[joint]
+run_off = {run_off}
+[[plies]]
+name = "first"
+half = "lower"
+fabric = "twill"
+angle = 0
+spacing = 2.0
+"""
+TRIM = "[mould.trim.A]\npoint = [{at}, 0, 0]\nnormal = [-1, 0, 0]\n"
+
+
+def write_stl(path, mesh):
+    import trimesh
+
+    trimesh.Trimesh(mesh.vertices, mesh.faces, process=False).export(path)
+
+
+@pytest.fixture(scope="module")
+def trough(tmp_path_factory):
+    """Folder with the lower half of a straight tube, R 25, length 120, as a solid block."""
+    folder = tmp_path_factory.mktemp("trough")
+    tube = SplitTube(straight(120.0), Oval(), 25.0, 25.0)
+    write_stl(folder / "lower.stl", tube.mesh("lower", "solid", along=60, around=64))
+    return folder
+
+
+def job_in(folder, units="mm", at=None, run_off=0, locking=45):
+    trim = "" if at is None else TRIM.format(at=at)
+    path = folder / "job.toml"
+    path.write_text(JOB.format(units=units, trim=trim, run_off=run_off, locking=locking))
+    return path
+
+
+@pytest.mark.parametrize("at", [10.0, 11.0, 13.7])
+def test_a_trim_line_between_rings_of_a_hollow_with_one_mouth(at):
+    """The run starts and ends at the same mouth and is cut at both ends."""
+    tube = SplitTube(straight(120.0), Oval(), 25.0, 25.0, caps=(0.0, 25.0))
+    mesh = tube.mesh("lower", "solid", along=60, around=64)
+    region = find_mould({"lower": build(mesh.vertices, mesh.faces)}).halves["lower"].region
+    cut, _ = trim_region(region, "A", [at, 0, 0], [-1, 0, 0])
+    run = next(e for e in cut.edges if e.kind == "parting")
+    ends = cut.surface.vertices[run.vertices[[0, -1]]]
+    assert ends[:, 0] == pytest.approx(at, abs=1e-6)
+    assert np.abs(ends[:, 1]) == pytest.approx(25.0, abs=0.01)
+    assert (cut.surface.vertices[run.vertices][1:-1, 0] > at).all()
+
+
+def test_metres_for_millimetres_is_one_clear_line(trough, tmp_path, capsys):
+    code = cli.main(["run", str(job_in(trough, units="m")), "-o", str(tmp_path / "out")])
+    told = capsys.readouterr().err
+    assert code == 2
+    assert not (tmp_path / "out").exists()
+    assert len([line for line in told.splitlines() if line.startswith("error")]) == 1
+    assert "check the units" in told
+
+
+def test_halves_in_different_units_are_told():
+    tube = SplitTube(straight(120.0), Oval(), 25.0, 25.0)
+    meshes = {h: tube.mesh(h, "solid", along=20, around=24) for h in ("lower", "upper")}
+    surfaces = {
+        h: build(m.vertices / (25.4 if h == "upper" else 1.0), m.faces) for h, m in meshes.items()
+    }
+    (finding,) = pipeline._size_findings(surfaces)
+    assert finding.level == "warning"
+    assert "25 times" in finding.message
+    assert not pipeline._size_findings({"lower": surfaces["lower"]})
+
+
+@pytest.mark.parametrize(
+    ("at", "run_off", "told"), [(15.0, 10.0, False), (15.0, 14.0, False), (15.0, 17.0, True)]
+)
+def test_run_off_past_the_blocks_end(trough, at, run_off, told):
+    """The block ends 15 mm past the trim line at A; mouth B has no trim line."""
+    job = job_in(trough, at=at)
+    job.write_text(job.read_text() + f"[plies.allowances]\nA = {run_off}\n")
+    results = pipeline.run(load_job(job), jobs=1)
+    found = [f for f in results.findings if "passes the mould's end" in f.message]
+    assert bool(found) == told
+    assert results.valid
+
+
+def test_shear_in_the_laps_is_a_risk_of_its_own(tmp_path):
+    """A closed end: the lap shears more than the ply proper."""
+    tube = SplitTube(straight(120.0), Oval(), 25.0, 25.0, caps=(0.0, 25.0))
+    write_stl(tmp_path / "lower.stl", tube.mesh("lower", "solid", along=120, around=96))
+    job = job_in(tmp_path, locking=70)
+    job.write_text(job.read_text().replace("run_off", 'lap_half = "lower"\nlaps = [10]\nrun_off'))
+    results = pipeline.run(load_job(job), jobs=1)
+    (ply,) = results.summary.plies
+    assert ply.max_shear_deg < 70.0 < ply.max_shear_in_laps_deg
+    risks = [f.message for f in results.findings if "locking angle" in f.message]
+    assert len(risks) == 1
+    assert f"{ply.max_shear_in_laps_deg:.1f}" in risks[0]
+
+
+def test_pattern_pages_name_the_job_and_leave_room_for_a_date(trough):
+    results = pipeline.run(load_job(job_in(trough)), jobs=1)
+    pages = pypdf.PdfReader(io.BytesIO(publish.rendered(results)["patterns.pdf"])).pages
+    for page in pages:
+        assert re.search(r"date _+ · A case", page.extract_text())
+
+
+def test_a_net_too_large_for_memory_is_refused_before_it_is_made():
+    from drape.cloth.solver import NetOptions, solve_net
+    from drape.geometry.surface import SurfacePoint
+
+    vertices = np.array([[0, 0, 0], [1e6, 0, 0], [0, 1e6, 0], [1e6, 1e6, 0.0]])
+    surface = build(vertices, [[0, 1, 2], [1, 3, 2]])
+    with pytest.raises(InputError, match="too large"):
+        solve_net(surface, SurfacePoint(0, 0.3, 0.3), np.array([1.0, 0, 0]), NetOptions(1.0))
