@@ -18,6 +18,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from drape.cloth.facets import facet_distance, meet
 from drape.cloth.occupancy import add_node, is_taken
 from drape.compiled import kernel
 from drape.geometry.kernels import (
@@ -28,9 +29,11 @@ from drape.geometry.kernels import (
     geodesic_step,
     step_weights,
     walk,
+    walk_on,
 )
 
 UNKNOWN, KNOWN, OUTSIDE, LOCKED, FAILED, TAKEN = 0, 1, 2, 3, 4, 5
+SAME_SIDE = np.cos(np.radians(25.0))  # normals farther apart: a crease lies between
 SMALLEST_ANGLE = np.radians(4.0)  # a cell closed further than this can't be solved reliably
 
 
@@ -60,6 +63,19 @@ def turn(p, q, r, n):
 
 
 @kernel
+def solve_on_facets(patches, a_face, a, b_face, b, c, du, dv, d):
+    """As ``solve_cell``, on flat facets: across creases, and where patches fail."""
+    face, found = meet(patches, a_face, a, b_face, b, c, du, dv, d)
+    if not found:
+        return face, FAILED
+    p, q = facet_distance(patches, face, d, c), facet_distance(patches, a_face, a, b)
+    ratio = (p * p - q * q) / (p * p + q * q) * (du * du + dv * dv) / (2.0 * du * dv)
+    if not abs(ratio) < np.cos(SMALLEST_ANGLE):
+        return face, LOCKED
+    return face, KNOWN
+
+
+@kernel
 def solve_cell(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
     """Find node D with arc lengths A-D = du and B-D = dv on the far side of A-B from C.
 
@@ -68,8 +84,12 @@ def solve_cell(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
     than once where the correction is large.
     Fills row ``d``; returns (face, state).
     """
+    d1, d2 = step_weights(b, a[0] - c[0], a[1] - c[1], a[2] - c[2])
+    creased = walk_on(patches, b_face, b[12], b[13], d1, d2)[6]
     d1, d2 = step_weights(a, b[0] - c[0], b[1] - c[1], b[2] - c[2])
-    face, b1, b2, arrived = walk(patches, a_face, a[12], a[13], d1, d2)
+    face, b1, b2, _, _, arrived, creased_too = walk_on(patches, a_face, a[12], a[13], d1, d2)
+    if creased or creased_too:
+        return solve_on_facets(patches, a_face, a, b_face, b, c, du, dv, d)
     evaluate(patches, face, b1, b2, d)
     want_a, want_b = du, dv
     cap = 0.5 * min(du, dv)
@@ -225,21 +245,36 @@ def first_yarn(patches, grid, i0, j0, along_u, sign, direction, substeps, queue,
 
 
 @kernel
-def cell_angle(a, b, c, d, du, dv):
-    """Warp/weft angle of a cell from the arc lengths of its diagonals, radians.
+def cell_angle(patches, grid, i, j):
+    """Warp/weft angle of the cell between nodes (i, j) and (i + 1, j + 1), radians.
 
-    A-D and C-B run along the warp. For a parallelogram p² − q² = 4·du·dv·cos ω and
-    p² + q² = 2(du² + dv²); their ratio is used, so that curvature cancels to second order.
+    From the arc lengths p, q of its diagonals: for a parallelogram
+    p² − q² = 4·du·dv·cos ω and p² + q² = 2(du² + dv²); their ratio is used, so that
+    curvature cancels to second order. Over a crease the diagonals are walks on the facets.
     """
+    a, b = grid.rows[i, j + 1], grid.rows[i + 1, j]
+    c, d = grid.rows[i, j], grid.rows[i + 1, j + 1]
+    du, dv = grid.u[i + 1] - grid.u[i], grid.v[j + 1] - grid.v[j]
     p, q = arc_length(c, d), arc_length(a, b)
+    if min(agree(c, d), agree(a, b), agree(a, c), agree(b, c)) < SAME_SIDE:
+        far = facet_distance(patches, grid.faces[i, j], c, d)
+        near = facet_distance(patches, grid.faces[i, j + 1], a, b)
+        if not (np.isnan(far) or np.isnan(near)):
+            p, q = far, near
     ratio = (p * p - q * q) / (p * p + q * q) * (du * du + dv * dv) / (2.0 * du * dv)
     return np.arccos(min(max(ratio, -1.0), 1.0))
 
 
 @kernel
-def shear_field(grid, shear):
+def agree(p, q):
+    """Cosine between the normals of two rows."""
+    return p[3] * q[3] + p[4] * q[4] + p[5] * q[5]
+
+
+@kernel
+def shear_field(patches, grid, shear):
     """Fill ``shear`` (p−1, q−1): π/2 − angle at each cell's centre, NaN where incomplete."""
-    rows, state = grid.rows, grid.state
+    state = grid.state
     for i in range(shear.shape[0]):
         for j in range(shear.shape[1]):
             shear[i, j] = np.nan
@@ -249,11 +284,4 @@ def shear_field(grid, shear):
                 and state[i, j + 1] == KNOWN
                 and state[i + 1, j + 1] == KNOWN
             ):
-                shear[i, j] = 0.5 * np.pi - cell_angle(
-                    rows[i, j + 1],
-                    rows[i + 1, j],
-                    rows[i, j],
-                    rows[i + 1, j + 1],
-                    grid.u[i + 1] - grid.u[i],
-                    grid.v[j + 1] - grid.v[j],
-                )
+                shear[i, j] = 0.5 * np.pi - cell_angle(patches, grid, i, j)

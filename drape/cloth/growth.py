@@ -87,7 +87,7 @@ def column_shear(patches, grid, level, at, i, i2, j1, j2):
     Returns (mean, weight); weight 0 where there is no whole cell.
     """
     total = weight = 0.0
-    low, high = min(i, i2), max(i, i2)
+    low = min(i, i2)
     for j in range(j1, j2):
         whole = grid.state[i, j] == KNOWN and grid.state[i, j + 1] == KNOWN
         whole = whole and grid.state[i2, j] == KNOWN and grid.state[i2, j + 1] == KNOWN
@@ -96,14 +96,7 @@ def column_shear(patches, grid, level, at, i, i2, j1, j2):
         share = needed_share(patches, grid, level, at, j)
         if share == 0.0:
             continue
-        angle = cell_angle(
-            grid.rows[low, j + 1],
-            grid.rows[high, j],
-            grid.rows[low, j],
-            grid.rows[high, j + 1],
-            grid.u[high] - grid.u[low],
-            grid.v[j + 1] - grid.v[j],
-        )
+        angle = cell_angle(patches, grid, low, j)
         w = share * (grid.v[j + 1] - grid.v[j])
         total += w * (0.5 * np.pi - angle)
         weight += w

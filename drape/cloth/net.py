@@ -69,7 +69,7 @@ class Net:
     def shear(self) -> Floats:
         """(p−1, q−1) signed shear at cell centres, radians; NaN where incomplete."""
         out = np.empty((len(self.u) - 1, len(self.v) - 1))
-        shear_field(Grid(self.u, self.v, self.rows, self.faces, self.state), out)
+        shear_field(self.patches, Grid(self.u, self.v, self.rows, self.faces, self.state), out)
         return readonly(out)
 
     @cached_property

@@ -32,6 +32,7 @@ class Patches(NamedTuple):
     normals : (m, 3, 3) unit normals at the corners
     neighbours : (m, 3) face across edge k, −1 at a border
     match : (m, 3) the shared edge's number in the neighbour
+    crease : (m, 3) whether edge k is a crease
     unfold : (m, 3, 2) ratio of heights and shift along the edge, for walking across it
     """
 
@@ -39,6 +40,7 @@ class Patches(NamedTuple):
     normals: np.ndarray
     neighbours: np.ndarray
     match: np.ndarray
+    crease: np.ndarray
     unfold: np.ndarray
 
 
@@ -70,11 +72,13 @@ def evaluate(patches, face, b1, b2, row):
 
 
 @kernel
-def walk(patches, face, b1, b2, d1, d2):
-    """Straightest walk from a place by a step given in weights of its face.
+def walk_on(patches, face, b1, b2, d1, d2):
+    """As ``walk``; returns (face, b1, b2, d1, d2, arrived, creased).
 
-    Returns (face, b1, b2, arrived); not arrived: stopped at a border.
+    (d1, d2) is the rest of the step in the last face (its direction there), ``creased``
+    whether a crease was crossed.
     """
+    creased = False
     b = (1.0 - b1 - b2, b1, b2)
     d = (-d1 - d2, d1, d2)
     for _ in range(MOST_CROSSINGS):
@@ -85,12 +89,13 @@ def walk(patches, face, b1, b2, d1, d2):
                 if t < when:
                     hit, when = c, t
         if hit < 0:
-            return face, b[1] + d[1], b[2] + d[2], True
+            return face, b[1] + d[1], b[2] + d[2], d[1], d[2], True, creased
         k = (hit + 1) % 3
         b = (b[0] + when * d[0], b[1] + when * d[1], b[2] + when * d[2])
         other = patches.neighbours[face, k]
         if other < 0:
-            return face, b[1], b[2], False
+            return face, b[1], b[2], d[1], d[2], False, creased
+        creased = creased or patches.crease[face, k]
         j = patches.match[face, k]
         rest = 1.0 - when
         ratio, shift = patches.unfold[face, k, 0], patches.unfold[face, k, 1]
@@ -110,7 +115,17 @@ def walk(patches, face, b1, b2, d1, d2):
             b = (1.0 - at_end, 0.0, at_end)
             d = (-along - into, into, along)
         face = other
-    return face, b[1], b[2], False
+    return face, b[1], b[2], d[1], d[2], False, creased
+
+
+@kernel
+def walk(patches, face, b1, b2, d1, d2):
+    """Straightest walk from a place by a step given in weights of its face.
+
+    Returns (face, b1, b2, arrived); not arrived: stopped at a border.
+    """
+    face, b1, b2, _, _, arrived, _ = walk_on(patches, face, b1, b2, d1, d2)
+    return face, b1, b2, arrived
 
 
 @kernel
@@ -217,6 +232,18 @@ def chord_sum(patches, p_face, p, q, row, otherwise):
 
 
 @kernel
+def set_direction(patches, face, d1, d2, direction):
+    """Fill ``direction`` with the unit vector of a step in weights on a flat facet."""
+    p = patches.control[face]
+    size = 0.0
+    for c in range(3):
+        direction[c] = d1 * (p[1, c] - p[0, c]) + d2 * (p[2, c] - p[0, c])
+        size += direction[c] ** 2
+    for c in range(3):
+        direction[c] /= np.sqrt(size)
+
+
+@kernel
 def geodesic_step(patches, start_face, p, direction, length, q):
     """One step of a geodesic: from row ``p`` along the unit tangent ``direction`` (3,).
 
@@ -229,8 +256,11 @@ def geodesic_step(patches, start_face, p, direction, length, q):
     sy = p[5] * direction[0] - p[3] * direction[2]
     sz = p[3] * direction[1] - p[4] * direction[0]
     d1, d2 = step_weights(p, length * direction[0], length * direction[1], length * direction[2])
-    face, b1, b2, arrived = walk(patches, start_face, p[12], p[13], d1, d2)
+    face, b1, b2, d1, d2, arrived, creased = walk_on(patches, start_face, p[12], p[13], d1, d2)
     evaluate(patches, face, b1, b2, q)
+    if creased:  # over a crease the walk itself is the geodesic
+        set_direction(patches, face, d1, d2, direction)
+        return face, arrived
     want, q2 = length, np.empty(ROW)
     for k in range(10):
         x, y, z = q[0] - p[0], q[1] - p[1], q[2] - p[2]

@@ -35,6 +35,7 @@ def _patches(surface: Surface) -> Patches:
         readonly(normals),
         readonly(surface.neighbours),
         readonly(match),
+        readonly(surface.crease),
         readonly(_unfold(corners, surface.neighbours, match)),
     )
 
