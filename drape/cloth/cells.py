@@ -18,22 +18,23 @@ from typing import NamedTuple
 
 import numpy as np
 
-from drape.cloth.facets import facet_distance, meet
+from drape.cloth.facets import agree, facet_distance, folded_length, meet
 from drape.cloth.occupancy import add_node, is_taken
 from drape.compiled import kernel
 from drape.geometry.kernels import (
     ROW,
+    SAME_SIDE,
     arc_length,
     evaluate,
     fine_arc_length,
     geodesic_step,
+    has_creases,
     step_weights,
     walk,
     walk_on,
 )
 
 UNKNOWN, KNOWN, OUTSIDE, LOCKED, FAILED, TAKEN = 0, 1, 2, 3, 4, 5
-SAME_SIDE = np.cos(np.radians(25.0))  # normals farther apart: a crease lies between
 SMALLEST_ANGLE = np.radians(4.0)  # a cell closed further than this can't be solved reliably
 
 
@@ -69,10 +70,37 @@ def solve_on_facets(patches, a_face, a, b_face, b, c, du, dv, d):
     if not found:
         return face, FAILED
     p, q = facet_distance(patches, face, d, c), facet_distance(patches, a_face, a, b)
+    if np.isnan(p) or np.isnan(q):  # round a corner there may be no straight walk
+        p = np.sqrt((d[0] - c[0]) ** 2 + (d[1] - c[1]) ** 2 + (d[2] - c[2]) ** 2)
+        q = np.sqrt((a[0] - b[0]) ** 2 + (a[1] - b[1]) ** 2 + (a[2] - b[2]) ** 2)
     ratio = (p * p - q * q) / (p * p + q * q) * (du * du + dv * dv) / (2.0 * du * dv)
     if not abs(ratio) < np.cos(SMALLEST_ANGLE):
         return face, LOCKED
     return face, KNOWN
+
+
+@kernel
+def is_folded(patches, p_face, p, q):
+    """Whether a crease lies between two rows."""
+    if agree(p, q) >= SAME_SIDE or not has_creases(patches):
+        return False
+    return not np.isnan(folded_length(patches, p_face, p, q))
+
+
+@kernel
+def may_fold(patches, a_face, a, b_face, b, c, face, d):
+    """Whether a crease crosses the cell, D being where it is or is expected."""
+    d1, d2 = step_weights(b, a[0] - c[0], a[1] - c[1], a[2] - c[2])
+    if walk_on(patches, b_face, b[12], b[13], d1, d2)[6]:
+        return True
+    d1, d2 = step_weights(a, b[0] - c[0], b[1] - c[1], b[2] - c[2])
+    if walk_on(patches, a_face, a[12], a[13], d1, d2)[6]:
+        return True
+    return (
+        is_folded(patches, a_face, a, b)
+        or is_folded(patches, a_face, a, d)
+        or is_folded(patches, b_face, b, d)
+    )
 
 
 @kernel
@@ -84,13 +112,12 @@ def solve_cell(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
     than once where the correction is large.
     Fills row ``d``; returns (face, state).
     """
-    d1, d2 = step_weights(b, a[0] - c[0], a[1] - c[1], a[2] - c[2])
-    creased = walk_on(patches, b_face, b[12], b[13], d1, d2)[6]
     d1, d2 = step_weights(a, b[0] - c[0], b[1] - c[1], b[2] - c[2])
-    face, b1, b2, _, _, arrived, creased_too = walk_on(patches, a_face, a[12], a[13], d1, d2)
-    if creased or creased_too:
-        return solve_on_facets(patches, a_face, a, b_face, b, c, du, dv, d)
+    face, b1, b2, arrived = walk(patches, a_face, a[12], a[13], d1, d2)
     evaluate(patches, face, b1, b2, d)
+    creases = has_creases(patches)
+    if creases and may_fold(patches, a_face, a, b_face, b, c, face, d):
+        return solve_on_facets(patches, a_face, a, b_face, b, c, du, dv, d)
     want_a, want_b = du, dv
     cap = 0.5 * min(du, dv)
     last_polish = 1
@@ -134,6 +161,8 @@ def solve_cell(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
         want_a, want_b = want_a * ratio_a, want_b * ratio_b
         if abs(ratio_a - 1.0) + abs(ratio_b - 1.0) > 1e-5:
             last_polish = min(polish + 2, 4)
+    if creases and may_fold(patches, a_face, a, b_face, b, c, face, d):
+        return solve_on_facets(patches, a_face, a, b_face, b, c, du, dv, d)
     before, after = turn(c, a, b, c), turn(d, b, a, d)
     if before * after <= 0.0:
         return face, FAILED
@@ -256,19 +285,14 @@ def cell_angle(patches, grid, i, j):
     c, d = grid.rows[i, j], grid.rows[i + 1, j + 1]
     du, dv = grid.u[i + 1] - grid.u[i], grid.v[j + 1] - grid.v[j]
     p, q = arc_length(c, d), arc_length(a, b)
-    if min(agree(c, d), agree(a, b), agree(a, c), agree(b, c)) < SAME_SIDE:
-        far = facet_distance(patches, grid.faces[i, j], c, d)
-        near = facet_distance(patches, grid.faces[i, j + 1], a, b)
-        if not (np.isnan(far) or np.isnan(near)):
-            p, q = far, near
+    if not has_creases(patches):
+        ratio = (p * p - q * q) / (p * p + q * q) * (du * du + dv * dv) / (2.0 * du * dv)
+        return np.arccos(min(max(ratio, -1.0), 1.0))
+    far = folded_length(patches, grid.faces[i, j], c, d)
+    near = folded_length(patches, grid.faces[i, j + 1], a, b)
+    p, q = p if np.isnan(far) else far, q if np.isnan(near) else near
     ratio = (p * p - q * q) / (p * p + q * q) * (du * du + dv * dv) / (2.0 * du * dv)
     return np.arccos(min(max(ratio, -1.0), 1.0))
-
-
-@kernel
-def agree(p, q):
-    """Cosine between the normals of two rows."""
-    return p[3] * q[3] + p[4] * q[4] + p[5] * q[5]
 
 
 @kernel
@@ -285,3 +309,31 @@ def shear_field(patches, grid, shear):
                 and state[i + 1, j + 1] == KNOWN
             ):
                 shear[i, j] = 0.5 * np.pi - cell_angle(patches, grid, i, j)
+
+
+@kernel
+def mark_folds(patches, grid, folds):
+    """Fill ``folds`` (p−1, q−1): 2 where a crease crosses a whole cell, 1 next to one, 0."""
+    f, rows = grid.faces, grid.rows
+    for i in range(folds.shape[0]):
+        for j in range(folds.shape[1]):
+            folds[i, j] = 0
+    for i in range(folds.shape[0]):
+        for j in range(folds.shape[1]):
+            if not (
+                grid.state[i, j] == KNOWN
+                and grid.state[i + 1, j] == KNOWN
+                and grid.state[i, j + 1] == KNOWN
+                and grid.state[i + 1, j + 1] == KNOWN
+            ):
+                continue
+            if (
+                is_folded(patches, f[i, j], rows[i, j], rows[i + 1, j + 1])
+                or is_folded(patches, f[i, j + 1], rows[i, j + 1], rows[i + 1, j])
+                or is_folded(patches, f[i, j], rows[i, j], rows[i + 1, j])
+                or is_folded(patches, f[i, j], rows[i, j], rows[i, j + 1])
+            ):
+                for a in range(max(i - 1, 0), min(i + 2, folds.shape[0])):
+                    for b in range(max(j - 1, 0), min(j + 2, folds.shape[1])):
+                        folds[a, b] = max(folds[a, b], 1)
+                folds[i, j] = 2

@@ -35,7 +35,7 @@ def _patches(surface: Surface) -> Patches:
         readonly(normals),
         readonly(surface.neighbours),
         readonly(match),
-        readonly(surface.crease),
+        readonly(surface.crease if surface.crease.any() else np.zeros((0, 3), bool)),
         readonly(_unfold(corners, surface.neighbours, match)),
     )
 
