@@ -88,7 +88,7 @@ def is_folded(patches, p_face, p, q):
 
 
 @kernel
-def may_fold(patches, a_face, a, b_face, b, c, face, d):
+def may_fold(patches, a_face, a, b_face, b, c, d):
     """Whether a crease crosses the cell, D being where it is or is expected."""
     d1, d2 = step_weights(b, a[0] - c[0], a[1] - c[1], a[2] - c[2])
     if walk_on(patches, b_face, b[12], b[13], d1, d2)[6]:
@@ -104,8 +104,8 @@ def may_fold(patches, a_face, a, b_face, b, c, face, d):
 
 
 @kernel
-def solve_cell(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
-    """Find node D with arc lengths A-D = du and B-D = dv on the far side of A-B from C.
+def solve_smooth(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
+    """As ``solve_cell`` where no crease is near.
 
     Newton's method on the two lengths (gradients along the chords), from the
     parallelogram's corner; then again with lengths corrected by fine measurement, more
@@ -115,9 +115,6 @@ def solve_cell(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
     d1, d2 = step_weights(a, b[0] - c[0], b[1] - c[1], b[2] - c[2])
     face, b1, b2, arrived = walk(patches, a_face, a[12], a[13], d1, d2)
     evaluate(patches, face, b1, b2, d)
-    creases = has_creases(patches)
-    if creases and may_fold(patches, a_face, a, b_face, b, c, face, d):
-        return solve_on_facets(patches, a_face, a, b_face, b, c, du, dv, d)
     want_a, want_b = du, dv
     cap = 0.5 * min(du, dv)
     last_polish = 1
@@ -161,14 +158,36 @@ def solve_cell(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
         want_a, want_b = want_a * ratio_a, want_b * ratio_b
         if abs(ratio_a - 1.0) + abs(ratio_b - 1.0) > 1e-5:
             last_polish = min(polish + 2, 4)
-    if creases and may_fold(patches, a_face, a, b_face, b, c, face, d):
-        return solve_on_facets(patches, a_face, a, b_face, b, c, du, dv, d)
     before, after = turn(c, a, b, c), turn(d, b, a, d)
     if before * after <= 0.0:
         return face, FAILED
     if abs(after) < du * dv * np.sin(SMALLEST_ANGLE):
         return face, LOCKED
     return face, KNOWN
+
+
+@kernel
+def solve_creased(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
+    """As ``solve_cell`` on a surface with creases: on facets where one crosses the cell."""
+    d1, d2 = step_weights(a, b[0] - c[0], b[1] - c[1], b[2] - c[2])
+    face, b1, b2, _ = walk(patches, a_face, a[12], a[13], d1, d2)
+    evaluate(patches, face, b1, b2, d)
+    if not may_fold(patches, a_face, a, b_face, b, c, d):
+        face, state = solve_smooth(patches, a_face, a, b_face, b, c, du, dv, d, scratch)
+        if state == OUTSIDE or not may_fold(patches, a_face, a, b_face, b, c, d):
+            return face, state
+    return solve_on_facets(patches, a_face, a, b_face, b, c, du, dv, d)
+
+
+@kernel
+def solve_cell(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
+    """Find node D with arc lengths A-D = du and B-D = dv on the far side of A-B from C.
+
+    Fills row ``d``; returns (face, state).
+    """
+    if has_creases(patches):
+        return solve_creased(patches, a_face, a, b_face, b, c, du, dv, d, scratch)
+    return solve_smooth(patches, a_face, a, b_face, b, c, du, dv, d, scratch)
 
 
 @kernel
