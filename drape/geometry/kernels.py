@@ -110,17 +110,40 @@ def walk(patches, face, b1, b2, d1, d2):
 
     Returns (face, b1, b2, arrived); not arrived: stopped at a border.
     """
-    b, d = (1.0 - b1 - b2, b1, b2), (-d1 - d2, d1, d2)
+    b = (1.0 - b1 - b2, b1, b2)
+    d = (-d1 - d2, d1, d2)
     for _ in range(MOST_CROSSINGS):
-        hit, when = first_hit(b, d)
+        hit, when = -1, 1.0
+        for c in range(3):
+            if d[c] < 0.0 and b[c] + d[c] < 0.0:
+                t = max(b[c], 0.0) / -d[c]
+                if t < when:
+                    hit, when = c, t
         if hit < 0:
             return face, b[1] + d[1], b[2] + d[2], True
-        b = (b[0] + when * d[0], b[1] + when * d[1], b[2] + when * d[2])
         k = (hit + 1) % 3
+        b = (b[0] + when * d[0], b[1] + when * d[1], b[2] + when * d[2])
         other = patches.neighbours[face, k]
         if other < 0:
-            break
-        b, d = unfolded_step(patches, face, k, b, d, 1.0 - when)
+            return face, b[1], b[2], False
+        j = patches.match[face, k]
+        rest = 1.0 - when
+        ratio, shift = patches.unfold[face, k, 0], patches.unfold[face, k, 1]
+        end = (k + 1) % 3
+        at_end, at_first = max(b[end], 0.0), max(b[k], 0.0)
+        total = at_end + at_first
+        at_end /= total
+        along = (d[end] + d[hit] * shift) * rest
+        into = -ratio * d[hit] * rest
+        if j == 0:
+            b = (at_end, 1.0 - at_end, 0.0)
+            d = (along, -along - into, into)
+        elif j == 1:
+            b = (0.0, at_end, 1.0 - at_end)
+            d = (into, along, -along - into)
+        else:
+            b = (1.0 - at_end, 0.0, at_end)
+            d = (-along - into, into, along)
         face = other
     return face, b[1], b[2], False
 
