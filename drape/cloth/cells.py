@@ -98,6 +98,8 @@ def may_fold(patches, a_face, a, b_face, b, c, d):
         return True
     return (
         is_folded(patches, a_face, a, b)
+        or is_folded(patches, a_face, a, c)
+        or is_folded(patches, b_face, b, c)
         or is_folded(patches, a_face, a, d)
         or is_folded(patches, b_face, b, d)
     )

@@ -19,6 +19,7 @@ from drape.compiled import kernel
 
 REACH = 0.75  # in cells: how far past the last whole cell a point may be extrapolated
 MARGIN = 1e-4  # in cells: how far past its sides a folded cell still answers
+OFF_SURFACE = 0.02  # in cells: how far from the interpolant a point next to a fold may be
 FOLDED = 2
 
 
@@ -174,10 +175,17 @@ def locate_by_folds(patches, rows, faces, state, u, v, folds, i, j, point, out):
 
 
 @kernel
-def in_fold(state, u, v, folds, x, y):
-    """Whether flat (x, y) falls in a folded cell."""
+def believable(state, u, v, folds, x, y, place, point):
+    """Whether Newton's method may have ended at flat (x, y), whose ``place`` is near ``point``.
+
+    Not in a folded cell; next to one, a point on its other side can be square to the
+    surface, so that it is the distance that tells.
+    """
     i, j = nearest_cell(state, find_interval(u, x), find_interval(v, y))
-    return i >= 0 and folds[i, j] == FOLDED
+    if i < 0 or folds[i, j] == 0:
+        return True
+    gap = (place[0] - point[0]) ** 2 + (place[1] - point[1]) ** 2 + (place[2] - point[2]) ** 2
+    return folds[i, j] < FOLDED and gap < (OFF_SURFACE * (u[i + 1] - u[i])) ** 2
 
 
 @kernel
@@ -269,7 +277,7 @@ def locate(patches, rows, faces, state, u, v, folds, points, normals, near, out)
                 if size < 1e-9 or (attempt > 12 and size < 0.01 * cell):
                     done = True
                     break
-            if done and not in_fold(state, u, v, folds, a, b):
+            if done and believable(state, u, v, folds, a, b, x[0], points[k]):
                 out[k, 0], out[k, 1] = a, b
                 break
 
