@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 
 from drape.compiled import kernel
-from drape.geometry.kernels import SAME_SIDE, evaluate, has_creases, walk_on
+from drape.geometry.kernels import SAME_SIDE, evaluate, has_creases, is_crease, walk_on
 
 NEAR_ENOUGH = 1e-3  # of a length: how far off the surface the end of a walk may be
 ON_EDGE = 1e-6  # in weights: how near to an edge or a corner counts as on it
@@ -101,7 +101,7 @@ def crease_in_fan(patches, face, corner, ahead):
     here, c = face, corner
     for _ in range(MOST_IN_FAN):
         k = c if ahead else (c + 2) % 3
-        if patches.crease[here, k]:
+        if is_crease(patches, here, k):
             return here, k
         other, j = patches.neighbours[here, k], patches.match[here, k]
         if other < 0 or other == face:
@@ -121,7 +121,7 @@ def crease_at(patches, face, b1, b2, second):
         if b[c] > 1.0 - ON_EDGE:
             return crease_in_fan(patches, face, c, second)
     for k in range(3):
-        if b[(k + 2) % 3] < ON_EDGE and patches.crease[face, k] and not second:
+        if b[(k + 2) % 3] < ON_EDGE and is_crease(patches, face, k) and not second:
             return face, k
     return -1, -1
 

@@ -160,7 +160,7 @@ def _at_nodes(net: Net, extended: Extended, density: Floats, inside: Bools) -> F
     """A field on the region's vertices, at the net's nodes (p, q)."""
     padded = np.zeros(len(extended.surface.vertices))
     padded[: len(density)] = density
-    b = net.rows[..., 12:14]
+    b = np.where(inside[..., None], net.rows[..., 12:14], 0.0)  # elsewhere never filled
     weights = np.stack([1.0 - b[..., 0] - b[..., 1], b[..., 0], b[..., 1]], -1)
     face = np.where(inside, net.faces, 0)
     return np.einsum("ijk,ijk->ij", padded[extended.surface.faces[face]], weights)

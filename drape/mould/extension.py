@@ -61,10 +61,12 @@ def extend(region: Region, surface: Surface, needed: float, margin: float) -> Ex
     levels = [np.where(region.inside, 0, 1)]
     count = len(surface.vertices)
     for rim in rims(surface):
-        strip = _strip(surface, rim, needed, margin, count)
-        for whole, part in zip((vertices, faces, normals, levels), strip, strict=True):
-            whole.append(part)
-        count += len(strip[0])
+        points, triangles, corner_normals, level = _strip(surface, rim, needed, margin, count)
+        vertices.append(points)
+        faces.append(triangles)
+        normals.append(corner_normals)
+        levels.append(level)
+        count += len(points)
     joined = [np.concatenate(x) for x in (vertices, faces, normals)]
     return Extended(
         build(joined[0], joined[1], corner_normals=joined[2]), readonly(np.concatenate(levels))
