@@ -110,10 +110,14 @@ class Net:
         """
         points, normals = np.atleast_2d(points), np.atleast_2d(normals)
         out = np.full((len(points), 2), np.nan)
+        good = np.isfinite(points).all(axis=1) & np.isfinite(normals).all(axis=1)
+        if not good.any():
+            return out
         tree, places = self._tree
-        _, near = tree.query(points, k=min(8, tree.n))
-        near = near.reshape(len(points), -1)
-        locate(*self._map, points, normals, places[near], out)
+        near = tree.query(points[good], k=min(8, tree.n))[1].reshape(int(good.sum()), -1)
+        found = out[good]
+        locate(*self._map, points[good], normals[good], places[near], found)
+        out[good] = found
         return out
 
     def to_surface(self, flat: Floats) -> Floats:

@@ -245,18 +245,22 @@ def closure(
     """Largest difference of the outline's distance from its edges from the allowances, mm.
 
     ``flat`` holds, per edge and stretch, the outline's own vertices that belong to samples.
+    NaN where the second net doesn't reach one, or where less than half of the samples are
+    left in the outline: then there is nothing to trust.
     """
-    worst = 0.0
+    worst, seen, of = 0.0, 0, 0
     for name, stretches in moved.items():
         for stretch, points in zip(stretches, flat[name], strict=True):
+            of += len(stretch.flat)
+            seen += len(points)
             if not len(points):
                 continue
             laid = second.to_surface(points)
             distance = edge_distance(second, stretch, laid, abs(allowances[name]))
-            worst = max(worst, float(np.max(np.abs(distance - abs(allowances[name])))))
             if np.isnan(distance).any():
                 return float("nan")
-    return worst
+            worst = max(worst, float(np.max(np.abs(distance - abs(allowances[name])))))
+    return worst if 2 * seen >= of else float("nan")
 
 
 def edge_distance(net: Net, stretch: EdgeStretch, points: Floats, about: float) -> Floats:

@@ -100,7 +100,7 @@ def bridged(points: Floats) -> tuple[Floats, Bools]:
 
     Returns the points and which were there.
     """
-    there: Bools = np.isfinite(points).all(axis=1)
+    there = np.asarray(np.isfinite(points).all(axis=1))
     if there.all() or not there.any():
         return points, there
     index = np.arange(len(points))

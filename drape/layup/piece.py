@@ -217,7 +217,7 @@ def _coverage(region: Region, mid: Surface, net: Net, polygon) -> tuple[float, f
     np.add.at(normals, mid.faces.ravel(), mid.corner_normals.reshape(-1, 3))
     flat = net.to_flat(mid.vertices, normals / np.linalg.norm(normals, axis=1)[:, None])
     faces, area = mid.faces, region.surface.face_areas
-    lost = np.isnan(flat[faces]).any(axis=(1, 2))
+    lost = np.asarray(np.isnan(flat[faces]).any(axis=(1, 2)))
     share = np.zeros(len(faces))
     triangles: NDArray = np.asarray(
         shapely.polygons(np.where(lost[:, None, None], 0.0, flat[faces]))

@@ -8,6 +8,7 @@ inward within the width, as a step of the parting line does) their directions ar
 smoothed along the rim; the surface stays tangent, distances are then measured on it.
 A crease that meets the rim goes on straight: its ruling lies in both tangent planes, and
 the strip has a normal for each side of it.
+Holes get a cap (``mould.caps``), or, where they can't, a strip that ends inside them.
 
 Lengths in mm, angles in radians.
 """
@@ -28,6 +29,7 @@ from drape.geometry.rims import (
     tangential,
 )
 from drape.geometry.surface import Bools, Floats, Ints, Surface, build, readonly, unit
+from drape.mould.caps import make_cap
 from drape.mould.region import Region
 
 MOST_ROWS = 12
@@ -61,16 +63,22 @@ def extend(region: Region, surface: Surface, needed: float, margin: float) -> Ex
     levels = [np.where(region.inside, 0, 1)]
     count = len(surface.vertices)
     for rim in rims(surface):
-        points, triangles, corner_normals, level = _strip(surface, rim, needed, margin, count)
-        vertices.append(points)
-        faces.append(triangles)
-        normals.append(corner_normals)
-        levels.append(level)
-        count += len(points)
+        strip = _cap(surface, rim, count) or _strip(surface, rim, needed, margin, count)
+        for whole, part in zip((vertices, faces, normals, levels), strip, strict=True):
+            whole.append(part)
+        count += len(strip[0])
     joined = [np.concatenate(x) for x in (vertices, faces, normals)]
     return Extended(
         build(joined[0], joined[1], corner_normals=joined[2]), readonly(np.concatenate(levels))
     )
+
+
+def _cap(surface: Surface, rim: Ints, first: int):
+    """A cap over the rim if it is a hole's that can be capped: as ``_strip``, all needed."""
+    if not _is_hole(rim_turns(surface.vertices[rim], rim_normals(surface, rim))):
+        return None
+    made = make_cap(surface, rim, first)
+    return None if made is None else (*made, np.ones(len(made[1]), dtype=np.int64))
 
 
 def rulings(

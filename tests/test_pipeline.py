@@ -1,0 +1,184 @@
+"""The whole road: the demo's job run once, and small jobs of one trough that go wrong.
+
+Sources: exact shapes, the project's contracts (summary's schema, key
+``json-schema-2020-12``; exit codes), and results that must not depend on threads.
+"""
+
+import json
+from pathlib import Path
+
+import jsonschema
+import numpy as np
+import pytest
+import shapely
+import trimesh
+
+import drape.layup.piece as piece_module
+from drape import cli, pipeline, publish
+from drape.errors import InputError
+from drape.geometry import shapes
+from drape.geometry.polyline import signed_area
+from drape.job import load_job
+
+SCHEMA = Path(publish.__file__).parent / "output" / "summary.schema.json"
+RADIUS, LENGTH, PLY = 25.0, 80.0, 0.22
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory):
+    return load_job(publish.copy_demo(tmp_path_factory.mktemp("demo")))
+
+
+@pytest.fixture(scope="module")
+def results(demo):
+    return pipeline.run(demo, jobs=2)
+
+
+@pytest.fixture(scope="module")
+def files(results):
+    return publish.rendered(results)
+
+
+def test_every_demo_piece_is_valid(results):
+    assert len(results.plies) == 6
+    assert results.valid
+    for ply in results.plies:
+        checks = ply.piece.checks
+        assert checks.curvature <= checks.curvature_limit
+        assert checks.yarn_length <= checks.yarn_limit == 1e-6
+        assert checks.closure <= checks.closure_limit
+    assert not [f for f in results.findings if f.level == "error"]
+
+
+def test_demo_plies_cover_the_cavity(results):
+    """All but the strips that set-backs leave bare; past the trim lines the run-off's."""
+    for ply in results.plies:
+        region, allowances = ply.piece.region, ply.piece.options.allowances
+        expected = region.surface.face_areas[region.inside].sum()
+        run_offs = sum(allowances[e.name] for e in region.edges if e.kind == "trim")
+        for e in region.edges:
+            points = region.surface.vertices[e.vertices]
+            length = np.linalg.norm(np.diff(points, axis=0), axis=1).sum()
+            if e.kind == "trim":
+                expected += allowances[e.name] * length
+            else:
+                expected += min(allowances[e.name], 0.0) * (length + run_offs)
+        assert ply.piece.unreached_area == 0.0
+        bent = any(a < 0.0 for a in allowances.values())  # a strip's width changes its length
+        assert ply.piece.covered_cavity_area == pytest.approx(expected, rel=0.02 if bent else 2e-3)
+
+
+def test_demo_outlines_are_simple_and_turn_left(results):
+    for ply in results.plies:
+        outline = ply.pattern.outline
+        assert signed_area(outline) > 0.0
+        assert shapely.Polygon(outline).is_valid
+        names = {e.name for e in ply.pattern.edges}
+        assert names == {e.name for e in ply.piece.region.edges}
+
+
+def test_the_number_of_threads_changes_no_byte(demo, files):
+    again = publish.rendered(pipeline.run(demo, jobs=1))
+    assert list(again) == list(files)
+    assert [name for name in files if again[name] != files[name]] == []
+
+
+def test_summary_follows_its_schema(results, files):
+    summary = json.loads(files["summary.json"])
+    jsonschema.Draft202012Validator(json.loads(SCHEMA.read_text())).validate(summary)
+    assert summary["files"] == sorted(files)
+    assert [p["name"] for p in summary["plies"]] == [p.ply.name for p in results.plies]
+    for ply in summary["plies"]:
+        (piece,) = ply["pieces"]
+        assert piece["valid"]
+        assert piece["checks"]["limits"]["yarn_length"] == 1e-6
+        assert shapely.Polygon(piece["outline_mm"]).area == pytest.approx(
+            piece["cloth_area_mm2"], rel=1e-4
+        )
+
+
+# --- small jobs ------------------------------------------------------------------------
+
+
+def trough_job(folder, **ply):
+    """A job of one half-round trough, 32 facets round; ``ply`` are keys of its one ply."""
+    vertices, faces = shapes.trough(RADIUS, LENGTH, 32, 20)
+    trimesh.Trimesh(vertices, faces, process=False).export(folder / "trough.stl")
+    keys = {"half": '"lower"', "fabric": '"twill"', "angle": "0", "spacing": "2.0", **ply}
+    text = f"""format = 1
+title = "Trough"
+[mould]
+closing = [0, 0, 1]
+[mould.halves.lower]
+mesh = "trough.stl"
+[fabrics.twill]
+weave = "2x2 twill"
+areal_mass = 200
+thickness = {PLY}
+locking_angle = 45
+[[plies]]
+""" + "\n".join(f"{k} = {v}" for k, v in keys.items())
+    path = folder / "job.toml"
+    path.write_text(text + "\n")
+    return path
+
+
+def test_a_trough_from_file_to_its_exact_rectangle(tmp_path):
+    """From an STL file: π(R − t/2) by the length (key ``docarmo1976``), 0.03 mm."""
+    results = pipeline.run(load_job(trough_job(tmp_path)), jobs=1)
+    assert results.valid
+    size = np.ptp(results.plies[0].pattern.outline, axis=0)
+    width = np.pi * (RADIUS - 0.5 * PLY)
+    assert sorted(size) == pytest.approx(sorted([LENGTH, width]), abs=0.03)
+
+
+def test_an_invalid_piece_gets_no_cut_files_and_exit_code_3(tmp_path, monkeypatch, capsys):
+    monkeypatch.setattr(piece_module, "CLOSURE_LIMIT", 1e-9)
+    monkeypatch.setattr(piece_module, "mesh_error", lambda surface: 0.0)
+    path, out = trough_job(tmp_path), tmp_path / "out"
+    assert cli.main(["run", str(path), "-o", str(out), "--jobs", "1"]) == 3
+    told = "".join(capsys.readouterr())
+    assert "closure check failed" in told
+    names = {p.relative_to(out).as_posix() for p in out.rglob("*") if p.is_file()}
+    assert names == {"summary.json", "nets/lower-1.vtp"}
+    (piece,) = json.loads((out / "summary.json").read_text())["plies"][0]["pieces"]
+    assert piece["valid"] is False
+    assert piece["outline_mm"] is None
+
+
+def test_a_valid_piece_gets_its_files_and_exit_code_0(tmp_path, capsys):
+    path, out = trough_job(tmp_path), tmp_path / "out"
+    assert cli.main(["run", str(path), "-o", str(out), "--jobs", "1"]) == 0
+    capsys.readouterr()
+    names = {p.relative_to(out).as_posix() for p in out.rglob("*") if p.is_file()}
+    assert {"patterns.dxf", "patterns.pdf", "patterns/lower-1.svg"} <= names
+
+
+def test_a_start_point_far_off_the_cavity_is_refused(tmp_path, capsys):
+    path = trough_job(tmp_path, start="[0.0, 0.0, -18.0]")
+    with pytest.raises(InputError, match=r"start point.*7\.0 mm away.*up to 5 mm"):
+        pipeline.run(load_job(path), jobs=1)
+    assert cli.main(["run", str(path), "-o", str(tmp_path / "out")]) == 2
+    capsys.readouterr()
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_start_point_near_the_cavity_is_moved_and_told(tmp_path):
+    """3 mm above the middle of a facet, where the foot is unique."""
+    middle = np.pi / 64
+    way = np.array([0.0, np.sin(middle), -np.cos(middle)])
+    x, y, z = (RADIUS * np.cos(middle) - 3.0) * way + [3.0, 0.0, 0.0]
+    path = trough_job(tmp_path, start=f"[{x}, {y}, {z}]")
+    results = pipeline.run(load_job(path), jobs=1)
+    told = [f for f in results.findings if "start point was moved 3.00 mm" in f.message]
+    assert [f.level for f in told] == ["warning"]
+    net = results.plies[0].piece.net
+    assert np.allclose(
+        net.points[net.origin], [3.0, 0.0, 0.0] + (RADIUS - PLY / 2) * way, atol=0.01
+    )
+
+
+def test_a_start_point_on_the_cavity_is_not_worth_a_word(tmp_path):
+    path = trough_job(tmp_path, start="[3.0, 0.0, -25.0]")
+    results = pipeline.run(load_job(path), jobs=1)
+    assert not [f for f in results.findings if "start point" in f.message]
