@@ -20,6 +20,7 @@ KERNEL_FILES = (
     "geometry/kernels.py",
     "geometry/fitting.py",
     "cloth/cells.py",
+    "cloth/facets.py",
     "cloth/occupancy.py",
     "cloth/growth.py",
     "cloth/mapping.py",

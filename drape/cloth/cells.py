@@ -18,16 +18,20 @@ from typing import NamedTuple
 
 import numpy as np
 
+from drape.cloth.facets import agree, facet_distance, folded_length, meet
 from drape.cloth.occupancy import add_node, is_taken
 from drape.compiled import kernel
 from drape.geometry.kernels import (
     ROW,
+    SAME_SIDE,
     arc_length,
     evaluate,
     fine_arc_length,
     geodesic_step,
+    has_creases,
     step_weights,
     walk,
+    walk_on,
 )
 
 UNKNOWN, KNOWN, OUTSIDE, LOCKED, FAILED, TAKEN = 0, 1, 2, 3, 4, 5
@@ -60,8 +64,50 @@ def turn(p, q, r, n):
 
 
 @kernel
-def solve_cell(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
-    """Find node D with arc lengths A-D = du and B-D = dv on the far side of A-B from C.
+def solve_on_facets(patches, a_face, a, b_face, b, c, du, dv, d):
+    """As ``solve_cell``, on flat facets: across creases, and where patches fail."""
+    face, found = meet(patches, a_face, a, b_face, b, c, du, dv, d)
+    if not found:
+        return face, FAILED
+    p, q = facet_distance(patches, face, d, c), facet_distance(patches, a_face, a, b)
+    if np.isnan(p) or np.isnan(q):  # round a corner there may be no straight walk
+        p = np.sqrt((d[0] - c[0]) ** 2 + (d[1] - c[1]) ** 2 + (d[2] - c[2]) ** 2)
+        q = np.sqrt((a[0] - b[0]) ** 2 + (a[1] - b[1]) ** 2 + (a[2] - b[2]) ** 2)
+    ratio = (p * p - q * q) / (p * p + q * q) * (du * du + dv * dv) / (2.0 * du * dv)
+    if not abs(ratio) < np.cos(SMALLEST_ANGLE):
+        return face, LOCKED
+    return face, KNOWN
+
+
+@kernel
+def is_folded(patches, p_face, p, q):
+    """Whether a crease lies between two rows."""
+    if agree(p, q) >= SAME_SIDE or not has_creases(patches):
+        return False
+    return not np.isnan(folded_length(patches, p_face, p, q))
+
+
+@kernel
+def may_fold(patches, a_face, a, b_face, b, c, d):
+    """Whether a crease crosses the cell, D being where it is or is expected."""
+    d1, d2 = step_weights(b, a[0] - c[0], a[1] - c[1], a[2] - c[2])
+    if walk_on(patches, b_face, b[12], b[13], d1, d2)[6]:
+        return True
+    d1, d2 = step_weights(a, b[0] - c[0], b[1] - c[1], b[2] - c[2])
+    if walk_on(patches, a_face, a[12], a[13], d1, d2)[6]:
+        return True
+    return (
+        is_folded(patches, a_face, a, b)
+        or is_folded(patches, a_face, a, c)
+        or is_folded(patches, b_face, b, c)
+        or is_folded(patches, a_face, a, d)
+        or is_folded(patches, b_face, b, d)
+    )
+
+
+@kernel
+def solve_smooth(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
+    """As ``solve_cell`` where no crease is near.
 
     Newton's method on the two lengths (gradients along the chords), from the
     parallelogram's corner; then again with lengths corrected by fine measurement, more
@@ -120,6 +166,30 @@ def solve_cell(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
     if abs(after) < du * dv * np.sin(SMALLEST_ANGLE):
         return face, LOCKED
     return face, KNOWN
+
+
+@kernel
+def solve_creased(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
+    """As ``solve_cell`` on a surface with creases: on facets where one crosses the cell."""
+    d1, d2 = step_weights(a, b[0] - c[0], b[1] - c[1], b[2] - c[2])
+    face, b1, b2, _ = walk(patches, a_face, a[12], a[13], d1, d2)
+    evaluate(patches, face, b1, b2, d)
+    if not may_fold(patches, a_face, a, b_face, b, c, d):
+        face, state = solve_smooth(patches, a_face, a, b_face, b, c, du, dv, d, scratch)
+        if state == OUTSIDE or not may_fold(patches, a_face, a, b_face, b, c, d):
+            return face, state
+    return solve_on_facets(patches, a_face, a, b_face, b, c, du, dv, d)
+
+
+@kernel
+def solve_cell(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
+    """Find node D with arc lengths A-D = du and B-D = dv on the far side of A-B from C.
+
+    Fills row ``d``; returns (face, state).
+    """
+    if has_creases(patches):
+        return solve_creased(patches, a_face, a, b_face, b, c, du, dv, d, scratch)
+    return solve_smooth(patches, a_face, a, b_face, b, c, du, dv, d, scratch)
 
 
 @kernel
@@ -225,21 +295,31 @@ def first_yarn(patches, grid, i0, j0, along_u, sign, direction, substeps, queue,
 
 
 @kernel
-def cell_angle(a, b, c, d, du, dv):
-    """Warp/weft angle of a cell from the arc lengths of its diagonals, radians.
+def cell_angle(patches, grid, i, j):
+    """Warp/weft angle of the cell between nodes (i, j) and (i + 1, j + 1), radians.
 
-    A-D and C-B run along the warp. For a parallelogram p² − q² = 4·du·dv·cos ω and
-    p² + q² = 2(du² + dv²); their ratio is used, so that curvature cancels to second order.
+    From the arc lengths p, q of its diagonals: for a parallelogram
+    p² − q² = 4·du·dv·cos ω and p² + q² = 2(du² + dv²); their ratio is used, so that
+    curvature cancels to second order. Over a crease the diagonals are walks on the facets.
     """
+    a, b = grid.rows[i, j + 1], grid.rows[i + 1, j]
+    c, d = grid.rows[i, j], grid.rows[i + 1, j + 1]
+    du, dv = grid.u[i + 1] - grid.u[i], grid.v[j + 1] - grid.v[j]
     p, q = arc_length(c, d), arc_length(a, b)
+    if not has_creases(patches):
+        ratio = (p * p - q * q) / (p * p + q * q) * (du * du + dv * dv) / (2.0 * du * dv)
+        return np.arccos(min(max(ratio, -1.0), 1.0))
+    far = folded_length(patches, grid.faces[i, j], c, d)
+    near = folded_length(patches, grid.faces[i, j + 1], a, b)
+    p, q = p if np.isnan(far) else far, q if np.isnan(near) else near
     ratio = (p * p - q * q) / (p * p + q * q) * (du * du + dv * dv) / (2.0 * du * dv)
     return np.arccos(min(max(ratio, -1.0), 1.0))
 
 
 @kernel
-def shear_field(grid, shear):
+def shear_field(patches, grid, shear):
     """Fill ``shear`` (p−1, q−1): π/2 − angle at each cell's centre, NaN where incomplete."""
-    rows, state = grid.rows, grid.state
+    state = grid.state
     for i in range(shear.shape[0]):
         for j in range(shear.shape[1]):
             shear[i, j] = np.nan
@@ -249,11 +329,32 @@ def shear_field(grid, shear):
                 and state[i, j + 1] == KNOWN
                 and state[i + 1, j + 1] == KNOWN
             ):
-                shear[i, j] = 0.5 * np.pi - cell_angle(
-                    rows[i, j + 1],
-                    rows[i + 1, j],
-                    rows[i, j],
-                    rows[i + 1, j + 1],
-                    grid.u[i + 1] - grid.u[i],
-                    grid.v[j + 1] - grid.v[j],
-                )
+                shear[i, j] = 0.5 * np.pi - cell_angle(patches, grid, i, j)
+
+
+@kernel
+def mark_folds(patches, grid, folds):
+    """Fill ``folds`` (p−1, q−1): 2 where a crease crosses a whole cell, 1 next to one, 0."""
+    f, rows = grid.faces, grid.rows
+    for i in range(folds.shape[0]):
+        for j in range(folds.shape[1]):
+            folds[i, j] = 0
+    for i in range(folds.shape[0]):
+        for j in range(folds.shape[1]):
+            if not (
+                grid.state[i, j] == KNOWN
+                and grid.state[i + 1, j] == KNOWN
+                and grid.state[i, j + 1] == KNOWN
+                and grid.state[i + 1, j + 1] == KNOWN
+            ):
+                continue
+            if (
+                is_folded(patches, f[i, j], rows[i, j], rows[i + 1, j + 1])
+                or is_folded(patches, f[i, j + 1], rows[i, j + 1], rows[i + 1, j])
+                or is_folded(patches, f[i, j], rows[i, j], rows[i + 1, j])
+                or is_folded(patches, f[i, j], rows[i, j], rows[i, j + 1])
+            ):
+                for a in range(max(i - 1, 0), min(i + 2, folds.shape[0])):
+                    for b in range(max(j - 1, 0), min(j + 2, folds.shape[1])):
+                        folds[a, b] = max(folds[a, b], 1)
+                folds[i, j] = 2

@@ -25,6 +25,7 @@ from drape.cloth.cells import (
     fill_from,
     solve_cell,
 )
+from drape.cloth.facets import folded_way
 from drape.cloth.occupancy import NEAR, add_node, is_taken, make_occupancy
 from drape.compiled import kernel
 from drape.geometry.kernels import ROW, geodesic_step, step_weights, walk
@@ -87,7 +88,7 @@ def column_shear(patches, grid, level, at, i, i2, j1, j2):
     Returns (mean, weight); weight 0 where there is no whole cell.
     """
     total = weight = 0.0
-    low, high = min(i, i2), max(i, i2)
+    low = min(i, i2)
     for j in range(j1, j2):
         whole = grid.state[i, j] == KNOWN and grid.state[i, j + 1] == KNOWN
         whole = whole and grid.state[i2, j] == KNOWN and grid.state[i2, j + 1] == KNOWN
@@ -96,14 +97,7 @@ def column_shear(patches, grid, level, at, i, i2, j1, j2):
         share = needed_share(patches, grid, level, at, j)
         if share == 0.0:
             continue
-        angle = cell_angle(
-            grid.rows[low, j + 1],
-            grid.rows[high, j],
-            grid.rows[low, j],
-            grid.rows[high, j + 1],
-            grid.u[high] - grid.u[low],
-            grid.v[j + 1] - grid.v[j],
-        )
+        angle = cell_angle(patches, grid, low, j)
         w = share * (grid.v[j + 1] - grid.v[j])
         total += w * (0.5 * np.pi - angle)
         weight += w
@@ -170,18 +164,20 @@ def try_column(patches, grid, base, occupancy, hand, i, j, sign, j1, j2, directi
 
 
 @kernel
-def start_direction(grid, i, j, sign, j1, j2, direction):
+def start_direction(patches, grid, i, j, sign, j1, j2, direction):
     """Fill ``direction``: the yarn's own at node (i, j), else square to the column."""
     row = grid.rows[i, j]
     back = i - sign
     if 0 <= back < grid.state.shape[0] and grid.state[back, j] == KNOWN:
+        folded_way(patches, grid.faces[i, j], row, grid.rows[back, j], direction)
         for c in range(3):
-            direction[c] = row[c] - grid.rows[back, j, c]
+            direction[c] = -direction[c]
     else:
         low, high = max(j1, j - 1), min(j2, j + 1)
-        x = grid.rows[i, high, 0] - grid.rows[i, low, 0]
-        y = grid.rows[i, high, 1] - grid.rows[i, low, 1]
-        z = grid.rows[i, high, 2] - grid.rows[i, low, 2]
+        up, down, f = np.empty(3), np.empty(3), grid.faces[i, j]
+        folded_way(patches, f, row, grid.rows[i, high], up)
+        folded_way(patches, f, row, grid.rows[i, low], down)
+        x, y, z = up[0] - down[0], up[1] - down[1], up[2] - down[2]
         direction[0] = sign * (y * row[5] - z * row[4])
         direction[1] = sign * (z * row[3] - x * row[5])
         direction[2] = sign * (x * row[4] - y * row[3])
@@ -238,7 +234,7 @@ def grow_column(patches, grid, base, occupancy, level, i, j, sign, hand, substep
         return 0
     du = abs(grid.u[i2] - grid.u[i])
     direction, trial = np.empty(3), np.empty(3)
-    start_direction(grid, i, j, sign, j1, j2, direction)
+    start_direction(patches, grid, i, j, sign, j1, j2, direction)
     count, angle = 0, 0.0
     for attempt in range(6):
         for k in range(count):

@@ -3,6 +3,10 @@
 Inside the net a point is interpolated by the bicubic through the 4 × 4 nodes round its
 cell, near the net's rim by the bilinear of its cell. The inverse map is Newton's method
 (Gauss-Newton: the residual's normal part is left over) on the same interpolant.
+
+A cell that a crease crosses is folded, not curved: it is unfolded at its first corner.
+The walks from there to the three others span a bilinear chart; a place on the chart is
+the end of the walk with that vector. Bicubics keep clear of folded cells.
 """
 
 from __future__ import annotations
@@ -10,9 +14,13 @@ from __future__ import annotations
 import numpy as np
 
 from drape.cloth.cells import KNOWN
+from drape.cloth.facets import facet_axes, facet_log, straight
 from drape.compiled import kernel
 
 REACH = 0.75  # in cells: how far past the last whole cell a point may be extrapolated
+MARGIN = 1e-4  # in cells: how far past its sides a folded cell still answers
+OFF_SURFACE = 0.02  # in cells: how far from the interpolant a point next to a fold may be
+FOLDED = 2
 
 
 @kernel
@@ -64,7 +72,124 @@ def nearest_cell(state, i, j):
 
 
 @kernel
-def interpolant(rows, state, u, v, x, y, out, wu, wv):
+def stencil(state, folds, i, j):
+    """First node and count of the square of nodes to interpolate cell (i, j) from."""
+    if folds[i, j] == 0:
+        return (i - 1, j - 1, 4) if whole(state, i - 1, j - 1, 4) else (i, j, 2)
+    for a in (i - 1, i - 2, i):
+        for b in (j - 1, j - 2, j):
+            if whole(state, a, b, 4) and folds[a : a + 3, b : b + 3].max() < FOLDED:
+                return a, b, 4
+    return i, j, 2
+
+
+@kernel
+def cell_chart(patches, rows, faces, i, j, chart, axes):
+    """Fill ``chart`` (3, 3): ways to (i + 1, j), to (i, j + 1), and what (i + 1, j + 1) adds.
+
+    In the facet of node (i, j), whose ``axes`` are filled too. Returns whether all exist.
+    """
+    face, row, end = faces[i, j], rows[i, j], np.empty(rows.shape[2])
+    facet_axes(patches, face, axes)
+    one = facet_log(patches, face, row, rows[i + 1, j], chart[0], end)[0]
+    two = facet_log(patches, face, row, rows[i, j + 1], chart[1], end)[0]
+    both = facet_log(patches, face, row, rows[i + 1, j + 1], chart[2], end)[0]
+    for c in range(3):
+        chart[2, c] -= chart[0, c] + chart[1, c]
+    return not (np.isnan(one) or np.isnan(two) or np.isnan(both))
+
+
+@kernel
+def place_folded(patches, rows, faces, i, j, s, t, out):
+    """Fill ``out`` (3,) with the place at shares (s, t) of a folded cell; whether it is there."""
+    chart, axes, way = np.empty((3, 3)), np.empty((3, 3)), np.empty(3)
+    row, ahead, left = np.empty(rows.shape[2]), np.empty(3), np.empty(3)
+    if not cell_chart(patches, rows, faces, i, j, chart, axes):
+        return False
+    size = 0.0
+    for c in range(3):
+        way[c] = s * chart[0, c] + t * chart[1, c] + s * t * chart[2, c]
+        size += way[c] ** 2
+    if size < 1e-24:
+        out[:] = rows[i, j, :3]
+        return True
+    b1, b2 = rows[i, j, 12], rows[i, j, 13]
+    arrived = straight(patches, faces[i, j], b1, b2, way, row, ahead, left, axes)[1]
+    out[:] = row[:3]
+    return arrived
+
+
+@kernel
+def locate_folded(patches, rows, faces, i, j, point):
+    """Shares (s, t) of a point on a folded cell's chart, NaN where no walk reaches it."""
+    chart, axes = np.empty((3, 3)), np.empty((3, 3))
+    way, to, end = np.empty(3), np.empty(rows.shape[2]), np.empty(rows.shape[2])
+    if not cell_chart(patches, rows, faces, i, j, chart, axes):
+        return np.nan, np.nan
+    to[:3] = point
+    if np.isnan(facet_log(patches, faces[i, j], rows[i, j], to, way, end)[0]):
+        return np.nan, np.nan
+    s = t = 0.0
+    for _ in range(30):
+        aa = ab = bb = ra = rb = 0.0
+        for c in range(3):
+            a, b = chart[0, c] + t * chart[2, c], chart[1, c] + s * chart[2, c]
+            r = way[c] - s * chart[0, c] - t * chart[1, c] - s * t * chart[2, c]
+            aa += a * a
+            ab += a * b
+            bb += b * b
+            ra += a * r
+            rb += b * r
+        det = aa * bb - ab * ab
+        if det <= 1e-12 * aa * bb:
+            return np.nan, np.nan
+        ds, dt = (ra * bb - rb * ab) / det, (rb * aa - ra * ab) / det
+        s, t = s + ds, t + dt
+        if abs(ds) + abs(dt) < 1e-12:
+            return s, t
+    return np.nan, np.nan
+
+
+@kernel
+def answers(state, i, j, s, t):
+    """Whether the cell (i, j) answers for (s, t): inside, or past a side with no neighbour."""
+    low_s = -MARGIN if whole(state, i - 1, j, 2) else -REACH
+    low_t = -MARGIN if whole(state, i, j - 1, 2) else -REACH
+    high_s = 1.0 + (MARGIN if whole(state, i + 1, j, 2) else REACH)
+    high_t = 1.0 + (MARGIN if whole(state, i, j + 1, 2) else REACH)
+    return low_s <= s <= high_s and low_t <= t <= high_t
+
+
+@kernel
+def locate_by_folds(patches, rows, faces, state, u, v, folds, i, j, point, out):
+    """Look for ``point`` in the folded cells round node (i, j); fills ``out`` (2,)."""
+    for a in range(max(i - 1, 0), min(i + 1, folds.shape[0])):
+        for b in range(max(j - 1, 0), min(j + 1, folds.shape[1])):
+            if folds[a, b] != FOLDED:
+                continue
+            s, t = locate_folded(patches, rows, faces, a, b, point)
+            if not np.isnan(s) and answers(state, a, b, s, t):
+                out[0], out[1] = u[a] + s * (u[a + 1] - u[a]), v[b] + t * (v[b + 1] - v[b])
+                return True
+    return False
+
+
+@kernel
+def believable(state, u, v, folds, x, y, place, point):
+    """Whether Newton's method may have ended at flat (x, y), whose ``place`` is near ``point``.
+
+    Not in a folded cell; next to one, a point on its other side can be square to the
+    surface, so that it is the distance that tells.
+    """
+    i, j = nearest_cell(state, find_interval(u, x), find_interval(v, y))
+    if i < 0 or folds[i, j] == 0:
+        return True
+    gap = (place[0] - point[0]) ** 2 + (place[1] - point[1]) ** 2 + (place[2] - point[2]) ** 2
+    return folds[i, j] < FOLDED and gap < (OFF_SURFACE * (u[i + 1] - u[i])) ** 2
+
+
+@kernel
+def interpolant(rows, state, u, v, folds, x, y, out, wu, wv):
     """Position and derivatives at flat (x, y): out (3, 3) rows X, X_u, X_v.
 
     Returns whether a cell was found there (or within REACH).
@@ -77,8 +202,7 @@ def interpolant(rows, state, u, v, x, y, out, wu, wv):
         return False
     if y < v[j] - REACH * dv or y > v[j + 1] + REACH * dv:
         return False
-    count = 4 if whole(state, i - 1, j - 1, 4) else 2
-    first_i, first_j = (i - 1, j - 1) if count == 4 else (i, j)
+    first_i, first_j, count = stencil(state, folds, i, j)
     lagrange(u, first_i, count, x, wu[0], wu[1])
     lagrange(v, first_j, count, y, wv[0], wv[1])
     out[:] = 0.0
@@ -94,16 +218,23 @@ def interpolant(rows, state, u, v, x, y, out, wu, wv):
 
 
 @kernel
-def place(rows, state, u, v, flat, out):
+def place(patches, rows, faces, state, u, v, folds, flat, out):
     """Fill ``out`` (k, 3) with the surface points of ``flat`` (k, 2); others stay as given."""
     x, wu, wv = np.empty((3, 3)), np.empty((2, 4)), np.empty((2, 4))
     for k in range(flat.shape[0]):
-        if interpolant(rows, state, u, v, flat[k, 0], flat[k, 1], x, wu, wv):
-            out[k] = x[0]
+        if not interpolant(rows, state, u, v, folds, flat[k, 0], flat[k, 1], x, wu, wv):
+            continue
+        out[k] = x[0]
+        i, j = nearest_cell(state, find_interval(u, flat[k, 0]), find_interval(v, flat[k, 1]))
+        if folds[i, j] == FOLDED:
+            s = (flat[k, 0] - u[i]) / (u[i + 1] - u[i])
+            t = (flat[k, 1] - v[j]) / (v[j + 1] - v[j])
+            if place_folded(patches, rows, faces, i, j, s, t, x[0]):
+                out[k] = x[0]
 
 
 @kernel
-def locate(rows, state, u, v, points, normals, near, out):
+def locate(patches, rows, faces, state, u, v, folds, points, normals, near, out):
     """Fill ``out`` (k, 2) with flat coordinates of ``points``; others stay as given.
 
     ``near`` (k, c, 2): grid places of nodes close to each point, nearest first; the first
@@ -113,6 +244,8 @@ def locate(rows, state, u, v, points, normals, near, out):
     for k in range(points.shape[0]):
         for c in range(near.shape[1]):
             i, j = near[k, c, 0], near[k, c, 1]
+            if locate_by_folds(patches, rows, faces, state, u, v, folds, i, j, points[k], out[k]):
+                break
             agree = 0.0
             for a in range(3):
                 agree += rows[i, j, 3 + a] * normals[k, a]
@@ -122,7 +255,7 @@ def locate(rows, state, u, v, points, normals, near, out):
             cell = max(u[min(i + 1, u.size - 1)] - u[max(i - 1, 0)], 1e-9)
             done = False
             for attempt in range(25):
-                if not interpolant(rows, state, u, v, a, b, x, wu, wv):
+                if not interpolant(rows, state, u, v, folds, a, b, x, wu, wv):
                     break
                 uu = uv = vv = ru = rv = 0.0
                 for m in range(3):
@@ -144,7 +277,7 @@ def locate(rows, state, u, v, points, normals, near, out):
                 if size < 1e-9 or (attempt > 12 and size < 0.01 * cell):
                     done = True
                     break
-            if done:
+            if done and believable(state, u, v, folds, a, b, x[0], points[k]):
                 out[k, 0], out[k, 1] = a, b
                 break
 

@@ -14,7 +14,7 @@ from functools import cached_property
 import numpy as np
 from scipy.spatial import cKDTree
 
-from drape.cloth.cells import KNOWN, LOCKED, Grid, shear_field
+from drape.cloth.cells import KNOWN, LOCKED, Grid, mark_folds, shear_field
 from drape.cloth.mapping import interpolate_field, locate, place
 from drape.geometry.kernels import Patches
 from drape.geometry.surface import Bools, Floats, Ints, Surface, readonly
@@ -69,8 +69,24 @@ class Net:
     def shear(self) -> Floats:
         """(p−1, q−1) signed shear at cell centres, radians; NaN where incomplete."""
         out = np.empty((len(self.u) - 1, len(self.v) - 1))
-        shear_field(Grid(self.u, self.v, self.rows, self.faces, self.state), out)
+        shear_field(self.patches, self._grid, out)
         return readonly(out)
+
+    @property
+    def _grid(self) -> Grid:
+        return Grid(self.u, self.v, self.rows, self.faces, self.state)
+
+    @cached_property
+    def folds(self) -> Ints:
+        """(p−1, q−1) 2 on cells that a crease crosses, 1 on those round them, else 0."""
+        out = np.zeros((len(self.u) - 1, len(self.v) - 1), np.int8)
+        if self.surface.crease.any():
+            mark_folds(self.patches, self._grid, out)
+        return readonly(out)
+
+    @property
+    def _map(self) -> tuple:
+        return self.patches, self.rows, self.faces, self.state, self.u, self.v, self.folds
 
     @cached_property
     def centres(self) -> tuple[Floats, Floats]:
@@ -100,8 +116,7 @@ class Net:
         tree, places = self._tree
         near = tree.query(points[good], k=min(8, tree.n))[1].reshape(int(good.sum()), -1)
         found = out[good]
-        grid = (self.rows, self.state, self.u, self.v)
-        locate(*grid, points[good], normals[good], places[near], found)
+        locate(*self._map, points[good], normals[good], places[near], found)
         out[good] = found
         return out
 
@@ -109,7 +124,7 @@ class Net:
         """(k, 3) surface points of (k, 2) flat coordinates; NaN where the net isn't."""
         flat = np.atleast_2d(np.asarray(flat, float))
         out = np.full((len(flat), 3), np.nan)
-        place(self.rows, self.state, self.u, self.v, flat, out)
+        place(*self._map, flat, out)
         return out
 
     def shear_at(self, flat: Floats) -> Floats:

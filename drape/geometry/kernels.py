@@ -23,6 +23,7 @@ from drape.compiled import kernel
 
 ROW = 14  # X 0:3, n 3:6, Xu 6:9, Xv 9:12, b1 12, b2 13
 MOST_CROSSINGS = 2000
+SAME_SIDE = np.cos(np.radians(25.0))  # normals farther apart: a crease may lie between
 
 
 class Patches(NamedTuple):
@@ -32,7 +33,9 @@ class Patches(NamedTuple):
     normals : (m, 3, 3) unit normals at the corners
     neighbours : (m, 3) face across edge k, −1 at a border
     match : (m, 3) the shared edge's number in the neighbour
-    unfold : (m, 3, 2) ratio of heights and shift along the edge, for walking across it
+    unfold : (m, 3, 2) ratio of heights and shift along the edge, for walking across it;
+        on a surface with creases (m, 3, 3), the last one 1 where edge k is a crease
+        (an array of its own would slow every call on smooth surfaces by a tenth)
     """
 
     control: np.ndarray
@@ -67,6 +70,38 @@ def evaluate(patches, face, b1, b2, row):
     for c in range(3):
         row[3 + c] /= length
     row[12], row[13] = b1, b2
+
+
+@kernel
+def first_hit(b, d):
+    """Corner whose weight runs out first on the step ``d`` from weights ``b``, and when.
+
+    −1 where the step ends within the face.
+    """
+    hit, when = -1, 1.0
+    for c in range(3):
+        if d[c] < 0.0 and b[c] + d[c] < 0.0:
+            t = max(b[c], 0.0) / -d[c]
+            if t < when:
+                hit, when = c, t
+    return hit, when
+
+
+@kernel
+def unfolded_step(patches, face, k, b, d, rest):
+    """Weights and remaining step in the face across edge k, from those on the edge."""
+    j, end, hit = patches.match[face, k], (k + 1) % 3, (k + 2) % 3
+    ratio, shift = patches.unfold[face, k, 0], patches.unfold[face, k, 1]
+    at_end, at_first = max(b[end], 0.0), max(b[k], 0.0)
+    total = at_end + at_first
+    at_end /= total
+    along = (d[end] + d[hit] * shift) * rest
+    into = -ratio * d[hit] * rest
+    if j == 0:
+        return (at_end, 1.0 - at_end, 0.0), (along, -along - into, into)
+    if j == 1:
+        return (0.0, at_end, 1.0 - at_end), (into, along, -along - into)
+    return (1.0 - at_end, 0.0, at_end), (-along - into, into, along)
 
 
 @kernel
@@ -111,6 +146,42 @@ def walk(patches, face, b1, b2, d1, d2):
             d = (-along - into, into, along)
         face = other
     return face, b[1], b[2], False
+
+
+@kernel
+def is_crease(patches, face, k):
+    """Whether edge k is a crease, on a surface that has some."""
+    return patches.unfold[face, k, 2] > 0.0
+
+
+@kernel
+def walk_on(patches, face, b1, b2, d1, d2):
+    """As ``walk``, on a surface with creases; returns (face, b1, b2, d1, d2, arrived, creased).
+
+    (d1, d2) is the rest of the step in the last face (its direction there), ``creased``
+    whether a crease was crossed.
+    """
+    creased = False
+    b, d = (1.0 - b1 - b2, b1, b2), (-d1 - d2, d1, d2)
+    for _ in range(MOST_CROSSINGS):
+        hit, when = first_hit(b, d)
+        if hit < 0:
+            return face, b[1] + d[1], b[2] + d[2], d[1], d[2], True, creased
+        b = (b[0] + when * d[0], b[1] + when * d[1], b[2] + when * d[2])
+        k = (hit + 1) % 3
+        other = patches.neighbours[face, k]
+        if other < 0:
+            break
+        creased = creased or is_crease(patches, face, k)
+        b, d = unfolded_step(patches, face, k, b, d, 1.0 - when)
+        face = other
+    return face, b[1], b[2], d[1], d[2], False, creased
+
+
+@kernel
+def has_creases(patches):
+    """Whether the surface has creases at all: smooth ones are spared looking for them."""
+    return patches.unfold.shape[2] > 2
 
 
 @kernel
@@ -217,6 +288,32 @@ def chord_sum(patches, p_face, p, q, row, otherwise):
 
 
 @kernel
+def set_direction(patches, face, d1, d2, direction):
+    """Fill ``direction`` with the unit vector of a step in weights on a flat facet."""
+    p = patches.control[face]
+    size = 0.0
+    for c in range(3):
+        direction[c] = d1 * (p[1, c] - p[0, c]) + d2 * (p[2, c] - p[0, c])
+        size += direction[c] ** 2
+    for c in range(3):
+        direction[c] /= np.sqrt(size)
+
+
+@kernel
+def creased_step(patches, start_face, p, direction, length, q, anyway):
+    """As ``geodesic_step``, where the step may cross a crease: the walk is the geodesic.
+
+    Returns (face, arrived, whether it did); ``direction`` is changed if so, or ``anyway``.
+    """
+    d1, d2 = step_weights(p, length * direction[0], length * direction[1], length * direction[2])
+    face, b1, b2, d1, d2, arrived, creased = walk_on(patches, start_face, p[12], p[13], d1, d2)
+    evaluate(patches, face, b1, b2, q)
+    if creased or anyway:
+        set_direction(patches, face, d1, d2, direction)
+    return face, arrived, creased
+
+
+@kernel
 def geodesic_step(patches, start_face, p, direction, length, q):
     """One step of a geodesic: from row ``p`` along the unit tangent ``direction`` (3,).
 
@@ -225,6 +322,10 @@ def geodesic_step(patches, start_face, p, direction, length, q):
     Solved once with lengths from chord and normals, and again with lengths measured finely.
     Returns (face, arrived); row ``q`` is filled.
     """
+    if has_creases(patches):
+        face, arrived, creased = creased_step(patches, start_face, p, direction, length, q, False)
+        if creased:
+            return face, arrived
     sx = p[4] * direction[2] - p[5] * direction[1]
     sy = p[5] * direction[0] - p[3] * direction[2]
     sz = p[3] * direction[1] - p[4] * direction[0]
@@ -248,6 +349,9 @@ def geodesic_step(patches, start_face, p, direction, length, q):
         a21 = sx * q[6] + sy * q[7] + sz * q[8]
         a22 = sx * q[9] + sy * q[10] + sz * q[11]
         det = a11 * a22 - a12 * a21
+        if has_creases(patches) and p[3] * q[3] + p[4] * q[4] + p[5] * q[5] < SAME_SIDE:
+            # along a crease the correction may slip over it: the walk is good enough
+            return creased_step(patches, start_face, p, direction, length, q, True)[:2]
         if det == 0.0:
             return face, False
         d1 = -(f1 * a22 - f2 * a12) / det

@@ -35,7 +35,7 @@ def _patches(surface: Surface) -> Patches:
         readonly(normals),
         readonly(surface.neighbours),
         readonly(match),
-        readonly(_unfold(corners, surface.neighbours, match)),
+        readonly(_unfold(corners, surface.neighbours, match, surface.crease)),
     )
 
 
@@ -55,8 +55,10 @@ def _control_points(corners: Floats, normals: Floats, crease: np.ndarray) -> Flo
     return out
 
 
-def _unfold(corners: Floats, neighbours: Ints, match: Ints) -> Floats:
+def _unfold(corners: Floats, neighbours: Ints, match: Ints, crease: np.ndarray) -> Floats:
     """(m, 3, 2) for each edge: facet height / neighbour's height, and shift along it.
+
+    On a surface with creases (m, 3, 3), with 1 where the edge is one.
 
     With the step's weight d at the corner opposite the edge, the neighbour's opposite
     corner gets −ratio·d, and the weight of the edge's end grows by shift·d.
@@ -73,6 +75,8 @@ def _unfold(corners: Floats, neighbours: Ints, match: Ints) -> Floats:
     ratio = height[f, side] / height[g, j]
     out[f, side, 0] = ratio
     out[f, side, 1] = foot[f, side] + ratio * (1.0 - foot[g, j])
+    if crease.any():
+        out = np.concatenate([out, crease[:, :, None]], axis=2)
     return out
 
 

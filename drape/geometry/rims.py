@@ -42,6 +42,21 @@ def rim_normals(surface: Surface, rim: Ints) -> Floats:
     return unit(total[rim])
 
 
+def rim_sides(surface: Surface, rim: Ints) -> tuple[Floats, Floats]:
+    """(k, 3) unit normals at rim vertices on the rim's sides behind and ahead.
+
+    They differ where a crease meets the rim.
+    """
+    count = len(surface.vertices)
+    face, k = np.nonzero(surface.neighbours < 0)
+    code = surface.faces[face, k] * count + surface.faces[face, (k + 1) % 3]
+    order = np.argsort(code)
+    at = order[np.searchsorted(code, rim * count + np.roll(rim, -1), sorter=order)]
+    ahead = surface.corner_normals[face[at], k[at]]
+    behind = np.roll(surface.corner_normals[face[at], (k[at] + 1) % 3], 1, axis=0)
+    return behind, ahead
+
+
 def rim_corners(points: Floats, normals: Floats, angle: float = CORNER) -> Ints:
     """Vertices of a closed rim (k, 3) where it turns by more than ``angle``."""
     return np.flatnonzero(np.abs(rim_turns(points, normals)) > angle)

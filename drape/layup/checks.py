@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
+from drape.cloth.facets import folded_lengths
 from drape.cloth.net import Net
 from drape.geometry.patches import place_near
 from drape.geometry.surface import Bools, Floats, Surface
@@ -159,7 +160,7 @@ def _at_nodes(net: Net, extended: Extended, density: Floats, inside: Bools) -> F
     """A field on the region's vertices, at the net's nodes (p, q)."""
     padded = np.zeros(len(extended.surface.vertices))
     padded[: len(density)] = density
-    b = net.rows[..., 12:14]
+    b = np.where(inside[..., None], net.rows[..., 12:14], 0.0)  # elsewhere never filled
     weights = np.stack([1.0 - b[..., 0] - b[..., 1], b[..., 0], b[..., 1]], -1)
     face = np.where(inside, net.faces, 0)
     return np.einsum("ijk,ijk->ij", padded[extended.surface.faces[face]], weights)
@@ -212,7 +213,8 @@ def yarn_deviation(net: Net, wanted: Bools) -> float:
 def surface_lengths(net: Net, faces: NDArray, start: Floats, end: Floats) -> Floats:
     """(k,) lengths of the surface curves above the chords between rows (k, ROW).
 
-    Chords over SAMPLES points dropped on the surface, extrapolated (Richardson).
+    Chords over SAMPLES points dropped on the surface, extrapolated (Richardson); over a
+    crease, where no chord can be dropped, straight walks on the facets.
     """
     share = np.arange(1, SAMPLES) / SAMPLES
     points, place, weights = [start[:, :3]], faces, start[:, 12:14]
@@ -226,7 +228,12 @@ def surface_lengths(net: Net, faces: NDArray, start: Floats, end: Floats) -> Flo
     chain = np.stack(points)
     fine = np.linalg.norm(np.diff(chain, axis=0), axis=2).sum(axis=0)
     coarse = np.linalg.norm(np.diff(chain[::2], axis=0), axis=2).sum(axis=0)
-    return fine + (fine - coarse) / 3.0
+    smooth = fine + (fine - coarse) / 3.0
+    if not net.surface.crease.any():
+        return smooth
+    folded = np.empty(len(start))
+    folded_lengths(net.patches, np.asarray(faces, np.int64), start, end, folded)
+    return np.where(np.isnan(folded), smooth, folded)
 
 
 def closure(

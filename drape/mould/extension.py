@@ -6,6 +6,8 @@ distance along a ruling is distance from the edge. At corners (a turn of the rim
 than CORNER) the ruling is the mitre's. Where rulings would cross (a rim that turns
 inward within the width, as a step of the parting line does) their directions are
 smoothed along the rim; the surface stays tangent, distances are then measured on it.
+A crease that meets the rim goes on straight: its ruling lies in both tangent planes, and
+the strip has a normal for each side of it.
 Holes get a cap (``mould.caps``), or, where they can't, a strip that ends inside them.
 
 Lengths in mm, angles in radians.
@@ -17,12 +19,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from drape.geometry.rims import CORNER, loop_length, rim_normals, rim_turns, rims, tangential
+from drape.geometry.rims import (
+    CORNER,
+    loop_length,
+    rim_normals,
+    rim_sides,
+    rim_turns,
+    rims,
+    tangential,
+)
 from drape.geometry.surface import Bools, Floats, Ints, Surface, build, readonly, unit
 from drape.mould.caps import make_cap
 from drape.mould.region import Region
 
 MOST_ROWS = 12
+FOLD = np.radians(10.0)  # between the normals of a rim vertex's sides: a crease ends there
 HOLE_SHARE = 0.6  # of a hole's mean radius: how far its extension reaches inward
 
 
@@ -70,13 +81,16 @@ def _cap(surface: Surface, rim: Ints, first: int):
     return None if made is None else (*made, np.ones(len(made[1]), dtype=np.int64))
 
 
-def rulings(points: Floats, normals: Floats, width: float) -> tuple[Ints, Floats, Bools]:
+def rulings(
+    points: Floats, normals: Floats, width: float, creases: tuple[Bools, Floats] | None = None
+) -> tuple[Ints, Floats, Bools]:
     """Rulings of a closed rim (k, 3) with unit normals.
 
     Returns, for each ruling in order round the rim, its rim vertex (n,), its vector
     (n, 3) per mm of width, and whether it belongs to a corner (n,). A corner sends out
     three: square to the edge behind, the mitre (longer, so that the strip is as wide
-    there), and square to the edge ahead.
+    there), and square to the edge ahead. ``creases``: the vertices (k,) that have a
+    given ruling (k, 3), see ``_crease_rulings``.
     """
     ahead = unit(tangential(np.roll(points, -1, axis=0) - points, normals))
     behind = unit(tangential(points - np.roll(points, 1, axis=0), normals))
@@ -85,6 +99,8 @@ def rulings(points: Floats, normals: Floats, width: float) -> tuple[Ints, Floats
     gap = np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1)
     share = (np.roll(gap, 1) / (gap + np.roll(gap, 1)))[:, None]  # the nearer edge counts more
     corner = turn > CORNER
+    if creases is not None:
+        corner &= ~creases[0]
     ray = unit(
         np.where(corner[:, None], 0.5 * (out_a + out_b), share * out_a + (1 - share) * out_b)
     )
@@ -92,6 +108,8 @@ def rulings(points: Floats, normals: Floats, width: float) -> tuple[Ints, Floats
     if (inward * width > 0.5).any() and not _is_hole(turn):
         ray = _smoothed(ray, normals, gap, corner, width)
         ray /= np.clip(np.einsum("ij,ij->i", ray, unit(out_a + out_b)), 0.5, 1.0)[:, None]
+    if creases is not None:
+        ray = np.where(creases[0][:, None], creases[1], ray)
     ray = np.where(corner[:, None], ray / np.clip(np.cos(0.5 * turn), 0.3, 1.0)[:, None], ray)
     owner = np.repeat(np.arange(len(points)), np.where(corner, 3, 1))
     vectors, of_corner = ray[owner], corner[owner]
@@ -108,24 +126,51 @@ def _strip(surface: Surface, rim: Ints, needed: float, margin: float, first: int
     if _is_hole(rim_turns(points, base)):
         shrink = min(1.0, HOLE_SHARE * perimeter / (2.0 * np.pi) / (needed + margin))
     heights = _heights(needed * shrink, margin * shrink, perimeter / len(rim))
-    owner, ray, corner = rulings(points, base, heights[-1])
+    behind, ahead = rim_sides(surface, rim)
+    creases = _crease_rulings(points, behind, ahead)
+    owner, ray, corner = rulings(points, base, heights[-1], creases)
     points, base = points[owner], base[owner]
     grid = points[None] + heights[:, None, None] * ray[None]
     normals = unit(np.cross(ray[None], np.stack([_slopes(row) for row in grid])))
     normals = unit(normals + (base - normals[0])[None])
     normals[:, corner] = base[corner]
+    before, after = normals.copy(), normals.copy()
+    split = creases[0][owner]
+    before[:, split], after[:, split] = behind[owner[split]], ahead[owner[split]]
     rows, k = len(heights) - 1, len(owner)
     ids = np.concatenate([rim[owner], first + np.arange(rows * k)]).reshape(rows + 1, k)
-    faces, corner_normals, levels = _strip_faces(ids, normals, heights <= needed * shrink + 1e-9)
+    faces, corner_normals, levels = _strip_faces(
+        ids, before, after, heights <= needed * shrink + 1e-9
+    )
     return grid[1:].reshape(-1, 3), faces, corner_normals, levels
 
 
-def _strip_faces(ids: Ints, normals: Floats, needed: Bools) -> tuple[Ints, Floats, Ints]:
-    """Two triangles per quad of the strip; at corners the first row's are single."""
+def _crease_rulings(points: Floats, behind: Floats, ahead: Floats) -> tuple[Bools, Floats]:
+    """Where creases meet a closed rim (k, 3): whether (k,), and the crease's ruling (k, 3).
+
+    It lies in both tangent planes, and is as long as the strip's width on both sides asks.
+    """
+    out_a = unit(np.cross(np.roll(points, -1, axis=0) - points, ahead))
+    out_b = unit(np.cross(points - np.roll(points, 1, axis=0), behind))
+    ray = unit(np.cross(behind, ahead))
+    ray *= np.where(np.einsum("ij,ij->i", ray, out_a + out_b) < 0.0, -1.0, 1.0)[:, None]
+    reach = np.minimum(np.einsum("ij,ij->i", ray, out_a), np.einsum("ij,ij->i", ray, out_b))
+    there = (np.einsum("ij,ij->i", behind, ahead) < np.cos(FOLD)) & (reach > 0.5)
+    return there, ray / np.where(there, reach, 1.0)[:, None]
+
+
+def _strip_faces(
+    ids: Ints, before: Floats, after: Floats, needed: Bools
+) -> tuple[Ints, Floats, Ints]:
+    """Two triangles per quad of the strip; at corners the first row's are single.
+
+    ``before`` and ``after`` are the normals on a ruling's sides towards the quads behind
+    and ahead of it.
+    """
     near, far = ids[:-1], ids[1:]
     near_next, far_next = np.roll(near, -1, axis=1), np.roll(far, -1, axis=1)
-    n, f = normals[:-1], normals[1:]
-    n_next, f_next = np.roll(n, -1, axis=1), np.roll(f, -1, axis=1)
+    n, f = after[:-1], after[1:]
+    n_next, f_next = np.roll(before[:-1], -1, axis=1), np.roll(before[1:], -1, axis=1)
     faces = np.stack([near_next, near, far, near_next, far, far_next], -1).reshape(-1, 3)
     corner_normals = np.stack([n_next, n, f, n_next, f, f_next], -2).reshape(-1, 3, 3)
     levels = np.repeat(np.where(needed[1:], 1, 2), 2 * ids.shape[1])
