@@ -18,6 +18,7 @@ import numba
 
 KERNEL_FILES = (
     "geometry/kernels.py",
+    "geometry/geodesics.py",
     "geometry/fitting.py",
     "cloth/cells.py",
     "cloth/facets.py",

@@ -53,6 +53,7 @@ class PlySummary(BaseModel):
     half: str
     locking_angle_deg: float
     max_shear_deg: float | None
+    max_shear_in_laps_deg: float | None = None
     pieces: list[Piece]
 
 
@@ -71,7 +72,12 @@ class Results:
 def results(*levels, valid=True):
     pieces = [Piece(name="lower-1", valid=valid, cloth_area_mm2=12345.6)]
     first = PlySummary(
-        name="lower-1", half="lower", locking_angle_deg=45, max_shear_deg=31.25, pieces=pieces
+        name="lower-1",
+        half="lower",
+        locking_angle_deg=45,
+        max_shear_deg=31.25,
+        max_shear_in_laps_deg=33.0,
+        pieces=pieces,
     )
     bare = Piece(name="lower-2", valid=True, cloth_area_mm2=None)
     second = PlySummary(
@@ -133,10 +139,10 @@ def test_run_says_what_it_found(job, stand_in, capsys):
     out, err = capsys.readouterr()
     lines = out.splitlines()
     assert lines[0] == "Elbow"
-    assert lines[1].split() == ["ply", "half", "greatest", "shear", "locks", "at", "cloth",
-                                "checks"]  # fmt: skip
-    assert lines[2].split() == ["lower-1", "lower", "31.2°", "45.0°", "123.5", "cm²", "ok"]
-    assert lines[3].split() == ["lower-2", "lower", "-", "45.0°", "-", "ok"]
+    assert lines[1].split() == ["ply", "half", "greatest", "shear", "in", "laps", "locks", "at",
+                                "cloth", "checks"]  # fmt: skip
+    assert lines[2].split() == ["lower-1", "lower", "31.2°", "33.0°", "45.0°", "123.5", "cm²", "ok"]
+    assert lines[3].split() == ["lower-2", "lower", "-", "-", "45.0°", "-", "ok"]
     assert lines[4] == "risk: ply lower-1: a risk; mend it"  # the worst first
     assert lines[5] == "note: ply lower-1: a note; mend it"
     assert "Open first: out/patterns.pdf (print it at 100 %" in out

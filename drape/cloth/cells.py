@@ -21,13 +21,11 @@ import numpy as np
 from drape.cloth.facets import agree, facet_distance, folded_length, meet
 from drape.cloth.occupancy import add_node, is_taken
 from drape.compiled import kernel
+from drape.geometry.geodesics import arc_length, fine_arc_length, geodesic_step
 from drape.geometry.kernels import (
     ROW,
     SAME_SIDE,
-    arc_length,
     evaluate,
-    fine_arc_length,
-    geodesic_step,
     has_creases,
     step_weights,
     walk,

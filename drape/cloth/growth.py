@@ -28,7 +28,8 @@ from drape.cloth.cells import (
 from drape.cloth.facets import folded_way
 from drape.cloth.occupancy import NEAR, add_node, is_taken, make_occupancy
 from drape.compiled import kernel
-from drape.geometry.kernels import ROW, geodesic_step, step_weights, walk
+from drape.geometry.geodesics import geodesic_step
+from drape.geometry.kernels import ROW, step_weights, walk
 
 RELAX = 50.0  # mm over which the mean shear of grown columns decays; our own choice
 

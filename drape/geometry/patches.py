@@ -9,7 +9,8 @@ from weakref import WeakKeyDictionary
 
 import numpy as np
 
-from drape.geometry.kernels import ROW, Patches, drop_feet, evaluate, geodesics
+from drape.geometry.geodesics import drop_feet, geodesics
+from drape.geometry.kernels import ROW, Patches, evaluate
 from drape.geometry.surface import Floats, Ints, Surface, matching_edge, readonly
 
 _MADE: WeakKeyDictionary[Surface, Patches] = WeakKeyDictionary()

@@ -10,7 +10,8 @@ import pytest
 from draped import place, sheet
 
 from drape.geometry import shapes
-from drape.geometry.kernels import ROW, arc_length, evaluate, fine_arc_length, walk
+from drape.geometry.geodesics import arc_length, fine_arc_length
+from drape.geometry.kernels import ROW, evaluate, walk
 from drape.geometry.patches import make_patches, place_near, rows_at, shoot
 from drape.geometry.surface import build, unit
 
