@@ -294,7 +294,7 @@ def _without_place(error: AccuracyError) -> str:
 
 def _pattern(ply: Ply, piece: Piece, seen_from: str) -> Pattern:
     outer, holes = piece.outlines[0], piece.outlines[1:]
-    edges = [*outer.edges]
+    x, y, z = piece.net.points[piece.net.origin]
     lines = [
         (name, part.flat_base)
         for name, parts in piece.moved.items()
@@ -312,8 +312,9 @@ def _pattern(ply: Ply, piece: Piece, seen_from: str) -> Pattern:
         seen_from=seen_from,
         outline=np.round(outer.points, 3),
         holes=tuple(np.round(h.points, 3) for h in holes),
-        edges=tuple(edges),
+        edges=outer.edges,
         edge_lines=tuple(lines),
+        start_mm=(float(x), float(y), float(z)),
     )
 
 

@@ -12,6 +12,7 @@ from drape.errors import InputError
 from drape.geometry.surface import build
 from drape.geometry.tubes import Oval, SplitTube, straight
 from drape.job import load_job
+from drape.layup.plies import centre
 from drape.mould.mould import find_mould
 from drape.mould.trim import trim_region
 
@@ -135,3 +136,17 @@ def test_a_net_too_large_for_memory_is_refused_before_it_is_made():
     surface = build(vertices, [[0, 1, 2], [1, 3, 2]])
     with pytest.raises(InputError, match="too large"):
         solve_net(surface, SurfacePoint(0, 0.3, 0.3), np.array([1.0, 0, 0]), NetOptions(1.0))
+
+
+@pytest.mark.parametrize("irregular", [None, 4])
+def test_the_middle_of_a_tube_is_found_at_its_middle(irregular):
+    """Not to one side: paths along mesh edges make many vertices look about as central."""
+    tube = SplitTube(straight(200.0), Oval(), 20.0, 20.0)
+    mesh = tube.mesh("lower", "solid", along=100, around=48, seed=irregular)
+    region = find_mould({"lower": build(mesh.vertices, mesh.faces)}).halves["lower"].region
+    place = centre(region)
+    x, y, _ = region.surface.vertices[region.surface.faces[place.face]][
+        [place.b1 == place.b2 == 0.0, place.b1 == 1.0, place.b2 == 1.0].index(True)
+    ]
+    assert abs(x - 100.0) < 4.0
+    assert abs(y) < 3.0

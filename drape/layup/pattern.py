@@ -36,6 +36,8 @@ class Pattern:
         Place of the ply in the lay-up of its half, from 1, and how many there are.
     angle_deg : float
         As the job gives it; ``seen_from`` ("inside" or "mould") says what it means.
+    start_mm : (x, y, z) in the mould's coordinates, or None
+        Where the origin of the flat coordinates is pressed down first.
     outline : (n, 2) mm, counter-clockwise, last vertex not repeated
     holes : tuple of (k, 2) mm, clockwise
     edges : tuple of PatternEdge
@@ -56,3 +58,4 @@ class Pattern:
     holes: tuple[Floats, ...]
     edges: tuple[PatternEdge, ...]
     edge_lines: tuple[tuple[str, Floats], ...] = ()
+    start_mm: tuple[float, float, float] | None = None

@@ -18,11 +18,12 @@ from drape.geometry.harmonic import face_gradients, harmonic_field
 from drape.geometry.kernels import ROW, evaluate
 from drape.geometry.patches import make_patches
 from drape.geometry.surface import Floats, Ints, Surface, SurfacePoint, unit
-from drape.mould.region import Region
+from drape.mould.region import Edge, Region
 
 FAR_START = 5.0  # mm off the cavity: refused
 NEAR_START = 0.1  # mm off the cavity: not worth a word
-LANDMARKS = 64
+LANDMARKS = 96
+NEARLY_LEAST = 1.05
 FINEST, COARSEST = 0.5, 3.0  # mm, spacings chosen automatically
 
 
@@ -49,26 +50,45 @@ def place_of(surface: Surface, point: SurfacePoint) -> tuple[Floats, Floats]:
 
 
 def centre(region: Region) -> SurfacePoint:
-    """The vertex whose greatest distance along the surface to the edges is least.
+    """The vertex in the middle of the region, by distances along the surface to its edges.
 
-    Distances run along mesh edges, to up to LANDMARKS places spread over all edges;
-    nearly equal vertices are told apart by their number.
+    Of the vertices whose greatest distance is nearly least (paths run along mesh edges and
+    are a few per cent long) the one with the least mean square distance to places spread
+    evenly over all edges; equal ones are told apart by their number.
     """
     surface = region.surface
     inside = surface.faces[region.inside]
     rim = np.unique(np.concatenate([e.vertices for e in region.edges]))
-    marks = rim[np.unique(np.linspace(0, len(rim) - 1, LANDMARKS).astype(int))]
+    marks, weight = _landmarks(region)
     distance = dijkstra(_edge_graph(surface.vertices, inside), indices=marks)
-    farthest = distance.max(axis=0)
-    farthest[~np.isfinite(farthest)] = np.inf
-    used = np.zeros(len(farthest), dtype=bool)
-    used[inside] = True
-    used[rim] = False
-    if not used.any():
-        used[inside] = True
-    farthest[~used] = np.inf
-    best = np.flatnonzero(farthest <= farthest.min() + 1e-6 * surface.size)[0]
+    farthest, spread = distance.max(axis=0), weight @ distance**2
+    open_ = np.zeros(len(farthest), dtype=bool)
+    open_[inside] = True
+    open_[rim] = False
+    if not open_.any():
+        open_[inside] = True
+    open_ &= np.isfinite(farthest)
+    near = open_ & (farthest <= NEARLY_LEAST * farthest[open_].min())
+    best = np.flatnonzero(near & (spread <= (1.0 + 1e-9) * spread[near].min()))[0]
     return at_vertex(region, int(best))
+
+
+def _landmarks(region: Region) -> tuple[Ints, Floats]:
+    """Up to about LANDMARKS rim vertices, (k,), with the length of edge each stands for."""
+    total = sum(_edge_lengths(region, e).sum() for e in region.edges)
+    marks, weights = [], []
+    for edge in region.edges:
+        where = np.concatenate([[0.0], np.cumsum(_edge_lengths(region, edge))])
+        count = max(2, round(LANDMARKS * where[-1] / total))
+        at = (np.arange(count) + 0.5) / count * where[-1]
+        marks.append(edge.vertices[np.abs(where[:, None] - at).argmin(axis=0) % len(edge.vertices)])
+        weights.append(np.full(count, where[-1] / count))
+    return np.concatenate(marks), np.concatenate(weights) / total
+
+
+def _edge_lengths(region: Region, edge: Edge) -> Floats:
+    chain = np.append(edge.vertices, edge.vertices[:1]) if edge.closed else edge.vertices
+    return np.linalg.norm(np.diff(region.surface.vertices[chain], axis=0), axis=1)
 
 
 def at_vertex(region: Region, vertex: int) -> SurfacePoint:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from drape.errors import Finding, InputError
+from drape.errors import Finding, InputError, Level
 from drape.geometry.surface import Floats, Ints, Surface, build, readonly
 from drape.mould import closing as candidates
 from drape.mould.choice import choose, contacts
@@ -173,7 +173,8 @@ def _gaps(halves: dict[str, Half], closing: Floats) -> list[Finding]:
         return []
     how = f"overlap by {-open_by:.2f} mm" if open_by < -limit else "don't meet"
     text = f"the parting lines of the two halves {how}: largest gap {gap:.2f} mm at {name}"
-    return [Finding("warning", "mould", text, f"limit {limit} mm; check the meshes' positions")]
+    level: Level = "risk" if gap > SCAN_GAP else "warning"
+    return [Finding(level, "mould", text, f"limit {limit} mm; check the meshes' positions")]
 
 
 def _points(region: Region, name: str) -> Floats:

@@ -91,12 +91,15 @@ def title(marks: Marks, room: Room, pattern: Pattern) -> None:
 def title_lines(pattern: Pattern) -> list[str]:
     """The writing of the title, line by line."""
     side = "inside" if pattern.seen_from == "inside" else "the mould side"
+    start = pattern.start_mm
+    place = [] if start is None else ["start at x {:.1f}, y {:.1f}, z {:.1f} mm".format(*start)]
     return [
         pattern.piece,
         f"ply {pattern.ply}, half {pattern.half}",
         f"ply {pattern.order} of {pattern.of}, from the mould inward",
         f"angle {_degrees(pattern.angle_deg)}, seen from {side}",
         f"fabric {pattern.fabric}",
+        *place,
         "this face up = inside, towards the bag",
     ]
 
