@@ -191,15 +191,73 @@ def solve_cell(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
 
 
 @kernel
+def close_cell(patches, grid, occupancy, guarded, ai, bj, di, dj, d, scratch):
+    """Solve for the node at (di, dj) from A (ai, dj), B (di, bj), C (ai, bj), and enter it.
+
+    ``guarded``: look whether cloth is there already, and enter the node in ``occupancy``.
+    Returns whether it is KNOWN now.
+    """
+    face, state = solve_cell(
+        patches,
+        grid.faces[ai, dj],
+        grid.rows[ai, dj],
+        grid.faces[di, bj],
+        grid.rows[di, bj],
+        grid.rows[ai, bj],
+        abs(grid.u[di] - grid.u[ai]),
+        abs(grid.v[dj] - grid.v[bj]),
+        d,
+        scratch,
+    )
+    if guarded and state == KNOWN and is_taken(occupancy, grid, di, dj, d):
+        state = TAKEN
+    grid.state[di, dj] = state
+    if state != KNOWN:
+        return False
+    grid.rows[di, dj] = d
+    grid.faces[di, dj] = face
+    if guarded:
+        add_node(occupancy, grid, di, dj)
+    return True
+
+
+@kernel
+def fill_quadrants(patches, grid, occupancy, i0, j0, queue, last):
+    """Solve the cells between the first yarns, quadrant by quadrant and row by row.
+
+    The order keeps neighbours close in memory. ``queue`` as in ``fill_from``.
+    """
+    p, q = grid.state.shape
+    scratch, d = np.empty((4, ROW)), np.empty(ROW)
+    state = grid.state
+    for quadrant in range(4):
+        su, sv = (1 if quadrant % 2 == 0 else -1), (1 if quadrant < 2 else -1)
+        for k in range(1, p - i0 if su > 0 else i0 + 1):
+            i = i0 + su * k
+            for m in range(1, q - j0 if sv > 0 else j0 + 1):
+                j = j0 + sv * m
+                if state[i, j] != UNKNOWN or state[i - su, j] != KNOWN:
+                    continue
+                if state[i, j - sv] != KNOWN or state[i - su, j - sv] != KNOWN:
+                    continue
+                made = close_cell(
+                    patches, grid, occupancy, False, i - su, j - sv, i, j, d, scratch
+                )
+                if made:
+                    queue[last, 0], queue[last, 1] = i, j
+                    last += 1
+    return last
+
+
+@kernel
 def fill_from(patches, grid, occupancy, guarded, queue, first, last):
     """Solve every cell that has three known corners, starting from queued nodes.
 
     ``queue`` (k, 2) holds nodes already KNOWN in [first, last); solved nodes are added.
-    ``guarded``: look whether cloth is there already, and enter new nodes in ``occupancy``.
-    Returns the new ``last``.
+    ``guarded`` as in ``close_cell``. Returns the new ``last``.
     """
     p, q = grid.state.shape
-    scratch, d = np.empty(ROW), np.empty(ROW)
+    scratch, d = np.empty((4, ROW)), np.empty(ROW)
     while first < last:
         i, j = queue[first, 0], queue[first, 1]
         first += 1
@@ -218,26 +276,7 @@ def fill_from(patches, grid, occupancy, guarded, queue, first, last):
             if known != 3 or grid.state[di, dj] != UNKNOWN:
                 continue
             ai, bj = (i if di == i2 else i2), (j if dj == j2 else j2)
-            face, state = solve_cell(
-                patches,
-                grid.faces[ai, dj],
-                grid.rows[ai, dj],
-                grid.faces[di, bj],
-                grid.rows[di, bj],
-                grid.rows[ai, bj],
-                abs(grid.u[di] - grid.u[ai]),
-                abs(grid.v[dj] - grid.v[bj]),
-                d,
-                scratch,
-            )
-            if guarded and state == KNOWN and is_taken(occupancy, grid, di, dj, d):
-                state = TAKEN
-            grid.state[di, dj] = state
-            if state == KNOWN:
-                grid.rows[di, dj] = d
-                grid.faces[di, dj] = face
-                if guarded:
-                    add_node(occupancy, grid, di, dj)
+            if close_cell(patches, grid, occupancy, guarded, ai, bj, di, dj, d, scratch):
                 queue[last, 0], queue[last, 1] = di, dj
                 last += 1
     return last

@@ -121,7 +121,7 @@ def try_column(patches, grid, base, occupancy, hand, i, j, sign, j1, j2, directi
     """
     i2 = i + sign
     du = abs(grid.u[i2] - grid.u[i])
-    p, q, scratch, way = np.empty(ROW), np.empty(ROW), np.empty(ROW), np.empty(3)
+    p, q, scratch, way = np.empty(ROW), np.empty(ROW), np.empty((4, ROW)), np.empty(3)
     p[:] = grid.rows[i, j]
     way[:] = direction
     face = grid.faces[i, j]

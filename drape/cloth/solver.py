@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from drape.cloth.cells import KNOWN, Grid, fill_from, first_yarn
+from drape.cloth.cells import KNOWN, Grid, fill_from, fill_quadrants, first_yarn
 from drape.cloth.growth import grow
 from drape.cloth.net import Net
 from drape.cloth.occupancy import make_occupancy
@@ -24,6 +24,7 @@ from drape.geometry.surface import Floats, Ints, Surface, SurfacePoint, readonly
 
 MOST_PLACES = 30_000_000  # of the grid: about 3.6 GB
 LONGEST_SUBSTEP = 0.25  # mm, of the first yarns; their error grows with its square
+MOST_SUBSTEPS = 8  # in a step: the error then is still far below the net's own
 
 
 @dataclass(frozen=True)
@@ -111,7 +112,7 @@ def _fill(patches, grid, i0, start, warp, options, levels) -> int:
     across = np.cross(row[3:6], along)
     queue = np.empty((grid.state.size + 1, 2), np.int64)
     queue[0] = i0, i0
-    substeps = max(2, int(np.ceil(options.spacing / LONGEST_SUBSTEP)))
+    substeps = int(np.clip(np.ceil(options.spacing / LONGEST_SUBSTEP), 2, MOST_SUBSTEPS))
     last, ends = 1, np.empty((4, 2))
     for number, sign in enumerate((1, -1, 1, -1)):
         way = sign * (along if number < 2 else across)
@@ -119,6 +120,7 @@ def _fill(patches, grid, i0, start, warp, options, levels) -> int:
             patches, grid, i0, i0, number < 2, sign, way, substeps, queue, last, ends[number]
         )
     nobody = make_occupancy(1, 1.0)  # the cell rule alone can't come back to itself
+    last = fill_quadrants(patches, grid, nobody, i0, i0, queue, last)
     last = fill_from(patches, grid, nobody, False, queue, 0, last)
     if not options.grow:
         return 0

@@ -40,42 +40,55 @@ def arc_length(p, q):
 
 @kernel
 def midpoint(patches, p_face, p, q, row):
-    """Fill ``row`` with the surface point above the middle of the chord p–q.
+    """Fill ``row`` with the surface point above about the middle of the chord p–q.
 
-    One Newton step: what it leaves along the chord changes a length to fourth order only.
-    Returns whether it is there.
+    A place off the middle by a share t of the chord changes a length over two halves by a
+    share of t²·(turn)²/8 only, so one Newton step is taken, and only where t is large.
+    Returns (face, found).
     """
-    x, y, z = 0.5 * (p[0] + q[0]), 0.5 * (p[1] + q[1]), 0.5 * (p[2] + q[2])
-    d1, d2 = step_weights(p, x - p[0], y - p[1], z - p[2])
-    face, b1, b2, _ = walk(patches, p_face, p[12], p[13], d1, d2)
+    x, y, z = 0.5 * (q[0] - p[0]), 0.5 * (q[1] - p[1]), 0.5 * (q[2] - p[2])
+    d1, d2 = step_weights(p, x, y, z)
+    face, b1, b2, arrived = walk(patches, p_face, p[12], p[13], d1, d2)
     evaluate(patches, face, b1, b2, row)
-    d1, d2 = step_weights(row, x - row[0], y - row[1], z - row[2])
+    u, v, w = p[0] + x - row[0], p[1] + y - row[1], p[2] + z - row[2]
+    if abs(u * x + v * y + w * z) < 0.01 * (x * x + y * y + z * z):
+        return face, arrived
+    d1, d2 = step_weights(row, u, v, w)
     face, b1, b2, arrived = walk(patches, face, b1, b2, d1, d2)
     evaluate(patches, face, b1, b2, row)
-    return arrived
+    return face, arrived
+
+
+@kernel
+def chord(p, q):
+    """Straight distance between two rows."""
+    return np.sqrt((q[0] - p[0]) ** 2 + (q[1] - p[1]) ** 2 + (q[2] - p[2]) ** 2)
 
 
 @kernel
 def fine_arc_length(patches, p_face, p, q, scratch):
     """As ``arc_length``, from chords over two halves, extrapolated (Richardson): O(c⁵).
 
-    Where the two ways differ (a curvature that jumps, facets smaller than the cell) eight
-    chords are taken.
+    Where the two ways differ four chords are taken, and where that doesn't settle it (a
+    curvature that jumps, facets smaller than the cell) eight. ``scratch`` is (4, ROW).
     """
-    rough = arc_length(p, q)
-    found = midpoint(patches, p_face, p, q, scratch)
+    rough, m = arc_length(p, q), scratch[0]
+    m_face, found = midpoint(patches, p_face, p, q, m)
     if not found:
         return rough
-    one = two = three = 0.0
-    for c in range(3):
-        one += (q[c] - p[c]) ** 2
-        two += (scratch[c] - p[c]) ** 2
-        three += (q[c] - scratch[c]) ** 2
-    halves = np.sqrt(two) + np.sqrt(three)
-    fine = halves + (halves - np.sqrt(one)) / 3.0
+    halves = chord(p, m) + chord(m, q)
+    fine = halves + (halves - chord(p, q)) / 3.0
     if abs(fine - rough) < 1e-7 * rough:
         return fine
-    return chord_sum(patches, p_face, p, q, scratch, fine)
+    first = midpoint(patches, p_face, p, m, scratch[1])[1]
+    if not (midpoint(patches, m_face, m, q, scratch[2])[1] and first):
+        return fine
+    quarters = chord(p, scratch[1]) + chord(scratch[1], m)
+    quarters += chord(m, scratch[2]) + chord(scratch[2], q)
+    finer = quarters + (quarters - halves) / 3.0
+    if abs(finer - fine) < 1e-7 * rough:
+        return finer + (finer - fine) / 15.0
+    return chord_sum(patches, p_face, p, q, scratch[3], finer)
 
 
 @kernel
@@ -153,7 +166,7 @@ def geodesic_step(patches, start_face, p, direction, length, q):
     d1, d2 = step_weights(p, length * direction[0], length * direction[1], length * direction[2])
     face, b1, b2, arrived = walk(patches, start_face, p[12], p[13], d1, d2)
     evaluate(patches, face, b1, b2, q)
-    want, q2 = length, np.empty(ROW)
+    want, q2 = length, np.empty((4, ROW))
     for k in range(10):
         x, y, z = q[0] - p[0], q[1] - p[1], q[2] - p[2]
         chord = np.sqrt(x * x + y * y + z * z)

@@ -201,7 +201,7 @@ def test_arc_length_of_circles():
         np.argmin(np.linalg.norm(surface.vertices[surface.faces].mean(1) - targets[0], axis=1))
     )
     faces, rows = place_near(patches, [face, face], [[0.3, 0.3]] * 2, targets)
-    length = fine_arc_length(patches, faces[0], rows[0], rows[1], np.empty(ROW))
+    length = fine_arc_length(patches, faces[0], rows[0], rows[1], np.empty((4, ROW)))
     assert length == pytest.approx(0.1 * radius, rel=1e-5)
 
 
