@@ -240,9 +240,7 @@ def fill_quadrants(patches, grid, occupancy, i0, j0, queue, last):
                     continue
                 if state[i, j - sv] != KNOWN or state[i - su, j - sv] != KNOWN:
                     continue
-                made = close_cell(
-                    patches, grid, occupancy, False, i - su, j - sv, i, j, d, scratch
-                )
+                made = close_cell(patches, grid, occupancy, False, i - su, j - sv, i, j, d, scratch)
                 if made:
                     queue[last, 0], queue[last, 1] = i, j
                     last += 1

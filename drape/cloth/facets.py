@@ -103,7 +103,7 @@ def crease_in_fan(patches, face, corner, ahead):
         k = c if ahead else (c + 2) % 3
         if is_crease(patches, here, k):
             return here, k
-        other, j = patches.neighbours[here, k], patches.match[here, k]
+        other, j = int(patches.links[here, k, 0]), int(patches.links[here, k, 1])
         if other < 0 or other == face:
             break
         here, c = other, ((j + 1) % 3 if ahead else j)
@@ -136,7 +136,7 @@ def unfold_about(patches, face, k, vector, beyond_only):
     """
     p, here, there = patches.control[face], np.empty((3, 3)), np.empty((3, 3))
     facet_axes(patches, face, here)
-    facet_axes(patches, patches.neighbours[face, k], there)
+    facet_axes(patches, int(patches.links[face, k, 0]), there)
     edge, inward = np.empty(3), np.empty(3)
     size = 0.0
     for c in range(3):

@@ -237,6 +237,7 @@ def grow_column(patches, grid, base, occupancy, level, i, j, sign, hand, substep
     direction, trial = np.empty(3), np.empty(3)
     start_direction(patches, grid, i, j, sign, j1, j2, direction)
     count, angle = 0, 0.0
+    tolerance = 1e-8 if patches.fine else 1e-4
     for attempt in range(6):
         for k in range(count):
             grid.state[i2, made[k]] = UNKNOWN
@@ -252,7 +253,7 @@ def grow_column(patches, grid, base, occupancy, level, i, j, sign, hand, substep
         low, high = made[:count].min(), made[:count].max()
         shear, weight = column_shear(patches, grid, level, i, i, i2, low, high)
         target = wanted_shear(patches, grid, level, i, sign, low, high, du, on)
-        if weight == 0.0 or abs(shear - target) < 1e-8 or attempt == 5:
+        if weight == 0.0 or abs(shear - target) < tolerance or attempt == 5:
             break
         # turning +u counter-clockwise closes the angle to +v: shear grows by the turn
         angle += hand * (target - shear)

@@ -73,6 +73,8 @@ def fine_arc_length(patches, p_face, p, q, scratch):
     curvature that jumps, facets smaller than the cell) eight. ``scratch`` is (4, ROW).
     """
     rough, m = arc_length(p, q), scratch[0]
+    if not patches.fine:
+        return rough
     m_face, found = midpoint(patches, p_face, p, q, m)
     if not found:
         return rough
@@ -167,16 +169,17 @@ def geodesic_step(patches, start_face, p, direction, length, q):
     face, b1, b2, arrived = walk(patches, start_face, p[12], p[13], d1, d2)
     evaluate(patches, face, b1, b2, q)
     want, q2 = length, np.empty((4, ROW))
+    settled = 5 if patches.fine else 0
     for k in range(10):
         x, y, z = q[0] - p[0], q[1] - p[1], q[2] - p[2]
         chord = np.sqrt(x * x + y * y + z * z)
         if chord == 0.0:
             return face, False
         rough = arc_length(p, q)
-        if k == 3 or k == 5:
+        if patches.fine and (k == 3 or k == 5):
             want *= length / fine_arc_length(patches, start_face, p, q, q2)
         f1, f2 = rough - want, x * sx + y * sy + z * sz
-        if k > 5 and abs(f1) + abs(f2) < 1e-11 * length:
+        if k > settled and abs(f1) + abs(f2) < 1e-11 * length:
             break
         a11 = (x * q[6] + y * q[7] + z * q[8]) / chord
         a12 = (x * q[9] + y * q[10] + z * q[11]) / chord

@@ -27,22 +27,19 @@ SAME_SIDE = np.cos(np.radians(25.0))  # normals farther apart: a crease may lie 
 
 
 class Patches(NamedTuple):
-    """Arrays of a smooth surface, as the kernels want them.
+    """A smooth surface, as the kernels want it: few arrays, since each costs every call.
 
-    control : (m, 10, 3) Bézier points: 300 030 003 210 120 021 012 102 201 111
-    normals : (m, 3, 3) unit normals at the corners
-    neighbours : (m, 3) face across edge k, −1 at a border
-    match : (m, 3) the shared edge's number in the neighbour
-    unfold : (m, 3, 2) ratio of heights and shift along the edge, for walking across it;
-        on a surface with creases (m, 3, 3), the last one 1 where edge k is a crease
-        (an array of its own would slow every call on smooth surfaces by a tenth)
+    control : (m, 13, 3) Bézier points 300 030 003 210 120 021 012 102 201 111, and the
+        unit normals at the three corners
+    links : (m, 3, 4) for each edge k the face across it (−1 at a border), the shared
+        edge's number there, the ratio of heights and the shift along the edge (for walking
+        across); on a surface with creases (m, 3, 5), the last one 1 where k is one
+    fine : bool, whether lengths are measured by sampling; else chord and normals do
     """
 
     control: np.ndarray
-    normals: np.ndarray
-    neighbours: np.ndarray
-    match: np.ndarray
-    unfold: np.ndarray
+    links: np.ndarray
+    fine: bool
 
 
 @kernel
@@ -52,7 +49,6 @@ def evaluate(patches, face, b1, b2, row):
     b00, b11, b22 = b0 * b0, b1 * b1, b2 * b2
     b01, b02, b12 = 2.0 * b0 * b1, 2.0 * b0 * b2, 2.0 * b1 * b2
     p = patches.control[face]
-    n = patches.normals[face]
     length = 0.0
     for c in range(3):
         q0 = b00 * p[0, c] + b01 * p[3, c] + b02 * p[8, c]
@@ -64,7 +60,7 @@ def evaluate(patches, face, b1, b2, row):
         row[c] = b0 * q0 + b1 * q1 + b2 * q2
         row[6 + c] = 3.0 * (q1 - q0)
         row[9 + c] = 3.0 * (q2 - q0)
-        row[3 + c] = b0 * n[0, c] + b1 * n[1, c] + b2 * n[2, c]
+        row[3 + c] = b0 * p[10, c] + b1 * p[11, c] + b2 * p[12, c]
         length += row[3 + c] * row[3 + c]
     length = np.sqrt(length)
     for c in range(3):
@@ -90,8 +86,9 @@ def first_hit(b, d):
 @kernel
 def unfolded_step(patches, face, k, b, d, rest):
     """Weights and remaining step in the face across edge k, from those on the edge."""
-    j, end, hit = patches.match[face, k], (k + 1) % 3, (k + 2) % 3
-    ratio, shift = patches.unfold[face, k, 0], patches.unfold[face, k, 1]
+    link = patches.links[face, k]
+    j, end, hit = int(link[1]), (k + 1) % 3, (k + 2) % 3
+    ratio, shift = link[2], link[3]
     at_end, at_first = max(b[end], 0.0), max(b[k], 0.0)
     total = at_end + at_first
     at_end /= total
@@ -123,12 +120,13 @@ def walk(patches, face, b1, b2, d1, d2):
             return face, b[1] + d[1], b[2] + d[2], True
         k = (hit + 1) % 3
         b = (b[0] + when * d[0], b[1] + when * d[1], b[2] + when * d[2])
-        other = patches.neighbours[face, k]
+        link = patches.links[face, k]
+        other = int(link[0])
         if other < 0:
             return face, b[1], b[2], False
-        j = patches.match[face, k]
+        j = int(link[1])
         rest = 1.0 - when
-        ratio, shift = patches.unfold[face, k, 0], patches.unfold[face, k, 1]
+        ratio, shift = link[2], link[3]
         end = (k + 1) % 3
         at_end, at_first = max(b[end], 0.0), max(b[k], 0.0)
         total = at_end + at_first
@@ -151,7 +149,7 @@ def walk(patches, face, b1, b2, d1, d2):
 @kernel
 def is_crease(patches, face, k):
     """Whether edge k is a crease, on a surface that has some."""
-    return patches.unfold[face, k, 2] > 0.0
+    return patches.links[face, k, 4] > 0.0
 
 
 @kernel
@@ -169,7 +167,7 @@ def walk_on(patches, face, b1, b2, d1, d2):
             return face, b[1] + d[1], b[2] + d[2], d[1], d[2], True, creased
         b = (b[0] + when * d[0], b[1] + when * d[1], b[2] + when * d[2])
         k = (hit + 1) % 3
-        other = patches.neighbours[face, k]
+        other = int(patches.links[face, k, 0])
         if other < 0:
             break
         creased = creased or is_crease(patches, face, k)
@@ -181,7 +179,7 @@ def walk_on(patches, face, b1, b2, d1, d2):
 @kernel
 def has_creases(patches):
     """Whether the surface has creases at all: smooth ones are spared looking for them."""
-    return patches.unfold.shape[2] > 2
+    return patches.links.shape[2] > 4
 
 
 @kernel

@@ -23,21 +23,21 @@ def make_patches(surface: Surface) -> Patches:
     return _MADE[surface]
 
 
+def coarse(patches: Patches) -> Patches:
+    """The same, with lengths from chord and normals alone: for searching, not for cutting."""
+    return patches._replace(fine=False)
+
+
 def _patches(surface: Surface) -> Patches:
-    """Bézier points, normals and unfolding data of ``surface`` (see ``Patches``).
+    """Bézier points, normals and links of ``surface`` (see ``Patches``).
 
     At a crease the edge is straight, so that the patches of both sides share it.
     """
     corners = surface.vertices[surface.faces]
     normals = surface.corner_normals
-    match = matching_edge(surface.faces, surface.neighbours)
-    return Patches(
-        readonly(_control_points(corners, normals, surface.crease)),
-        readonly(normals),
-        readonly(surface.neighbours),
-        readonly(match),
-        readonly(_unfold(corners, surface.neighbours, match, surface.crease)),
-    )
+    points = _control_points(corners, normals, surface.crease)
+    links = _links(corners, surface)
+    return Patches(readonly(np.concatenate([points, normals], axis=1)), readonly(links), True)
 
 
 def _control_points(corners: Floats, normals: Floats, crease: np.ndarray) -> Floats:
@@ -56,15 +56,15 @@ def _control_points(corners: Floats, normals: Floats, crease: np.ndarray) -> Flo
     return out
 
 
-def _unfold(corners: Floats, neighbours: Ints, match: Ints, crease: np.ndarray) -> Floats:
-    """(m, 3, 2) for each edge: facet height / neighbour's height, and shift along it.
-
-    On a surface with creases (m, 3, 3), with 1 where the edge is one.
+def _links(corners: Floats, surface: Surface) -> Floats:
+    """(m, 3, 4 or 5) what is across each edge; see ``Patches``.
 
     With the step's weight d at the corner opposite the edge, the neighbour's opposite
     corner gets −ratio·d, and the weight of the edge's end grows by shift·d.
     """
-    out = np.zeros((len(corners), 3, 2))
+    neighbours, match = surface.neighbours, matching_edge(surface.faces, surface.neighbours)
+    out = np.zeros((len(corners), 3, 5 if surface.crease.any() else 4))
+    out[..., 0], out[..., 1] = neighbours, match
     height, foot = np.empty((len(corners), 3)), np.empty((len(corners), 3))
     for k in range(3):
         p, q, o = corners[:, k], corners[:, (k + 1) % 3], corners[:, (k + 2) % 3]
@@ -74,10 +74,10 @@ def _unfold(corners: Floats, neighbours: Ints, match: Ints, crease: np.ndarray) 
     f, side = np.nonzero(neighbours >= 0)
     g, j = neighbours[f, side], match[f, side]
     ratio = height[f, side] / height[g, j]
-    out[f, side, 0] = ratio
-    out[f, side, 1] = foot[f, side] + ratio * (1.0 - foot[g, j])
-    if crease.any():
-        out = np.concatenate([out, crease[:, :, None]], axis=2)
+    out[f, side, 2] = ratio
+    out[f, side, 3] = foot[f, side] + ratio * (1.0 - foot[g, j])
+    if out.shape[2] == 5:
+        out[..., 4] = surface.crease
     return out
 
 

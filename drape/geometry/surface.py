@@ -100,6 +100,12 @@ class Surface:
         """Diagonal of the bounding box, mm."""
         return float(np.linalg.norm(np.ptp(self.vertices, axis=0)))
 
+    @cached_property
+    def ball(self) -> tuple[Floats, float]:
+        """Middle (3,) of the bounding box and the radius round it that holds all, mm."""
+        middle = 0.5 * (self.vertices.min(axis=0) + self.vertices.max(axis=0))
+        return middle, float(np.linalg.norm(self.vertices - middle, axis=1).max())
+
     def moved(self, matrix: ArrayLike) -> Surface:
         """The surface under a rigid motion or mirroring, (4, 4) or (3, 3) matrix.
 

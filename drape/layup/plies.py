@@ -23,6 +23,7 @@ from drape.mould.region import Edge, Region
 FAR_START = 5.0  # mm off the cavity: refused
 NEAR_START = 0.1  # mm off the cavity: not worth a word
 LANDMARKS = 96
+MOST_PATHS = 8_000_000  # vertices times landmarks: about two seconds
 NEARLY_LEAST = 1.05
 FINEST, COARSEST = 0.5, 3.0  # mm, spacings chosen automatically
 
@@ -76,10 +77,11 @@ def centre(region: Region) -> SurfacePoint:
 def _landmarks(region: Region) -> tuple[Ints, Floats]:
     """Up to about LANDMARKS rim vertices, (k,), with the length of edge each stands for."""
     total = sum(_edge_lengths(region, e).sum() for e in region.edges)
+    most = int(np.clip(MOST_PATHS / len(region.surface.vertices), 16, LANDMARKS))
     marks, weights = [], []
     for edge in region.edges:
         where = np.concatenate([[0.0], np.cumsum(_edge_lengths(region, edge))])
-        count = max(2, round(LANDMARKS * where[-1] / total))
+        count = max(2, round(most * where[-1] / total))
         at = (np.arange(count) + 0.5) / count * where[-1]
         marks.append(edge.vertices[np.abs(where[:, None] - at).argmin(axis=0) % len(edge.vertices)])
         weights.append(np.full(count, where[-1] / count))
