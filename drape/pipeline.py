@@ -206,7 +206,7 @@ def _drape_all(
 ) -> tuple[PlyResult, ...]:
     """All plies, on as many threads as there are; in the job's order."""
     regions = {name: half.region for name, half in mould.halves.items()}
-    fields = hollow_fields(regions)
+    fields = hollow_fields(regions, [m.name for m in mould.mouths])
     heights = _heights(job)
     prepared, errors = [], []
     for ply, allowances in zip(job.plies, ply_allowance_defaults(job), strict=True):
