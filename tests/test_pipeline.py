@@ -189,3 +189,9 @@ def test_new_names_of_the_mouths_turn_nothing_round(tmp_path):
     named = pipeline.run(load_job(path), jobs=1)
     assert [m.name for m in named.mould.mouths] == ["stern", "bow"]
     assert named.plies[0].piece.options.warp @ plain.plies[0].piece.options.warp > 0.99
+
+
+def test_a_net_coarser_than_the_part_is_refused_in_words(tmp_path, capsys):
+    path, out = trough_job(tmp_path, spacing="60.0"), tmp_path / "out"
+    assert cli.main(["run", str(path), "-o", str(out), "--jobs", "1"]) == 3
+    assert "yarn length check failed: the net is too coarse" in "".join(capsys.readouterr())

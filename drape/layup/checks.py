@@ -37,7 +37,7 @@ PASSES = 2  # of smoothing of the angle defects
 
 @dataclass(frozen=True)
 class Checks:
-    """Measured deviations with their limits; ``None`` where there was nothing to check.
+    """Measured deviations with their limits; NaN where there was nothing to measure.
 
     curvature : radians; yarn_length : relative; closure : mm
     """
@@ -189,7 +189,8 @@ def yarn_deviation(net: Net, wanted: Bools) -> float:
     """Largest relative difference of re-measured yarn lengths from their flat lengths.
 
     ``wanted`` (p, q): nodes to look at. Up to MOST_YARNS yarns of each family, evenly
-    chosen; a yarn's length is at least SHORTEST_YARN in the division.
+    chosen; a yarn's length is at least SHORTEST_YARN in the division. NaN where a family
+    has no whole cell side among them: nothing was measured.
     """
     worst = 0.0
     for turned in (False, True):
@@ -197,6 +198,8 @@ def yarn_deviation(net: Net, wanted: Bools) -> float:
         nodes = nodes.T if turned else nodes
         pair = nodes[1:] & nodes[:-1]
         columns = np.flatnonzero(pair.any(axis=0))
+        if not len(columns):
+            return float("nan")
         columns = columns[np.unique(np.linspace(0, len(columns) - 1, MOST_YARNS).astype(int))]
         i, k = np.nonzero(pair[:, columns])
         j = columns[k]
