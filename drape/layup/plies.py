@@ -111,9 +111,7 @@ def nearest(region: Region, point: Sequence[float], where: str):
     return place, (Finding("warning", where, message, "check its coordinates"),)
 
 
-def hollow_fields(
-    regions: Mapping[str, Region], mouths: Sequence[str]
-) -> dict[str, Floats | None]:
+def hollow_fields(regions: Mapping[str, Region], mouths: Sequence[str]) -> dict[str, Floats | None]:
     """For each half a field (n,) that grows from mouth A along the hollow, or None.
 
     ``mouths`` are the mouths' names in their order, A first: sorted names would turn the
