@@ -259,15 +259,19 @@ def closure(
             if not len(points):
                 continue
             laid = second.to_surface(points)
-            distance = edge_distance(second, stretch, laid, abs(allowances[name]))
+            distance = edge_distance(second, stretch, laid, allowances[name])
             if np.isnan(distance).any():
                 return float("nan")
-            worst = max(worst, float(np.max(np.abs(distance - abs(allowances[name])))))
+            worst = max(worst, float(np.max(np.abs(distance - allowances[name]))))
     return worst if 2 * seen >= of else float("nan")
 
 
 def edge_distance(net: Net, stretch: EdgeStretch, points: Floats, about: float) -> Floats:
-    """(k,) distance along the surface of (k, 3) points from a stretch of an edge, mm."""
+    """(k,) distance along the surface of (k, 3) points from a stretch of an edge, mm.
+
+    Negative short of the edge (on the region's side: the chain has it on its left). Where
+    ``about``, the distance to expect, is 0 the side doesn't matter: the chord's length.
+    """
     base = stretch.base[:, :3]
     ring = np.concatenate([base, base[:1]]) if stretch.closed else base
     a, d = ring[:-1], np.diff(ring, axis=0)
@@ -283,4 +287,6 @@ def edge_distance(net: Net, stretch: EdgeStretch, points: Floats, about: float) 
     )
     end = np.zeros_like(at)
     end[:, :3] = points
-    return surface_lengths(net, face, at, end)
+    outward = np.cross(d[best], stretch.base[best, 3:6])
+    side = np.sign(np.einsum("ij,ij->i", points - foot[rows, best], outward))
+    return side * surface_lengths(net, face, at, end)
