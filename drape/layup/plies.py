@@ -89,10 +89,9 @@ def nearest(region: Region, point: Sequence[float], where: str):
     surface, target = region.surface, np.asarray(point, dtype=float)
     faces = np.flatnonzero(region.inside)
     middles = surface.vertices[surface.faces[faces]].mean(axis=1)
+    tree = cKDTree(middles)
     reach = np.linalg.norm(surface.vertices[surface.faces[faces]] - middles[:, None], axis=2)
-    near = cKDTree(middles).query_ball_point(
-        target, cKDTree(middles).query(target)[0] + 2.0 * float(reach.max())
-    )
+    near = tree.query_ball_point(target, tree.query(target)[0] + 2.0 * float(reach.max()))
     corners = surface.vertices[surface.faces[faces[near]]]
     weights, distance = _closest_on_triangles(target, corners)
     best = int(np.argmin(distance))
