@@ -206,7 +206,7 @@ def _drape_all(
 ) -> tuple[PlyResult, ...]:
     """All plies, on as many threads as there are; in the job's order."""
     regions = {name: half.region for name, half in mould.halves.items()}
-    fields = hollow_fields(regions)
+    fields = hollow_fields(regions, [m.name for m in mould.mouths])
     heights = _heights(job)
     prepared, errors = [], []
     for ply, allowances in zip(job.plies, ply_allowance_defaults(job), strict=True):
@@ -341,10 +341,12 @@ def _shear_findings(ply: Ply, piece: Piece) -> list[Finding]:
 def _check_findings(ply: Ply, piece: Piece) -> list[Finding]:
     """One finding for each self-check that failed."""
     c = piece.checks
+    coarse = "the net is too coarse to measure anything"
+    short = "a second net doesn't reach all of the outline"
     rows = [
-        ("curvature check", np.degrees(c.curvature), np.degrees(c.curvature_limit), "°"),
-        ("yarn length check", c.yarn_length, c.yarn_limit, " (relative)"),
-        ("closure check", c.closure, c.closure_limit, " mm"),
+        ("curvature check", np.degrees(c.curvature), np.degrees(c.curvature_limit), "°", coarse),
+        ("yarn length check", c.yarn_length, c.yarn_limit, " (relative)", coarse),
+        ("closure check", c.closure, c.closure_limit, " mm", short),
     ]
     return [
         Finding(
@@ -352,10 +354,10 @@ def _check_findings(ply: Ply, piece: Piece) -> list[Finding]:
             ply.name,
             f"{what} failed: {value:.3g}{unit}, allowed {limit:.3g}{unit}"
             if np.isfinite(value)
-            else f"{what} failed: a second net doesn't reach all of the outline",
+            else f"{what} failed: {unknown}",
             "use a smaller spacing or a finer mesh; don't cut this piece",
         )
-        for what, value, limit, unit in rows
+        for what, value, limit, unit, unknown in rows
         if not value <= limit
     ]
 

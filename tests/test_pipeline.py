@@ -178,3 +178,20 @@ def test_a_start_point_on_the_cavity_is_not_worth_a_word(tmp_path):
     path = trough_job(tmp_path, start="[3.0, 0.0, -25.0]")
     results = pipeline.run(load_job(path), jobs=1)
     assert not [f for f in results.findings if "start point" in f.message]
+
+
+def test_new_names_of_the_mouths_turn_nothing_round(tmp_path):
+    """A renamed to a word that sorts after B's: the warp still points away from A."""
+    path = trough_job(tmp_path)
+    plain = pipeline.run(load_job(path), jobs=1)
+    job = path.read_text().replace("[[plies]]", '[mould.mouths]\nA = "stern"\nB = "bow"\n[[plies]]')
+    path.write_text(job)
+    named = pipeline.run(load_job(path), jobs=1)
+    assert [m.name for m in named.mould.mouths] == ["stern", "bow"]
+    assert named.plies[0].piece.options.warp @ plain.plies[0].piece.options.warp > 0.99
+
+
+def test_a_net_coarser_than_the_part_is_refused_in_words(tmp_path, capsys):
+    path, out = trough_job(tmp_path, spacing="60.0"), tmp_path / "out"
+    assert cli.main(["run", str(path), "-o", str(out), "--jobs", "1"]) == 3
+    assert "yarn length check failed: the net is too coarse" in "".join(capsys.readouterr())

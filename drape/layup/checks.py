@@ -37,7 +37,7 @@ PASSES = 2  # of smoothing of the angle defects
 
 @dataclass(frozen=True)
 class Checks:
-    """Measured deviations with their limits; ``None`` where there was nothing to check.
+    """Measured deviations with their limits; NaN where there was nothing to measure.
 
     curvature : radians; yarn_length : relative; closure : mm
     """
@@ -189,7 +189,8 @@ def yarn_deviation(net: Net, wanted: Bools) -> float:
     """Largest relative difference of re-measured yarn lengths from their flat lengths.
 
     ``wanted`` (p, q): nodes to look at. Up to MOST_YARNS yarns of each family, evenly
-    chosen; a yarn's length is at least SHORTEST_YARN in the division.
+    chosen; a yarn's length is at least SHORTEST_YARN in the division. NaN where a family
+    has no whole cell side among them: nothing was measured.
     """
     worst = 0.0
     for turned in (False, True):
@@ -197,6 +198,8 @@ def yarn_deviation(net: Net, wanted: Bools) -> float:
         nodes = nodes.T if turned else nodes
         pair = nodes[1:] & nodes[:-1]
         columns = np.flatnonzero(pair.any(axis=0))
+        if not len(columns):
+            return float("nan")
         columns = columns[np.unique(np.linspace(0, len(columns) - 1, MOST_YARNS).astype(int))]
         i, k = np.nonzero(pair[:, columns])
         j = columns[k]
@@ -256,15 +259,19 @@ def closure(
             if not len(points):
                 continue
             laid = second.to_surface(points)
-            distance = edge_distance(second, stretch, laid, abs(allowances[name]))
+            distance = edge_distance(second, stretch, laid, allowances[name])
             if np.isnan(distance).any():
                 return float("nan")
-            worst = max(worst, float(np.max(np.abs(distance - abs(allowances[name])))))
+            worst = max(worst, float(np.max(np.abs(distance - allowances[name]))))
     return worst if 2 * seen >= of else float("nan")
 
 
 def edge_distance(net: Net, stretch: EdgeStretch, points: Floats, about: float) -> Floats:
-    """(k,) distance along the surface of (k, 3) points from a stretch of an edge, mm."""
+    """(k,) distance along the surface of (k, 3) points from a stretch of an edge, mm.
+
+    Negative short of the edge (on the region's side: the chain has it on its left). Where
+    ``about``, the distance to expect, is 0 the side doesn't matter: the chord's length.
+    """
     base = stretch.base[:, :3]
     ring = np.concatenate([base, base[:1]]) if stretch.closed else base
     a, d = ring[:-1], np.diff(ring, axis=0)
@@ -280,4 +287,6 @@ def edge_distance(net: Net, stretch: EdgeStretch, points: Floats, about: float) 
     )
     end = np.zeros_like(at)
     end[:, :3] = points
-    return surface_lengths(net, face, at, end)
+    outward = np.cross(d[best], stretch.base[best, 3:6])
+    side = np.sign(np.einsum("ij,ij->i", points - foot[rows, best], outward))
+    return side * surface_lengths(net, face, at, end)

@@ -42,8 +42,8 @@ class Pattern:
     holes : tuple of (k, 2) mm, clockwise
     edges : tuple of PatternEdge
     edge_lines : tuple of (name, (k, 2) mm)
-        Where the edges themselves (allowance 0) lie on the cloth; empty where they
-        coincide with the outline.
+        Where the edges themselves (allowance 0) lie on the cloth, of those with a lap or
+        run-off; elsewhere they coincide with the outline or lie outside it.
     """
 
     piece: str

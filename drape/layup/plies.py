@@ -111,10 +111,9 @@ def nearest(region: Region, point: Sequence[float], where: str):
     surface, target = region.surface, np.asarray(point, dtype=float)
     faces = np.flatnonzero(region.inside)
     middles = surface.vertices[surface.faces[faces]].mean(axis=1)
+    tree = cKDTree(middles)
     reach = np.linalg.norm(surface.vertices[surface.faces[faces]] - middles[:, None], axis=2)
-    near = cKDTree(middles).query_ball_point(
-        target, cKDTree(middles).query(target)[0] + 2.0 * float(reach.max())
-    )
+    near = tree.query_ball_point(target, tree.query(target)[0] + 2.0 * float(reach.max()))
     corners = surface.vertices[surface.faces[faces[near]]]
     weights, distance = _closest_on_triangles(target, corners)
     best = int(np.argmin(distance))
@@ -133,17 +132,18 @@ def nearest(region: Region, point: Sequence[float], where: str):
     return place, (Finding("warning", where, message, "check its coordinates"),)
 
 
-def hollow_fields(regions: Mapping[str, Region]) -> dict[str, Floats | None]:
+def hollow_fields(regions: Mapping[str, Region], mouths: Sequence[str]) -> dict[str, Floats | None]:
     """For each half a field (n,) that grows from mouth A along the hollow, or None.
+
+    ``mouths`` are the mouths' names in their order, A first: sorted names would turn the
+    zero direction round when a job renames them.
 
     One harmonic field over all halves, joined where their vertices meet: 0 at the first
     mouth, 1 at the others (or at the farthest vertex, where there is one mouth only).
     """
     names = list(regions)
-    first = min(
-        (e.name for r in regions.values() for e in r.edges if e.kind in ("mouth", "trim")),
-        default=None,
-    )
+    ends = {e.name for r in regions.values() for e in r.edges if e.kind in ("mouth", "trim")}
+    first = next((name for name in mouths if name in ends), None)
     if first is None:
         return dict.fromkeys(names)
     counts = np.cumsum([0] + [len(regions[n].surface.vertices) for n in names])

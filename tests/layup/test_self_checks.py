@@ -197,6 +197,18 @@ def test_closure_check_sees_a_wrong_allowance(monkeypatch, allowance):
     assert not piece.valid
 
 
+def test_closure_check_sees_a_lap_taken_for_a_set_back(monkeypatch):
+    right = piece_module.stretches
+    monkeypatch.setattr(
+        piece_module,
+        "stretches",
+        lambda region, surface, net, e, a, h: right(region, surface, net, e, -a, h),
+    )
+    piece = draped(5.0)
+    assert piece.checks.closure == pytest.approx(10.0, abs=0.1)
+    assert not piece.valid
+
+
 @pytest.mark.parametrize("fault", ["shifted", "turned"])
 def test_closure_check_sees_a_fault_made_where_the_outline_is_joined(monkeypatch, fault):
     right = piece_module.outlines
