@@ -2,19 +2,27 @@
 
 import io
 import re
+from dataclasses import replace
 
 import numpy as np
 import pypdf
 import pytest
+import shapely
+from draped import drape_piece
 
 from drape import cli, pipeline, publish
+from drape.cloth.assessment import assess
 from drape.errors import InputError
-from drape.geometry.surface import build
-from drape.geometry.tubes import Oval, SplitTube, straight
+from drape.geometry import shapes
+from drape.geometry.surface import build, unit
+from drape.geometry.tubes import Box, Oval, SplitTube, straight
 from drape.job import load_job
-from drape.layup.plies import centre
+from drape.layup.piece import PieceOptions, make_piece
+from drape.layup.plies import at_vertex, centre, hollow_fields, zero_direction
 from drape.mould.mould import find_mould
+from drape.mould.region import plain_region
 from drape.mould.trim import trim_region
+from drape.results import size_findings
 
 JOB = """format = 1
 title = "A case"
@@ -88,10 +96,10 @@ def test_halves_in_different_units_are_told():
     surfaces = {
         h: build(m.vertices / (25.4 if h == "upper" else 1.0), m.faces) for h, m in meshes.items()
     }
-    (finding,) = pipeline._size_findings(surfaces)
+    (finding,) = size_findings(surfaces)
     assert finding.level == "warning"
     assert "25 times" in finding.message
-    assert not pipeline._size_findings({"lower": surfaces["lower"]})
+    assert not size_findings({"lower": surfaces["lower"]})
 
 
 @pytest.mark.parametrize(
@@ -150,3 +158,97 @@ def test_the_middle_of_a_tube_is_found_at_its_middle(irregular):
     ]
     assert abs(x - 100.0) < 4.0
     assert abs(y) < 3.0
+
+
+def test_a_mesh_too_coarse_for_the_curvature_check_is_not_passed_by_it():
+    """Three rings of facets on a bowl: the check was 0 for want of anything to measure."""
+    piece = drape_piece(shapes.hemisphere(20.0, 3), [0.0, 0.0, -20.0], [1, 0, 0], spacing=1.0)
+    assert piece.checks.curvature != 0.0
+    assert piece.checks.closure_limit <= 0.3
+    assert piece.checks.curvature_limit <= np.radians(1.0) + 1e-12
+    assert any("coarse or uneven" in f.message for f in piece.findings)
+
+
+def test_a_narrow_strip_of_ten_facets_is_measured():
+    mesh = shapes.heightfield(lambda x, y: 0.004 * (x * x + y * y), 80.0, 30.0, 24, 10)
+    piece = drape_piece(mesh, [0.0, 0.0, 0.0], [1, 0, 0], spacing=1.0)
+    assert 0.0 < piece.checks.curvature < piece.checks.curvature_limit
+
+
+@pytest.mark.parametrize("lean", [0.1, 0.2, 0.3])
+def test_smoothly_wrong_normals_feign_shear_and_are_refused(monkeypatch, lean):
+    """A flat plate whose normals say that it is a bowl."""
+    mesh = shapes.heightfield(lambda x, y: 0.0 * x, 100.0, 100.0, 50, 50)
+    plain = build(*mesh)
+    slopes = np.stack([-lean * mesh[0][:, 0] / 50.0, -lean * mesh[0][:, 1] / 50.0], axis=1)
+    normals = unit(np.concatenate([slopes, np.ones((len(mesh[0]), 1))], axis=1))
+    wrong = build(*mesh, corner_normals=normals[plain.faces])
+    region = plain_region(wrong)
+    flush = {e.name: 0.0 for e in region.edges}
+    middle = at_vertex(region, int(np.argmin(np.linalg.norm(mesh[0], axis=1))))
+    piece = make_piece(region, PieceOptions(middle, np.array([1.0, 0, 0]), flush, 0.0, 1.0))
+    assert piece.checks.curvature > piece.checks.curvature_limit
+    assert not piece.valid
+
+
+@pytest.mark.parametrize(("radius", "height"), [(160.0, 0.5), (60.0, 0.5), (250.0, 0.3)])
+def test_the_edge_of_a_shallow_bowl_moves_far_in(radius, height):
+    """Part of a sphere, rim 30 in the plane z = 0: the mid-surface is a sphere of radius
+    R − h about the same centre, and its rim circle's radius is √((R − h)² − c²)."""
+    rim = 30.0
+    depth = np.sqrt(radius**2 - rim**2)
+
+    def cap(angle, t):
+        s = radius * np.sin(angle)
+        return np.stack([s * np.cos(t), s * np.sin(t), depth - radius * np.cos(angle)], -1)
+
+    mesh = shapes.disc(cap, np.arcsin(rim / radius), 40)
+    region = plain_region(build(*mesh), kind="parting")
+    up = np.tile([0.0, 0.0, 1.0], (len(region.edges[0].vertices), 1))
+    region = replace(region, edges=(replace(region.edges[0], cut_normals=up),))
+    flush = {region.edges[0].name: 0.0}
+    start = at_vertex(region, 0)
+    piece = make_piece(region, PieceOptions(start, np.array([1.0, 0, 0]), flush, height, 1.0))
+    mid = radius - height
+    along = mid * np.arccos(depth / mid)  # great circle from the pole: the first yarns
+    assert piece.valid
+    assert np.abs(piece.outlines[0].points[0]) == pytest.approx([along, 0.0], abs=0.01)
+
+
+@pytest.mark.parametrize(("fillet", "height"), [(1.0, 1.5), (2.0, 3.0), (1.0, 0.95)])
+def test_a_stack_thicker_than_the_fillet_does_not_fold_the_surface(fillet, height):
+    tube = SplitTube(straight(80.0), Box(np.radians(5.0), fillet), 20.0, 20.0)
+    mesh = tube.mesh("lower", "sheet", along=40, around=160)
+    region = find_mould({"lower": build(mesh.vertices, mesh.faces)}).halves["lower"].region
+    moved = region.surface.offset(height)
+    turned = np.einsum("ij,ij->i", moved.face_normals, region.surface.face_normals)
+    assert turned.min() > 0.0
+
+
+def test_halves_a_hair_apart_share_one_zero_direction():
+    """One mouth; the halves 0.02 mm apart: both zero directions lead away from the mouth."""
+    tube = SplitTube(straight(120.0), Oval(), 25.0, 25.0, caps=(0.0, 25.0))
+    surfaces = {}
+    for half, lift in (("lower", 0.0), ("upper", 0.02)):
+        mesh = tube.mesh(half, "solid", along=60, around=48)
+        surfaces[half] = build(mesh.vertices + np.array([0.0, 0.0, lift]), mesh.faces)
+    mould = find_mould(surfaces)
+    regions = {name: half.region for name, half in mould.halves.items()}
+    fields = hollow_fields(regions, [m.name for m in mould.mouths])
+    ways = [zero_direction(regions[h], fields[h], centre(regions[h])) for h in regions]
+    assert all(w[0] > 0.99 for w in ways)
+
+
+def test_large_set_backs_of_a_small_trough_can_be_judged():
+    piece = drape_piece(
+        shapes.trough(8.0, 60.0, 32, 30), [0, 0, -8.0], [1, 0, 0], allowances=-10.0, spacing=1.0
+    )
+    assert piece.checks.closure < 0.05
+    assert piece.valid
+
+
+def test_areas_of_outlines_that_share_lines():
+    piece = drape_piece(shapes.trough(25.0, 100.0, 64, 30), [0, 0, -25.0], [1, 0, 0], spacing=2.0)
+    cloth = shapely.Polygon(piece.outlines[0].points)
+    both = shapely.GeometryCollection([cloth, shapely.LineString([[0, 0], [5, 5]])])
+    assert assess(piece.net, both, both).surface_area == pytest.approx(2500.0 * np.pi, rel=1e-4)

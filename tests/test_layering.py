@@ -24,6 +24,7 @@ LEVELS = (
     ("drape.output",),
     ("drape.job", "drape.jobfile", "drape.joblines", "drape.jobkeys", "drape.jobcheck",
      "drape.jobstarter"),
+    ("drape.results",),
     ("drape.pipeline",),
     ("viewers",),
     ("drape.publish",),

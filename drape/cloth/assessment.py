@@ -38,8 +38,8 @@ class Assessment:
 
 def assess(net: Net, cut: Geometry, own: Geometry) -> Assessment:
     """Assess a net within the flat polygon ``cut``, whose part within ``own`` is the ply proper."""
-    inside = shapely.intersection(cut, own)
-    laps = shapely.difference(cut, own)
+    inside = _areas(shapely.intersection(cut, own))
+    laps = _areas(shapely.difference(cut, own))
     _, shear, area = _cells_in(net, inside)
     _, lap_shear, lap_area = _cells_in(net, laps)
     border = np.abs(net.shear_at(_vertices(inside)))
@@ -62,6 +62,12 @@ def surface_area(net: Net, polygon: Geometry) -> float:
     """∬ cos γ du dv over a flat polygon: the area of surface that it covers, mm²."""
     _, shear, area = _cells_in(net, polygon)
     return float(np.sum(area * np.cos(shear)))
+
+
+def _areas(geometry: Geometry) -> Geometry:
+    """The polygons of a geometry: two outlines may also share lines and points."""
+    parts = [p for p in shapely.get_parts(geometry) if p.geom_type == "Polygon"]
+    return shapely.MultiPolygon(parts)
 
 
 def _cells_in(net: Net, polygon: Geometry) -> tuple[Floats, Floats, Floats]:

@@ -30,10 +30,14 @@ def cotangent_laplacian(vertices: Floats, faces: Ints) -> sparse.csr_matrix:
     return sparse.csr_matrix((joined[0], (joined[1], joined[2])), (n, n))
 
 
-def harmonic_field(vertices: Floats, faces: Ints, fixed: Ints, values: Floats) -> Floats:
+def harmonic_field(
+    vertices: Floats, faces: Ints, fixed: Ints, values: Floats, source: float = 0.0
+) -> Floats:
     """(n,) harmonic field with given ``values`` at the ``fixed`` vertices; 0 elsewhere unused.
 
-    Vertices that no face uses get 0. The field's normal derivative is 0 on free borders.
+    With a ``source`` (per mm²) the field solves −Δf = source instead: it grows away from the
+    fixed vertices everywhere. Vertices that no face uses get 0. The field's normal derivative
+    is 0 on free borders.
     """
     n = len(vertices)
     out = np.zeros(n)
@@ -44,7 +48,10 @@ def harmonic_field(vertices: Floats, faces: Ints, fixed: Ints, values: Floats) -
     free[fixed] = False
     matrix = cotangent_laplacian(vertices, faces)
     ridge = sparse.identity(int(free.sum())) * 1e-10  # a part without fixed vertices stays flat
-    rhs = -(matrix[free] @ out)
+    mass = np.zeros(n)
+    area = np.linalg.norm(face_vectors(vertices, faces), axis=1)
+    np.add.at(mass, faces.ravel(), np.repeat(area / 3.0, 3))
+    rhs = source * mass[free] - matrix[free] @ out
     out[free] = spsolve((matrix[free][:, free] + ridge).tocsc(), rhs)
     return out
 

@@ -29,6 +29,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
+EASE = 0.5  # mm of height per mm along the surface, beside a place too tight for it
+FOLDING = 0.9  # of the radius: how near a parallel surface comes to folding over
 CREASE_ANGLE = np.radians(30.0)
 
 
@@ -126,11 +128,20 @@ class Surface:
         """The parallel surface ``height`` mm along the normals; same faces and ids.
 
         Where a vertex has several sectors (a crease) it moves to the place that is
-        ``height`` from each of them: a mitre.
+        ``height`` from each of them: a mitre. Where the surface bends more tightly than
+        ``height`` it moves less, so that it doesn't fold over (cloth bridges there).
         """
         if height == 0.0:
             return self
-        vertices = self.vertices + height * _mitre_directions(self)
+        tightest = np.zeros(len(self.vertices))
+        bend = np.sign(height) * self.sector_curvatures[:, 1 if height > 0.0 else 0]
+        np.maximum.at(tightest, self.faces.ravel(), bend[self.sectors].ravel())
+        limit = np.where(tightest > 0.0, FOLDING / np.maximum(tightest, 1e-12), np.inf)
+        least = np.minimum(abs(height), limit)
+        if least.min() < abs(height):
+            least = _eased(least, self)
+        move = np.sign(height) * least
+        vertices = self.vertices + move[:, None] * _mitre_directions(self)
         return replace(self, vertices=readonly(vertices))
 
 
@@ -288,6 +299,20 @@ def _mitre_directions(surface: Surface) -> Floats:
     for v in np.flatnonzero(counts > 1):
         out[v] = np.linalg.pinv(matrix[v], rcond=1e-3) @ rhs[v]
     return out
+
+
+def _eased(heights: Floats, surface: Surface) -> Floats:
+    """(n,) the largest heights up to the given ones that change by EASE per mm along edges."""
+    out, f = heights.copy(), surface.faces
+    pairs = np.concatenate([f[:, [0, 1]], f[:, [1, 2]], f[:, [2, 0]]])
+    pairs = np.concatenate([pairs, pairs[:, ::-1]])
+    gap = surface.vertices[pairs[:, 0]] - surface.vertices[pairs[:, 1]]
+    rise = EASE * np.linalg.norm(gap, axis=1)
+    while True:
+        before = out.copy()
+        np.minimum.at(out, pairs[:, 0], before[pairs[:, 1]] + rise)
+        if np.array_equal(out, before):
+            return out
 
 
 def _turned_over(surface: Surface) -> Surface:

@@ -29,9 +29,13 @@ from drape.mould.extension import Extended
 CURVATURE_LIMIT = np.radians(0.05)
 YARN_LIMIT = 1e-6
 CLOSURE_LIMIT = 0.05
+CURVATURE_CEILING = np.radians(1.0)  # whatever the mesh: past it nothing is trusted
+CLOSURE_CEILING = 0.3  # mm, likewise
+DOUBTS = 3.0  # noise left after a smoothing step is up to about this many times its effect
 SAMPLES = 8  # chords per cell side and per allowance when lengths are measured again
 MOST_YARNS = 50
 SHORTEST_YARN = 20.0  # mm
+FEWEST_SAMPLES = 3  # of an edge, that must be left in the outline
 PASSES = 2  # of smoothing of the angle defects
 
 
@@ -103,21 +107,6 @@ def curvature_density(base: Surface, mid: Surface, passes: int = PASSES) -> Floa
     return 2.0 * once - spread(once)
 
 
-def gauss_map_density(base: Surface, mid: Surface) -> Floats:
-    """(n,) ∬K per area of ``mid``: areas that the fitted normals sweep on the unit sphere.
-
-    Solid angle of three unit vectors: van Oosterom & Strackee 1983 (key ``oosterom1983``).
-    """
-    a, b, c = (base.corner_normals[:, k] for k in range(3))
-    dots = [np.einsum("ij,ij->i", p, q) for p, q in ((a, b), (b, c), (c, a))]
-    triple = np.einsum("ij,ij->i", a, np.cross(b, c))
-    angle = 2.0 * np.arctan2(triple, 1.0 + dots[0] + dots[1] + dots[2])
-    total, area = np.zeros(len(base.vertices)), np.zeros(len(base.vertices))
-    np.add.at(total, base.faces.ravel(), np.repeat(angle, 3))
-    np.add.at(area, base.faces.ravel(), np.repeat(mid.face_areas, 3))
-    return total / area
-
-
 def _defects(surface: Surface) -> Floats:
     """(n,) 2π less the facets' angles at each vertex."""
     defect = np.full(len(surface.vertices), 2.0 * np.pi)
@@ -132,12 +121,12 @@ def _defects(surface: Surface) -> Floats:
 
 def curvature_residuals(
     net: Net, extended: Extended, base: Surface, mid: Surface
-) -> tuple[Floats, Floats, Floats]:
+) -> tuple[Floats, Floats]:
     """Alternating sums of the shears round each node less its ∬K dA, (p, q); NaN elsewhere.
 
-    The second and third arrays are how much ∬K dA changes with less smoothing of the
-    angle defects, and with K from the Gauss map of the fitted normals: the mesh's own
-    uncertainty, small on an even mesh.
+    The second array is how much ∬K dA changes with less smoothing of the angle defects:
+    the mesh's own uncertainty, small on an even mesh. A mesh of few facets is smoothed
+    less, down to not at all, until some node is far enough from the rim to be judged.
     """
     inside = np.zeros(net.state.shape, dtype=bool)
     inside[net.known] = extended.level[net.faces[net.known]] == 0
@@ -146,14 +135,18 @@ def curvature_residuals(
     around = [shear[1:, 1:], shear[:-1, 1:], shear[1:, :-1], shear[:-1, :-1]]
     size = 0.25 * (np.cos(around[0]) + np.cos(around[1]) + np.cos(around[2]) + np.cos(around[3]))
     size *= np.outer(0.5 * (net.u[2:] - net.u[:-2]), 0.5 * (net.v[2:] - net.v[:-2]))
-    out, less, other = (np.full(net.state.shape, np.nan) for _ in range(3))
-    smooth = _at_nodes(net, extended, curvature_density(base, mid), inside)[1:-1, 1:-1]
-    rough = _at_nodes(net, extended, curvature_density(base, mid, 1), inside)[1:-1, 1:-1]
-    out[1:-1, 1:-1] = around[0] - around[1] - around[2] + around[3] - smooth * size
-    less[1:-1, 1:-1] = (rough - smooth) * size
-    by_normals = _at_nodes(net, extended, gauss_map_density(base, mid), inside)[1:-1, 1:-1]
-    other[1:-1, 1:-1] = (by_normals - smooth) * size
-    return out, less, other
+    total = around[0] - around[1] - around[2] + around[3]
+    out, doubt = (np.full(net.state.shape, np.nan) for _ in range(2))
+    for passes in range(PASSES, -1, -1):
+        least = max(passes - 1, 0)
+        smooth, rough = (
+            _at_nodes(net, extended, curvature_density(base, mid, n), inside)[1:-1, 1:-1]
+            for n in (passes, least)
+        )
+        out[1:-1, 1:-1], doubt[1:-1, 1:-1] = total - smooth * size, (rough - smooth) * size
+        if np.isfinite(out).any():
+            break
+    return out, doubt
 
 
 def _at_nodes(net: Net, extended: Extended, density: Floats, inside: Bools) -> Floats:
@@ -167,8 +160,13 @@ def _at_nodes(net: Net, extended: Extended, density: Floats, inside: Bools) -> F
 
 
 def largest_block_sum(residual: Floats, anchors: int = 12) -> float:
-    """Largest |sum| of ``residual`` over blocks of valid nodes with a corner on a lattice."""
+    """Largest |sum| of ``residual`` over blocks of valid nodes with a corner on a lattice.
+
+    NaN where there is no valid node: nothing was measured.
+    """
     valid = ~np.isnan(residual)
+    if not valid.any():
+        return float("nan")
     total = np.pad(np.where(valid, residual, 0.0), ((1, 0), (1, 0))).cumsum(0).cumsum(1)
     count = np.pad(valid.astype(float), ((1, 0), (1, 0))).cumsum(0).cumsum(1)
     p, q = residual.shape
@@ -248,11 +246,12 @@ def closure(
     """Largest difference of the outline's distance from its edges from the allowances, mm.
 
     ``flat`` holds, per edge and stretch, the outline's own vertices that belong to samples.
-    NaN where the second net doesn't reach one, or where less than half of the samples are
-    left in the outline: then there is nothing to trust.
+    NaN where the second net doesn't reach one, or where an edge has hardly a sample left
+    in the outline: then there is nothing to trust.
     """
-    worst, seen, of = 0.0, 0, 0
+    worst = 0.0
     for name, stretches in moved.items():
+        seen, of = 0, 0
         for stretch, points in zip(stretches, flat[name], strict=True):
             of += len(stretch.flat)
             seen += len(points)
@@ -263,7 +262,9 @@ def closure(
             if np.isnan(distance).any():
                 return float("nan")
             worst = max(worst, float(np.max(np.abs(distance - allowances[name]))))
-    return worst if 2 * seen >= of else float("nan")
+        if seen < min(FEWEST_SAMPLES, of):
+            return float("nan")
+    return worst
 
 
 def edge_distance(net: Net, stretch: EdgeStretch, points: Floats, about: float) -> Floats:

@@ -22,6 +22,8 @@ from drape.mould.region import Edge, Region
 
 LONGEST_SAMPLE = 1.0  # mm between samples along an edge
 LONGEST_GAP = 4  # samples
+FARTHEST = 20.0  # heights: how far the parting surface is looked for
+SHIFT_TOLERANCE = 1e-3  # mm off the parting surface
 SHOOT_STEP = 0.25  # mm, sub-step of the geodesics
 
 
@@ -75,7 +77,7 @@ def stretches(
         face, weights = _places(region, ends, segment, share)
         face, base = place_near(net.patches, face, weights, points)
         direction = np.cross(tangents, base[:, 3:6])
-        shift = _shift(normals, segment, share, closed, base, direction, height)
+        shift = _shift(net, normals, segment, share, closed, face, base, direction, height)
         flat_face, zero = _shot(net, face, base, direction, shift)
         moved_faces, moved = _shot(net, face, base, direction, shift + allowance)
         flat_base, found_base = bridged(net.to_flat(zero[:, :3], zero[:, 3:6]))
@@ -120,8 +122,9 @@ def _shot(
     net: Net, face: Ints, base: Floats, direction: Floats, length: Floats
 ) -> tuple[Ints, Floats]:
     """Ends of geodesics from the samples; rows are NaN where the surface ends too soon."""
-    faces, rows, reached = shoot(net.patches, face, base[:, 12:14], direction, length, SHOOT_STEP)
-    missed = np.abs(reached - length) > 1e-6
+    known = np.nan_to_num(length)
+    faces, rows, reached = shoot(net.patches, face, base[:, 12:14], direction, known, SHOOT_STEP)
+    missed = ~(np.abs(reached - length) <= 1e-6)
     rows = np.where(missed[:, None], np.nan, rows)
     return faces, rows
 
@@ -159,16 +162,34 @@ def _places(region: Region, chain: Ints, segment: Ints, share: Floats) -> tuple[
     return face, weights[:, 1:]
 
 
-def _shift(normals, segment, share, closed, base, direction, height) -> Floats:
+def _shift(net, normals, segment, share, closed, face, base, direction, height) -> Floats:
     """How far beyond the moved rim the mid-surface meets the parting surface, mm.
 
-    The rim point p moved by h·n meets the surface ruled through p (unit normal c) after
-    going d along the unit direction T: (h·n + d·T)·c = 0.
+    The rim point p moved by h·n goes on along the unit direction T until it is back on the
+    surface ruled through p (unit normal c). To first order (h·n + d·T)·c = 0; then by the
+    secant method along the geodesic, since a wall that leans far out bends on the way.
+    NaN where it doesn't come back within FARTHEST heights.
     """
     if normals is None or height == 0.0:
         return np.zeros(len(segment))
     ring = np.concatenate([normals, normals[:1]]) if closed else normals
     c = (1.0 - share)[:, None] * ring[segment] + share[:, None] * ring[segment + 1]
+    rim = base[:, :3] - height * base[:, 3:6]
     lean = np.einsum("ij,ij->i", direction, c)
-    lean = np.where(np.abs(lean) < 0.2, np.inf, lean)  # nearly along it: no crossing nearby
-    return -height * np.einsum("ij,ij->i", base[:, 3:6], c) / lean
+    before = np.zeros(len(segment))
+    gap_before = height * np.einsum("ij,ij->i", base[:, 3:6], c)
+    shift = -gap_before / np.where(np.abs(lean) < 0.05, 0.05, lean)
+    for _ in range(8):
+        _, rows = _shot(net, face, base, direction, shift)
+        gap = np.einsum("ij,ij->i", rows[:, :3] - rim, c)
+        change = gap - gap_before
+        moving = np.isfinite(gap) & (np.abs(gap) > 1e-9) & (np.abs(change) > 0.0)
+        if not moving.any():
+            break
+        slope = np.where(moving, change, 1.0) / np.where(moving, shift - before, 1.0)
+        step = np.where(moving, -gap / np.where(slope == 0.0, np.inf, slope), 0.0)
+        before, gap_before = np.where(moving, shift, before), np.where(moving, gap, gap_before)
+        shift = np.clip(shift + step, -FARTHEST * height, FARTHEST * height)
+    _, rows = _shot(net, face, base, direction, shift)
+    gap = np.einsum("ij,ij->i", rows[:, :3] - rim, c)
+    return np.where(np.abs(gap) < SHIFT_TOLERANCE, shift, np.nan)

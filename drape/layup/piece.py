@@ -18,8 +18,11 @@ from drape.cloth.solver import NetOptions, solve_net
 from drape.errors import AccuracyError, Finding
 from drape.geometry.surface import Bools, Floats, Surface, SurfacePoint
 from drape.layup.checks import (
+    CLOSURE_CEILING,
     CLOSURE_LIMIT,
+    CURVATURE_CEILING,
     CURVATURE_LIMIT,
+    DOUBTS,
     YARN_LIMIT,
     Checks,
     closure,
@@ -35,6 +38,7 @@ from drape.mould.extension import Extended, extend
 from drape.mould.region import Region
 
 MARGIN = 10.0  # mm of surface past the widest allowance, to hold the net's rim
+UNSURE = 3.0  # times the least limit: worth a word
 OTHER_SPACING = 0.8  # of the second net that checks the first
 
 
@@ -81,7 +85,7 @@ class Piece:
     @property
     def valid(self) -> bool:
         """Whether the outline may be cut: all checks passed and nothing is unreached."""
-        return self.checks.passed and not any(f.level == "error" for f in self.findings)
+        return bool(self.checks.passed) and not any(f.level == "error" for f in self.findings)
 
 
 def make_piece(region: Region, options: PieceOptions, where: str = "piece") -> Piece:
@@ -110,6 +114,9 @@ def make_piece(region: Region, options: PieceOptions, where: str = "piece") -> P
     own = outlines(region, moved, dict(options.allowances), at_base=True)
     cut_polygon, own_polygon = _polygon(cut, where, net), _polygon(own, where, net)
     covered, unreached = _coverage(region, mid, net, cut_polygon)
+    checks = _checks(region, mid, extended, net, moved, cut, cut_polygon, options)
+    findings = _findings(net, unreached, region, where)
+    findings += _bridged_findings(moved, where) + _mesh_findings(checks, where)
     return Piece(
         options,
         region,
@@ -120,10 +127,10 @@ def make_piece(region: Region, options: PieceOptions, where: str = "piece") -> P
         cut,
         own,
         assess(net, cut_polygon, own_polygon),
-        _checks(region, mid, extended, net, moved, cut, cut_polygon, options),
+        checks,
         covered,
         unreached,
-        (*_findings(net, unreached, region, where), *_bridged_findings(moved, where)),
+        findings,
     )
 
 
@@ -135,6 +142,22 @@ def _net(extended: Extended, options: PieceOptions, spacing: float, half: bool =
         NetOptions(spacing=spacing, half_phase=half),
         level=extended.level,
     )
+
+
+def _mesh_findings(checks: Checks, where: str) -> tuple[Finding, ...]:
+    """A warning where the mesh's own error makes the checks' limits wide."""
+    wide = (
+        checks.closure_limit > UNSURE * CLOSURE_LIMIT
+        or checks.curvature_limit > 4.0 * UNSURE * CURVATURE_LIMIT
+    )
+    if not wide:
+        return ()
+    message = (
+        f"the mesh is coarse or uneven: its own error is estimated at "
+        f"{checks.closure_limit - CLOSURE_LIMIT:.2f} mm and "
+        f"{np.degrees(checks.curvature_limit - CURVATURE_LIMIT):.2f}°"
+    )
+    return (Finding("warning", where, message, "a finer mesh makes the pattern more certain"),)
 
 
 def _refuse_gaps(moved: dict[str, tuple[EdgeStretch, ...]], net: Net, where: str) -> None:
@@ -182,16 +205,17 @@ def _polygon(parts: tuple[Outline, ...], where: str, net: Net) -> shapely.Polygo
 def _checks(region, mid, extended, net, moved, cut, polygon, options) -> Checks:
     """The three self-checks; see ``layup.checks``."""
     error = mesh_error(region.surface)
-    residuals, *doubts = curvature_residuals(net, extended, region.surface, mid)
+    residuals, doubt = curvature_residuals(net, extended, region.surface, mid)
+    own = DOUBTS * largest_block_sum(doubt) + slope_error(region.surface)
     second = _net(extended, options, OTHER_SPACING * options.spacing, half=True)
     flat = _outline_samples(moved, cut)
     return Checks(
         largest_block_sum(residuals),
         yarn_deviation(net, _nodes_in(net, polygon)),
         closure(second, flat, moved, dict(options.allowances)),
-        CURVATURE_LIMIT + max(largest_block_sum(d) for d in doubts) + slope_error(region.surface),
+        float(np.fmin(CURVATURE_LIMIT + own, CURVATURE_CEILING)),
         YARN_LIMIT,
-        CLOSURE_LIMIT + error,
+        min(CLOSURE_LIMIT + error, CLOSURE_CEILING),
     )
 
 

@@ -25,6 +25,7 @@ NEAR_START = 0.1  # mm off the cavity: not worth a word
 LANDMARKS = 96
 MOST_PATHS = 8_000_000  # vertices times landmarks: about two seconds
 NEARLY_LEAST = 1.05
+JOINED = 0.5  # mm
 FINEST, COARSEST = 0.5, 3.0  # mm, spacings chosen automatically
 
 
@@ -139,7 +140,7 @@ def hollow_fields(regions: Mapping[str, Region], mouths: Sequence[str]) -> dict[
     zero direction round when a job renames them.
 
     One harmonic field over all halves, joined where their vertices meet: 0 at the first
-    mouth, 1 at the others (or at the farthest vertex, where there is one mouth only).
+    mouth, 1 at the others; where there is one mouth only it grows away from that.
     """
     names = list(regions)
     ends = {e.name for r in regions.values() for e in r.edges if e.kind in ("mouth", "trim")}
@@ -148,7 +149,7 @@ def hollow_fields(regions: Mapping[str, Region], mouths: Sequence[str]) -> dict[
         return dict.fromkeys(names)
     counts = np.cumsum([0] + [len(regions[n].surface.vertices) for n in names])
     vertices = np.concatenate([regions[n].surface.vertices for n in names])
-    owner = _joined(vertices, regions[names[0]].surface.size)
+    owner = _joined(vertices, _join_distance(regions))
     faces = np.concatenate(
         [owner[regions[n].surface.faces + c] for n, c in zip(names, counts, strict=False)]
     )
@@ -158,13 +159,10 @@ def hollow_fields(regions: Mapping[str, Region], mouths: Sequence[str]) -> dict[
             if e.kind in ("mouth", "trim"):
                 fixed.append(owner[e.vertices + c])
                 values.append(np.full(len(e.vertices), 0.0 if e.name == first else 1.0))
-    if all(v[0] == 0.0 for v in values):
-        far = dijkstra(_edge_graph(vertices, faces), indices=fixed[0][0])
-        far[~np.isfinite(far)] = -1.0
-        fixed.append(np.array([int(np.argmax(far))]))
-        values.append(np.ones(1))
     at, last = np.unique(np.concatenate(fixed), return_index=True)
-    field = harmonic_field(vertices, faces, at, np.concatenate(values)[last])[owner]
+    # one mouth only: no second place to lead to, so the field grows away from it
+    source = 1.0 if all(v[0] == 0.0 for v in values) else 0.0
+    field = harmonic_field(vertices, faces, at, np.concatenate(values)[last], source)[owner]
     return {n: field[a:b] for n, a, b in zip(names, counts[:-1], counts[1:], strict=True)}
 
 
@@ -213,10 +211,16 @@ def _edge_graph(vertices: Floats, faces: Ints) -> sparse.csr_matrix:
     return one + one.T
 
 
-def _joined(vertices: Floats, size: float) -> Ints:
+def _join_distance(regions: Mapping[str, Region]) -> float:
+    """How near vertices of two halves are taken for one, mm: scans meet within half a mm."""
+    edge = min(float(np.median(np.sqrt(r.surface.face_areas))) for r in regions.values())
+    return min(JOINED, 0.3 * edge)
+
+
+def _joined(vertices: Floats, distance: float) -> Ints:
     """(n,) for each vertex the first one at the same place."""
     owner = np.arange(len(vertices))
-    pairs = cKDTree(vertices).query_pairs(1e-5 * size, output_type="ndarray")
+    pairs = cKDTree(vertices).query_pairs(distance, output_type="ndarray")
     order = np.argsort(pairs[:, 0], kind="stable")[::-1]
     owner[pairs[order, 1]] = pairs[order, 0]
     return owner[owner]

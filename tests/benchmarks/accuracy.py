@@ -7,6 +7,7 @@ import cases
 import numpy as np
 import shapely
 from scipy.integrate import solve_ivp
+from scipy.interpolate import CubicSpline
 
 from drape.geometry import shapes
 from drape.layup.checks import curvature_residuals, largest_block_sum
@@ -56,7 +57,7 @@ def hemisphere_errors(case, spacing):
     points = outline_of(case, net)
     radius, angle = np.linalg.norm(points, axis=1), np.arctan2(points[:, 1], points[:, 0])
     order = np.argsort(angle)
-    diagonal = np.interp(np.pi / 4, angle[order], radius[order])
+    diagonal = float(CubicSpline(angle[order], radius[order])(np.pi / 4))
     axis = abs(radius[0] - 60 * np.pi / 2)
     return np.degrees(np.nanmax(error[inside])), max(axis, abs(diagonal - 1.386646 * 60))
 

@@ -1,5 +1,6 @@
 """Write docs/speed.md: ``python tests/benchmarks/speed.py``."""
 
+import os
 import platform
 import sys
 import tempfile
@@ -57,7 +58,7 @@ def main():
         "# Speed",
         "",
         "Written by `python tests/benchmarks/speed.py` on a machine with "
-        f"{__import__('os').cpu_count()} cores, Python {platform.python_version()}.",
+        f"{os.cpu_count()} cores, Python {platform.python_version()}.",
         "",
         "| what | measured | target |",
         "|---|---|---|",
