@@ -59,12 +59,6 @@ def assess(net: Net, cut: Geometry, own: Geometry) -> Assessment:
     )
 
 
-def surface_area(net: Net, polygon: Geometry) -> float:
-    """∬ cos γ du dv over a flat polygon: the area of surface that it covers, mm²."""
-    _, shear, area = _cells_in(net, polygon)
-    return float(np.sum(area * np.cos(shear)))
-
-
 def _cells_in(net: Net, polygon: Geometry) -> tuple[Floats, Floats, Floats]:
     """Cells that meet the polygon: centres (k, 2), shear (k,), flat area inside it (k,).
 
