@@ -43,25 +43,20 @@ def assess(net: Net, cut: Geometry, own: Geometry) -> Assessment:
     _, shear, area = _cells_in(net, inside)
     _, lap_shear, lap_area = _cells_in(net, laps)
     border = np.abs(net.shear_at(_vertices(inside)))
+    covered = area * np.cos(shear)  # of the surface: sheared cloth covers less than its area
     order = np.argsort(np.abs(shear))
-    share = np.cumsum(area[order]) / area.sum()
+    share = (np.cumsum(covered[order]) - 0.5 * covered[order]) / covered.sum()
     in_laps = None
     if laps.area > SLIVER:
         in_laps = float(np.nanmax(np.abs([*lap_shear, *net.shear_at(_vertices(laps))])))
     return Assessment(
         float(np.nanmax(np.concatenate([np.abs(shear), border]))),
-        float(np.abs(shear)[order][np.searchsorted(share, 0.99)]),
-        float(np.sum(area * np.abs(shear)) / area.sum()),
+        float(np.interp(0.99, share, np.abs(shear)[order])),
+        float(np.sum(covered * np.abs(shear)) / covered.sum()),
         in_laps,
-        float(np.sum(area * np.cos(shear)) + np.sum(lap_area * np.cos(lap_shear))),
+        float(covered.sum() + np.sum(lap_area * np.cos(lap_shear))),
         float(cut.area),
     )
-
-
-def surface_area(net: Net, polygon: Geometry) -> float:
-    """∬ cos γ du dv over a flat polygon: the area of surface that it covers, mm²."""
-    _, shear, area = _cells_in(net, polygon)
-    return float(np.sum(area * np.cos(shear)))
 
 
 def _areas(geometry: Geometry) -> Geometry:
