@@ -106,10 +106,17 @@ def _chamfer(this: _Piece, following: _Piece) -> None:
 
 
 def _assembled(pieces: list[_Piece]) -> Outline:
-    """Concatenate, starting at the first corner counter-clockwise from +x."""
+    """Concatenate, starting at the first corner counter-clockwise from +x.
+
+    A kink inside an edge is no corner to start at, unless the edge is the whole rim: the
+    edge would stand in the list twice.
+    """
     starts = np.array([p.points[0] for p in pieces])
     angle = np.mod(np.arctan2(starts[:, 1], starts[:, 0]), 2.0 * np.pi)
     angle[angle > 2.0 * np.pi - 1e-9] = 0.0
+    kink = np.array([p.name == pieces[i - 1].name for i, p in enumerate(pieces)])
+    if not kink.all():
+        angle[kink] = np.inf
     first = int(np.argmin(angle))
     ordered = pieces[first:] + pieces[:first]
     points, edges, count = [], [], 0

@@ -25,6 +25,7 @@ from drape.layup.checks import (
     DOUBTS,
     YARN_LIMIT,
     Checks,
+    chord_strain,
     closure,
     curvature_residuals,
     largest_block_sum,
@@ -206,7 +207,8 @@ def _checks(region, mid, extended, net, moved, cut, polygon, options) -> Checks:
     """The three self-checks; see ``layup.checks``."""
     error = mesh_error(region.surface)
     residuals, doubt = curvature_residuals(net, extended, region.surface, mid)
-    own = DOUBTS * largest_block_sum(doubt) + slope_error(region.surface)
+    own = DOUBTS * (largest_block_sum(doubt) + chord_strain(region.surface))
+    own += slope_error(region.surface)
     second = _net(extended, options, OTHER_SPACING * options.spacing, half=True)
     flat = _outline_samples(moved, cut)
     return Checks(

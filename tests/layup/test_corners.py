@@ -86,6 +86,21 @@ def test_edges_carry_their_names_kinds_and_allowances():
     }
 
 
+def test_an_edge_with_a_kink_stands_once_in_the_list():
+    """Right and above are one edge here; its kink is the first corner from +x."""
+    region = plate()
+    below, right, above, left = (region.edges[i] for i in order(region))
+    along = np.concatenate([right.vertices, above.vertices[1:]])
+    edges = (below, replace(right, vertices=along), left)
+    region = replace(region, edges=edges, loops=((0, 1, 2),))
+    got = cut(region, [4.0, 3.0, 2.0]).outlines[0]
+    assert [e.name for e in got.edges] == [left.name, below.name, right.name]
+    for one, two in zip(got.edges, got.edges[1:] + got.edges[:1], strict=True):
+        assert one.last == two.first
+    exact = np.array([[33.0, 23.0], [-32.0, 23.0], [-32.0, -24.0], [33.0, -24.0]])
+    assert gap(got.points, exact) <= CLOSE
+
+
 @pytest.mark.parametrize("kind", ["mouth", "trim"])
 def test_a_lap_is_chamfered_where_it_meets_a_run_off(kind):
     """Both lines are cut back from the mitre by the smaller allowance: 45°."""

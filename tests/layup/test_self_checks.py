@@ -17,6 +17,7 @@ from drape.geometry import shapes
 from drape.geometry.patches import place_near
 from drape.geometry.surface import build, unit
 from drape.layup.checks import (
+    chord_strain,
     curvature_residuals,
     largest_block_sum,
     mesh_error,
@@ -115,6 +116,14 @@ def test_block_sums_by_hand():
     assert largest_block_sum(residual) == pytest.approx(0.5)
     residual[12, 9] = -0.5  # whole blocks cancel, parts don't
     assert largest_block_sum(residual) == pytest.approx(0.5)
+
+
+def test_chord_strain_is_the_arc_over_the_chord():
+    """A prism of 64 facets round a half circle: arc/chord − 1, elementary geometry."""
+    half = np.pi / 128.0
+    strain = chord_strain(build(*shapes.trough(25.0, 100.0, 64, 40)))
+    assert strain == pytest.approx(half / np.sin(half) - 1.0, rel=1e-3)
+    assert chord_strain(build(*shapes.heightfield(lambda x, y: 0.0 * x, 9.0, 9.0, 3, 3))) == 0.0
 
 
 # --- yarn length -----------------------------------------------------------------------
