@@ -20,6 +20,7 @@ KERNEL_FILES = (
     "geometry/kernels.py",
     "geometry/geodesics.py",
     "geometry/fitting.py",
+    "geometry/smoothing.py",
     "cloth/cells.py",
     "cloth/facets.py",
     "cloth/occupancy.py",

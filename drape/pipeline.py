@@ -30,6 +30,7 @@ from drape.mould.inspection import Inspection, inspect_half
 from drape.mould.mould import Mould, find_mould
 from drape.mould.reading import read_surface
 from drape.mould.region import Region
+from drape.mould.scans import without_noise
 from drape.mould.trim import trim_region
 from drape.output import records
 from drape.results import (
@@ -75,6 +76,8 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
     mould = _named(find_mould(surfaces, closing=job.closing), job)
     findings += mould.findings
     check_edge_names(job, _edge_names(mould), [m.name for m in mould.mouths])
+    mould, smoothed = _without_noise(mould)
+    findings += smoothed
     mould, trimmed = _trimmed(mould, job)
     findings += trimmed
     inspections = _inspections(mould)
@@ -127,6 +130,16 @@ def _named(mould: Mould, job: Job) -> Mould:
 
 def _edge_names(mould: Mould) -> dict[str, list[str]]:
     return {name: [e.name for e in half.region.edges] for name, half in mould.halves.items()}
+
+
+def _without_noise(mould: Mould) -> tuple[Mould, list[Finding]]:
+    """The mould with scanned halves smoothed."""
+    halves, findings = dict(mould.halves), list[Finding]()
+    for name, half in halves.items():
+        region, found = without_noise(half.region, name)
+        halves[name] = replace(half, region=region)
+        findings += found
+    return replace(mould, halves=halves), findings
 
 
 def _trimmed(mould: Mould, job: Job) -> tuple[Mould, list[Finding]]:

@@ -4,7 +4,7 @@ Behind an inside bend or where a first yarn has left the region, the four-corner
 nothing to stand on: one direction is free per new yarn. It is chosen by least shear: the
 mean shear γ of the columns decays as γ′ = −γ/RELAX from its value where the known net
 ends, so that yarns don't kink there. A first yarn ends somewhere inside a step: up to that
-place the mean shear goes on as before, so that the result depends little on the spacing.
+place the mean shear goes on as over the last millimetres, so that the result depends little on the spacing.
 
 Kernels are written for growth along u; growth along v works on the swapped grid.
 Lengths in mm, angles in radians.
@@ -31,6 +31,7 @@ from drape.compiled import kernel
 from drape.geometry.geodesics import geodesic_step
 from drape.geometry.kernels import ROW, step_weights, walk
 
+FIT = 12.0  # mm of columns whose mean shear is carried on by a straight line
 RELAX = 50.0  # mm over which the mean shear of grown columns decays; our own choice
 
 
@@ -203,22 +204,44 @@ def rotate(direction, row, angle):
 
 
 @kernel
+def going_shear(patches, grid, level, i, sign, j1, j2, ahead):
+    """Mean shear of the columns up to i, as a straight line fitted over FIT, ``ahead`` mm
+    past the middle of the last one. Noise of single columns would otherwise be carried on.
+    """
+    here = 0.5 * (grid.u[i] + grid.u[i - sign])
+    n = x1 = x2 = y1 = xy = 0.0
+    near = i
+    while 0 <= near - sign < grid.state.shape[0]:
+        back = near - sign
+        x = abs(0.5 * (grid.u[near] + grid.u[back]) - here)
+        if n >= 2.0 and x > FIT:
+            break
+        shear, weight = column_shear(patches, grid, level, i, near, back, j1, j2)
+        if weight == 0.0:
+            break
+        n, x1, x2, y1, xy = n + 1.0, x1 - x, x2 + x * x, y1 + shear, xy - x * shear
+        near = back
+    if n < 2.0:
+        return y1
+    slope = (n * xy - x1 * y1) / (n * x2 - x1 * x1)
+    return (y1 - slope * x1) / n + slope * ahead
+
+
+@kernel
 def wanted_shear(patches, grid, level, i, sign, j1, j2, du, on):
-    """Mean shear that the next column should have, from the two columns before it.
+    """Mean shear that the next column should have, from the columns before it.
 
     ``on`` is the share of the step over which it goes on as before; then it decays.
     """
-    back, more = i - sign, i - 2 * sign
+    back = i - sign
     if not 0 <= back < grid.state.shape[0]:
         return 0.0
-    now, weight = column_shear(patches, grid, level, i, i, back, j1, j2)
-    if weight == 0.0:
-        return 0.0
-    change = 0.0
-    if on > 0.0 and 0 <= more < grid.state.shape[0]:
-        before, weight = column_shear(patches, grid, level, i, back, more, j1, j2)
-        change = now - before if weight > 0.0 else 0.0
-    return (now + on * change) * np.exp(-(1.0 - on) * du / RELAX)
+    if on > 0.0:
+        step = 0.5 * (du + abs(grid.u[i] - grid.u[back]))
+        now = going_shear(patches, grid, level, i, sign, j1, j2, on * step)
+    else:
+        now = column_shear(patches, grid, level, i, i, back, j1, j2)[0]
+    return now * np.exp(-(1.0 - on) * du / RELAX)
 
 
 @kernel

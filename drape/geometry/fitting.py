@@ -24,24 +24,25 @@ def ring(vertex, rings, start, neighbour, mark, found):
     """Collect neighbours of ``vertex``: some rings, more until there are enough.
 
     ``start`` (n+1,), ``neighbour`` (k,): adjacency in compressed rows; ``mark`` (n,) int
-    scratch, −1 at first; ``found`` (MOST_NEIGHBOURS + 1,) is filled.
+    scratch, −1 at first; ``found`` (k,) is filled, with k − 1 of them at most.
     Returns the count; ``found[0]`` is the vertex itself.
     """
-    tag = 8 * vertex + rings
+    most = found.size - 2
+    tag = 32 * vertex + rings
     found[0] = vertex
     mark[vertex] = tag
     count, first = 1, 0
-    for depth in range(6):
+    for depth in range(max(6, rings)):
         last = count
         for i in range(first, last):
             for j in range(start[found[i]], start[found[i] + 1]):
                 other = neighbour[j]
-                if mark[other] != tag and count <= MOST_NEIGHBOURS:
+                if mark[other] != tag and count <= most:
                     mark[other] = tag
                     found[count] = other
                     count += 1
         first = last
-        if first == count or count > MOST_NEIGHBOURS:
+        if first == count or count > most:
             break
         if depth >= rings - 1 and count > FEWEST_NEIGHBOURS:
             break
@@ -50,7 +51,7 @@ def ring(vertex, rings, start, neighbour, mark, found):
 
 @kernel
 def solve_ridge(matrix, rhs):
-    """Solve the 5×5 normal equations in place, columns scaled, with a tiny ridge."""
+    """Solve normal equations (n, n) in place, columns scaled, with a tiny ridge."""
     n = rhs.size
     scale = np.empty(n)
     for i in range(n):
