@@ -7,8 +7,9 @@ of plane folded back over a half round: a node's place follows from its flat coo
 
 import numpy as np
 import pytest
-from draped import drape_net, drape_piece, gap, turned
-from flat_regions import SHAPES, folded_back, rolled
+from analytic import on_base
+from draped import drape_net, drape_piece, gap, overlap, turned
+from flat_regions import SHAPES, blocks, folded_back, rolled
 
 from drape.errors import AccuracyError
 from drape.geometry import shapes
@@ -95,6 +96,22 @@ def test_a_flat_regions_extension_lies_flat(name):
     region = plain_region(build(np.c_[flat, 0.0 * flat[:, 0]], faces))
     normals = extend(region, region.surface, 1.0, 10.0).surface.face_normals
     assert np.allclose(normals, [0.0, 0.0, 1.0])
+
+
+RING = blocks((-40, -10, 40, 10), (-40, 50, 40, 70), (-40, -10, -20, 70), (20, -10, 40, 70))
+
+
+@pytest.mark.parametrize("warp_deg", [0.0, 30.0])
+@pytest.mark.parametrize("name", [*SHAPES, "ring"])
+def test_grown_cloth_never_lies_twice_in_one_place(name, warp_deg):
+    """Also round a frame whose two arms meet again behind the hole, where both would grow."""
+    flat, faces, _ = RING if name == "ring" else SHAPES[name]
+    warp = np.radians(warp_deg)
+    way = [np.cos(warp), np.sin(warp), 0.0]
+    net, extended = drape_net((np.c_[flat, 0.0 * flat[:, 0]], faces), [*START, 0.0], way)
+    on = on_base(net, extended)
+    assert on.sum() > 1500
+    assert overlap(net, on) <= 1e-6
 
 
 GAP = 0.6  # mm between two sheets
