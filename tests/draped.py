@@ -67,3 +67,15 @@ def corner_gap(outline, corners):
     """Greatest distance from exact corners (k, 2) to the outline's nearest corner, mm."""
     own = outline.points[[e.first for e in outline.edges]]
     return np.linalg.norm(corners[:, None] - own[None], axis=2).min(axis=1).max()
+
+
+def overlap(net, mask):
+    """Area that cells between nodes of ``mask`` (p, q) cover more than once or turned over,
+    seen along z, mm²: on a graph z = f(x, y) places are told apart by x and y alone."""
+    whole = mask[1:, 1:] & mask[:-1, 1:] & mask[1:, :-1] & mask[:-1, :-1]
+    x = net.points[..., :2]
+    corners = np.stack([x[:-1, :-1], x[1:, :-1], x[1:, 1:], x[:-1, 1:]], 2)[whole]
+    cells = shapely.polygons(corners)
+    facing = shapely.is_ccw(shapely.get_exterior_ring(cells))
+    covered = shapely.area(cells[facing]).sum() - shapely.area(shapely.union_all(cells[facing]))
+    return float(covered + shapely.area(cells[~facing]).sum())

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import shapely
 from analytic import mixed_differences, on_base, waves_and_bumps
-from draped import drape_piece
+from draped import drape_piece, overlap
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
@@ -56,6 +56,7 @@ def test_every_net_keeps_its_promises(waves, bumps, x, y, angle, jitter):
     assert (np.abs(net.shear[whole]) < np.pi / 2).all()
     inside = on_base(net, piece.extended)
     assert sides_off(net, inside) <= 1e-6
+    assert overlap(net, inside) <= 1e-6
     residual = mixed_differences(net, inside, curvature)
     assert largest_block_sum(residual) <= np.radians(0.05)
     outline = piece.outlines[0].points
