@@ -7,7 +7,9 @@ A, B, C  the known corners of a cell: A shares its weft yarn with the wanted nod
          that A-D runs along the warp; B-D runs along the weft; C is opposite D
 state    of a node: UNKNOWN, KNOWN, OUTSIDE (left the surface), LOCKED (the cell would
          have to close further than cloth can), FAILED (no convergence), TAKEN (other
-         cloth of the same net is there already)
+         cloth of the same net is there already). Solvers also answer STUCK (Newton's
+         method on the patches doesn't converge) and ON_FACETS (known, but found on the
+         facets for that reason)
 
 Sides are arc lengths on the surface, mm: u[i+1] − u[i] along the warp, likewise v.
 """
@@ -18,7 +20,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from drape.cloth.facets import agree, facet_distance, folded_length, meet
+from drape.cloth.facets import agree, facet_distance, facets_agree, folded_length, meet
 from drape.cloth.occupancy import add_node, is_taken
 from drape.compiled import kernel
 from drape.geometry.geodesics import arc_length, fine_arc_length, geodesic_step
@@ -32,7 +34,8 @@ from drape.geometry.kernels import (
     walk_on,
 )
 
-UNKNOWN, KNOWN, OUTSIDE, LOCKED, FAILED, TAKEN = 0, 1, 2, 3, 4, 5
+UNKNOWN, KNOWN, OUTSIDE, LOCKED, FAILED, TAKEN, ON_FACETS, STUCK = 0, 1, 2, 3, 4, 5, 6, 7
+FOLDED = 0.5  # cosine between facets of a cell: past it the cell is larger than a fold
 SMALLEST_ANGLE = np.radians(4.0)  # a cell closed further than this can't be solved reliably
 
 
@@ -43,6 +46,7 @@ class Grid(NamedTuple):
     rows : (p, q, ROW) points, normals, derivatives, weights
     faces : (p, q) int
     state : (p, q) int8
+    on_facets : (p, q) bool, nodes that were found on the facets, for want of a better way
     """
 
     u: np.ndarray
@@ -50,6 +54,7 @@ class Grid(NamedTuple):
     rows: np.ndarray
     faces: np.ndarray
     state: np.ndarray
+    on_facets: np.ndarray
 
 
 @kernel
@@ -126,7 +131,7 @@ def solve_smooth(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
             la = np.sqrt(ax * ax + ay * ay + az * az)
             lb = np.sqrt(bx * bx + by * by + bz * bz)
             if la < 0.05 * du or lb < 0.05 * dv:
-                return face, FAILED
+                return face, STUCK
             fa, fb = arc_length(a, d) - want_a, arc_length(b, d) - want_b
             if abs(fa) + abs(fb) < 1e-9 * (du + dv):
                 solved = True
@@ -148,7 +153,7 @@ def solve_smooth(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
             face, b1, b2, arrived = walk(patches, face, d[12], d[13], d1, d2)
             evaluate(patches, face, b1, b2, d)
         if not solved:
-            return face, FAILED if arrived else OUTSIDE
+            return face, STUCK if arrived else OUTSIDE
         if not arrived:
             return face, OUTSIDE
         if polish == last_polish:
@@ -167,6 +172,20 @@ def solve_smooth(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
 
 
 @kernel
+def fall_back(patches, a_face, a, b_face, b, c, du, dv, d):
+    """As ``solve_on_facets``, where Newton's method on the patches got stuck.
+
+    Not where facets turn far from A to B or D: a cell larger than a fold has no answer.
+    """
+    face, state = solve_on_facets(patches, a_face, a, b_face, b, c, du, dv, d)
+    if state != KNOWN:
+        return face, FAILED
+    if min(facets_agree(patches, a_face, b_face), facets_agree(patches, a_face, face)) < FOLDED:
+        return face, FAILED
+    return face, ON_FACETS
+
+
+@kernel
 def solve_creased(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
     """As ``solve_cell`` on a surface with creases: on facets where one crosses the cell."""
     d1, d2 = step_weights(a, b[0] - c[0], b[1] - c[1], b[2] - c[2])
@@ -174,6 +193,8 @@ def solve_creased(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
     evaluate(patches, face, b1, b2, d)
     if not may_fold(patches, a_face, a, b_face, b, c, d):
         face, state = solve_smooth(patches, a_face, a, b_face, b, c, du, dv, d, scratch)
+        if state == STUCK:
+            return fall_back(patches, a_face, a, b_face, b, c, du, dv, d)
         if state == OUTSIDE or not may_fold(patches, a_face, a, b_face, b, c, d):
             return face, state
     return solve_on_facets(patches, a_face, a, b_face, b, c, du, dv, d)
@@ -187,7 +208,10 @@ def solve_cell(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
     """
     if has_creases(patches):
         return solve_creased(patches, a_face, a, b_face, b, c, du, dv, d, scratch)
-    return solve_smooth(patches, a_face, a, b_face, b, c, du, dv, d, scratch)
+    face, state = solve_smooth(patches, a_face, a, b_face, b, c, du, dv, d, scratch)
+    if state == STUCK:
+        return fall_back(patches, a_face, a, b_face, b, c, du, dv, d)
+    return face, state
 
 
 @kernel
@@ -209,6 +233,8 @@ def close_cell(patches, grid, occupancy, guarded, ai, bj, di, dj, d, scratch):
         d,
         scratch,
     )
+    grid.on_facets[di, dj] = state == ON_FACETS
+    state = KNOWN if state == ON_FACETS else state
     if guarded and state == KNOWN and is_taken(occupancy, grid, di, dj, d):
         state = TAKEN
     grid.state[di, dj] = state

@@ -35,6 +35,15 @@ def facet_axes(patches, face, axes):
 
 
 @kernel
+def facets_agree(patches, one, two):
+    """Cosine between the normals of two facets."""
+    first, second = np.empty((3, 3)), np.empty((3, 3))
+    facet_axes(patches, one, first)
+    facet_axes(patches, two, second)
+    return first[2, 0] * second[2, 0] + first[2, 1] * second[2, 1] + first[2, 2] * second[2, 2]
+
+
+@kernel
 def lay_flat(vector, axes, length):
     """Project ``vector`` (3,) into the facet's plane and give it a length, in place."""
     dot = vector[0] * axes[2, 0] + vector[1] * axes[2, 1] + vector[2] * axes[2, 2]

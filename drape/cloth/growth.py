@@ -4,7 +4,8 @@ Behind an inside bend or where a first yarn has left the region, the four-corner
 nothing to stand on: one direction is free per new yarn. It is chosen by least shear: the
 mean shear γ of the columns decays as γ′ = −γ/RELAX from its value where the known net
 ends, so that yarns don't kink there. A first yarn ends somewhere inside a step: up to that
-place the mean shear goes on as over the last millimetres, so that the result depends little on the spacing.
+place the mean shear goes on as over the last millimetres, so that the result depends
+little on the spacing.
 
 Kernels are written for growth along u; growth along v works on the swapped grid.
 Lengths in mm, angles in radians.
@@ -18,6 +19,7 @@ import numpy as np
 
 from drape.cloth.cells import (
     KNOWN,
+    ON_FACETS,
     OUTSIDE,
     UNKNOWN,
     Grid,
@@ -31,7 +33,7 @@ from drape.compiled import kernel
 from drape.geometry.geodesics import geodesic_step
 from drape.geometry.kernels import ROW, step_weights, walk
 
-FIT = 12.0  # mm of columns whose mean shear is carried on by a straight line
+FIT = 8.0  # mm of columns whose mean shear is carried on by a straight line
 RELAX = 50.0  # mm over which the mean shear of grown columns decays; our own choice
 
 
@@ -44,6 +46,7 @@ def swap(grid):
         grid.rows.transpose(1, 0, 2),
         grid.faces.transpose(1, 0),
         grid.state.transpose(1, 0),
+        grid.on_facets.transpose(1, 0),
     )
 
 
@@ -154,8 +157,10 @@ def try_column(patches, grid, base, occupancy, hand, i, j, sign, j1, j2, directi
                 q,
                 scratch,
             )
-            if state != KNOWN or taken(base, occupancy, hand, i2, new, q):
+            on_facets = state == ON_FACETS
+            if not (state == KNOWN or on_facets) or taken(base, occupancy, hand, i2, new, q):
                 break
+            grid.on_facets[i2, new] = on_facets
             grid.rows[i2, new] = q
             grid.faces[i2, new] = face
             grid.state[i2, new] = KNOWN

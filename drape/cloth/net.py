@@ -38,6 +38,8 @@ class Net:
     origin : (int, int), grid place of the start point
     columns_grown : int
         Yarns that were laid by least shear, having no two known neighbours.
+    on_facets : (p, q) bool
+        Nodes found on flat facets, where the smooth patches gave no answer.
     """
 
     surface: Surface
@@ -49,6 +51,7 @@ class Net:
     state: Ints
     origin: tuple[int, int]
     columns_grown: int = 0
+    on_facets: Bools | None = None
 
     @property
     def points(self) -> Floats:
@@ -65,6 +68,11 @@ class Net:
         """Nodes the geometry forbids: the cell would close to nothing."""
         return int(np.count_nonzero(self.state == LOCKED))
 
+    @property
+    def nodes_on_facets(self) -> int:
+        """Nodes found on flat facets, where the smooth patches gave no answer."""
+        return 0 if self.on_facets is None else int(np.count_nonzero(self.on_facets))
+
     @cached_property
     def shear(self) -> Floats:
         """(p−1, q−1) signed shear at cell centres, radians; NaN where incomplete."""
@@ -74,7 +82,8 @@ class Net:
 
     @property
     def _grid(self) -> Grid:
-        return Grid(self.u, self.v, self.rows, self.faces, self.state)
+        facets = np.zeros(self.state.shape, np.bool_) if self.on_facets is None else self.on_facets
+        return Grid(self.u, self.v, self.rows, self.faces, self.state, facets)
 
     @cached_property
     def folds(self) -> Ints:

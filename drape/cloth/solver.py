@@ -143,7 +143,12 @@ def _empty_grid(extent: float, options: NetOptions) -> tuple[Grid, int]:
     u = np.concatenate([-steps[::-1], [0.0], steps])
     k = len(u)
     grid = Grid(
-        u, u.copy(), np.empty((k, k, ROW)), np.full((k, k), -1, np.int64), np.zeros((k, k), np.int8)
+        u,
+        u.copy(),
+        np.empty((k, k, ROW)),
+        np.full((k, k), -1, np.int64),
+        np.zeros((k, k), np.int8),
+        np.zeros((k, k), np.bool_),
     )
     return grid, n
 
@@ -161,7 +166,8 @@ def _trimmed(surface: Surface, patches: Patches, grid: Grid, i0: int, columns: i
     arrays = (grid.u[a], grid.v[b], grid.rows[a, b], grid.faces[a, b], grid.state[a, b])
     origin = (int(i0 - i[0]), int(i0 - j[0]))
     u, v, rows, faces, state = (readonly(x.copy()) for x in arrays)
-    return Net(surface, patches, u, v, rows, faces, state, origin, int(columns))
+    on_facets = readonly(grid.on_facets[a, b] & known[a, b])
+    return Net(surface, patches, u, v, rows, faces, state, origin, int(columns), on_facets)
 
 
 def _reach(surface: Surface, start: SurfacePoint) -> float:

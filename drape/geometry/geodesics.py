@@ -43,7 +43,8 @@ def midpoint(patches, p_face, p, q, row):
     """Fill ``row`` with the surface point above about the middle of the chord p–q.
 
     A place off the middle by a share t of the chord changes a length over two halves by a
-    share of t²·(turn)²/8 only, so one Newton step is taken, and only where t is large.
+    share of t²·(turn)²/8 only, so one Newton step is taken, and only where t is large. A
+    place beside the chord lengthens both halves: the point is shifted back to above it.
     Returns (face, found).
     """
     x, y, z = 0.5 * (q[0] - p[0]), 0.5 * (q[1] - p[1]), 0.5 * (q[2] - p[2])
@@ -51,11 +52,15 @@ def midpoint(patches, p_face, p, q, row):
     face, b1, b2, arrived = walk(patches, p_face, p[12], p[13], d1, d2)
     evaluate(patches, face, b1, b2, row)
     u, v, w = p[0] + x - row[0], p[1] + y - row[1], p[2] + z - row[2]
-    if abs(u * x + v * y + w * z) < 0.01 * (x * x + y * y + z * z):
-        return face, arrived
-    d1, d2 = step_weights(row, u, v, w)
-    face, b1, b2, arrived = walk(patches, face, b1, b2, d1, d2)
-    evaluate(patches, face, b1, b2, row)
+    if abs(u * x + v * y + w * z) > 0.01 * (x * x + y * y + z * z):
+        d1, d2 = step_weights(row, u, v, w)
+        face, b1, b2, arrived = walk(patches, face, b1, b2, d1, d2)
+        evaluate(patches, face, b1, b2, row)
+        u, v, w = p[0] + x - row[0], p[1] + y - row[1], p[2] + z - row[2]
+    above = u * row[3] + v * row[4] + w * row[5]
+    row[0] += u - above * row[3]
+    row[1] += v - above * row[4]
+    row[2] += w - above * row[5]
     return face, arrived
 
 

@@ -98,18 +98,20 @@ def chord_strain(surface: Surface) -> float:
     return float(np.quantile(np.arccos(np.clip(cosine, -1.0, 1.0)), 0.99) ** 2 / 24.0)
 
 
-def curvature_density(base: Surface, mid: Surface, passes: int = PASSES) -> Floats:
+def curvature_density(
+    base: Surface, mid: Surface, passes: int = PASSES, rim: float = np.nan
+) -> Floats:
     """(n,) ∬K per area of ``mid`` at each vertex, 1/mm², from angle defects of ``base``.
 
     Single defects are uneven (on an uneven mesh even a cylinder's are, in pairs that
     cancel). Sharing each out to its facets and gathering again, S, keeps their sum but
-    blurs; 2S − S² takes the blur's leading part back. A rim vertex has no defect: NaN
-    there, and as far inward as the sharing carries it.
+    blurs; 2S − S² takes the blur's leading part back. A rim vertex has no defect: ``rim``
+    there, and NaN goes as far inward as the sharing carries it.
     """
     n, faces = len(base.vertices), base.faces
     density = _defects(base)
     rim_face, side = np.nonzero(base.neighbours < 0)
-    density[faces[rim_face, side]] = density[faces[rim_face, (side + 1) % 3]] = np.nan
+    density[faces[rim_face, side]] = density[faces[rim_face, (side + 1) % 3]] = rim
     corner = sparse.csr_matrix(
         (np.ones(faces.size), (faces.ravel(), np.repeat(np.arange(len(faces)), 3))), (n, len(faces))
     )
@@ -143,7 +145,9 @@ def curvature_residuals(
 
     The second array is how much ∬K dA changes with less smoothing of the angle defects:
     the mesh's own uncertainty, small on an even mesh. A mesh of few facets is smoothed
-    less, down to not at all, until some node is far enough from the rim to be judged.
+    less, down to not at all, until some node is far enough from the rim to be judged. Where
+    every facet touches the rim, a defect's share of a facet falls off to 0 at the rim: the
+    facets' ∬K is still the defects' sum (0 on a strip without inner vertices, which unfolds).
     """
     inside = np.zeros(net.state.shape, dtype=bool)
     inside[net.known] = extended.level[net.faces[net.known]] == 0
@@ -154,11 +158,10 @@ def curvature_residuals(
     size *= np.outer(0.5 * (net.u[2:] - net.u[:-2]), 0.5 * (net.v[2:] - net.v[:-2]))
     total = around[0] - around[1] - around[2] + around[3]
     out, doubt = (np.full(net.state.shape, np.nan) for _ in range(2))
-    for passes in range(PASSES, -1, -1):
-        least = max(passes - 1, 0)
+    for passes, rim in [(n, np.nan) for n in range(PASSES, -1, -1)] + [(0, 0.0)]:
         smooth, rough = (
-            _at_nodes(net, extended, curvature_density(base, mid, n), inside)[1:-1, 1:-1]
-            for n in (passes, least)
+            _at_nodes(net, extended, curvature_density(base, mid, n, rim), inside)[1:-1, 1:-1]
+            for n in (passes, max(passes - 1, 0))
         )
         out[1:-1, 1:-1], doubt[1:-1, 1:-1] = total - smooth * size, (rough - smooth) * size
         if np.isfinite(out).any():

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from drape.cloth.assessment import Assessment, assess
 from drape.cloth.net import Net
@@ -33,6 +32,7 @@ from drape.layup.checks import (
     slope_error,
     yarn_deviation,
 )
+from drape.layup.coverage import coverage, reach_findings
 from drape.layup.edges import EdgeStretch, stretches
 from drape.layup.outline import Outline, outlines
 from drape.mould.extension import Extended, extend
@@ -114,9 +114,9 @@ def make_piece(region: Region, options: PieceOptions, where: str = "piece") -> P
     cut = outlines(region, moved, dict(options.allowances))
     own = outlines(region, moved, dict(options.allowances), at_base=True)
     cut_polygon, own_polygon = _polygon(cut, where, net), _polygon(own, where, net)
-    covered, unreached = _coverage(region, mid, net, cut_polygon)
+    cover = coverage(region, mid, net, cut_polygon)
     checks = _checks(region, mid, extended, net, moved, cut, cut_polygon, options)
-    findings = _findings(net, unreached, region, where)
+    findings = reach_findings(net, cover, region, where)
     findings += _bridged_findings(moved, where) + _mesh_findings(checks, where)
     return Piece(
         options,
@@ -129,8 +129,8 @@ def make_piece(region: Region, options: PieceOptions, where: str = "piece") -> P
         own,
         assess(net, cut_polygon, own_polygon),
         checks,
-        covered,
-        unreached,
+        cover.covered,
+        cover.unreached,
         findings,
     )
 
@@ -233,53 +233,6 @@ def _outline_samples(moved, cut: tuple[Outline, ...]) -> dict[str, list[Floats]]
         name: [s.flat[s.found & [tuple(p) in kept for p in s.flat.tolist()]] for s in parts]
         for name, parts in moved.items()
     }
-
-
-def _coverage(region: Region, mid: Surface, net: Net, polygon) -> tuple[float, float]:
-    """(covered, unreached) area of the region's cavity, mm²; faces that the cut line crosses
-    count by the share of their flat image that lies inside."""
-    normals = np.zeros_like(mid.vertices)
-    np.add.at(normals, mid.faces.ravel(), mid.corner_normals.reshape(-1, 3))
-    flat = net.to_flat(mid.vertices, normals / np.linalg.norm(normals, axis=1)[:, None])
-    faces, area = mid.faces, region.surface.face_areas
-    lost = np.asarray(np.isnan(flat[faces]).any(axis=(1, 2)))
-    share = np.zeros(len(faces))
-    triangles: NDArray = np.asarray(
-        shapely.polygons(np.where(lost[:, None, None], 0.0, flat[faces]))
-    )
-    shapely.prepare(polygon)
-    inside: Bools = np.logical_and(shapely.contains_properly(polygon, triangles), ~lost)
-    crossing: Bools = np.logical_and(shapely.intersects(polygon, triangles), ~(inside | lost))
-    share[inside] = 1.0
-    size = np.maximum(shapely.area(triangles[crossing]), 1e-12)
-    cut = shapely.intersection(triangles[crossing], polygon)
-    share[crossing] = np.asarray(shapely.area(cut)) / size
-    inner = area * region.inside
-    return float(inner @ share), float(inner[lost].sum())
-
-
-def _findings(net: Net, unreached: float, region: Region, where: str) -> tuple[Finding, ...]:
-    out = []
-    total = float(region.surface.face_areas[region.inside].sum())
-    if unreached > 1e-3 * total:
-        out.append(
-            Finding(
-                "error",
-                where,
-                f"{unreached:.0f} mm² of the cavity can't be reached by the net",
-                "move the start point or split the ply",
-            )
-        )
-    if net.locked_nodes:
-        out.append(
-            Finding(
-                "risk",
-                where,
-                f"the net locked at {net.locked_nodes} nodes: cloth can't close further there",
-                "expect wrinkles; split the ply or move the start point",
-            )
-        )
-    return tuple(out)
 
 
 def past_the_end(piece: Piece, where: str) -> tuple[Finding, ...]:

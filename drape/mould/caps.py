@@ -32,31 +32,57 @@ def make_cap(surface: Surface, rim: Ints, first: int) -> Cap | None:
     None where the hole is no graph over a plane, or its rim can't be triangulated.
     """
     points, normals = surface.vertices[rim], rim_normals(surface, rim)
-    middle, axes = points.mean(axis=0), _axes(normals)
+    middle, axes = points.mean(axis=0), plane_axes(normals)
     if axes is None:
         return None
     flat = (points - middle) @ axes[:2].T
-    polygon = shapely.Polygon(flat)
-    if not polygon.is_valid:
+    return carried_on(surface, rim, normals, flat, np.empty((0, 2)), middle, axes, first)
+
+
+def carried_on(
+    surface: Surface,
+    chain: Ints,
+    normals: Floats,
+    flat: Floats,
+    free: Floats,
+    middle: Floats,
+    axes: Floats,
+    first: int,
+) -> Cap | None:
+    """The surface carried on over a polygon beside it, as ``make_cap`` gives it.
+
+    Parameters
+    ----------
+    chain, normals : (k,), (k, 3)
+        Vertices of the surface on the polygon's rim, clockwise round it, and normals there.
+    flat, free : (k, 2), (f, 2)
+        The chain, and the rest of the polygon's rim, in the plane.
+    middle, axes : (3,), (3, 3)
+        The plane: its origin, two tangents and normal as rows.
+    first : int
+        Id of the first new vertex: the free ones, then inner ones.
+    """
+    rim = np.concatenate([flat, free])
+    polygon = shapely.Polygon(rim)
+    if not polygon.is_valid or polygon.area <= 0.0:
         return None
     radius = float(np.sqrt(polygon.area / np.pi))
-    height = _height(surface, rim, middle, axes, radius)
+    height = _height(surface, chain, middle, axes, radius)
     if height is None:
         return None
-    inner = _inner_points(flat, polygon, radius)
-    triangles = _triangles(flat, inner, polygon)
+    inner = _inner_points(rim, polygon, radius)
+    triangles = _triangles(rim, inner, polygon)
     if triangles is None:
         return None
-    lift = height(inner)
-    placed = middle + inner @ axes[:2] + lift[:, None] * axes[2]
-    slopes = _slopes(height, inner, STEP * radius)
+    new = np.concatenate([free, inner])
+    placed = middle + new @ axes[:2] + height(new)[:, None] * axes[2]
+    slopes = _slopes(height, new, STEP * radius)
     tilted = unit(axes[2] - slopes @ axes[:2])
-    ids = np.concatenate([rim, first + np.arange(len(inner))])
-    corner = np.concatenate([normals, tilted])[triangles]
-    return placed, ids[triangles], corner
+    ids = np.concatenate([chain, first + np.arange(len(new))])
+    return placed, ids[triangles], np.concatenate([normals, tilted])[triangles]
 
 
-def _axes(normals: Floats) -> Floats | None:
+def plane_axes(normals: Floats) -> Floats | None:
     """(3, 3) rows: two tangents and the mean normal; None where the rim is too steep."""
     mean = unit(normals.mean(axis=0))
     if (normals @ mean).min() < STEEPEST:

@@ -8,6 +8,7 @@ inward within the width, as a step of the parting line does) their directions ar
 smoothed along the rim; the surface stays tangent, distances are then measured on it.
 A crease that meets the rim goes on straight: its ruling lies in both tangent planes, and
 the strip has a normal for each side of it.
+Notches (corners that turn inward) are filled up and rounded first (``mould.notches``).
 Holes get a cap (``mould.caps``), or, where they can't, a strip that ends inside them.
 
 Lengths in mm, angles in radians.
@@ -30,10 +31,12 @@ from drape.geometry.rims import (
 )
 from drape.geometry.surface import Bools, Floats, Ints, Surface, build, readonly, unit
 from drape.mould.caps import make_cap
+from drape.mould.notches import fill_notches
 from drape.mould.region import Region
 
 MOST_ROWS = 12
 FOLD = np.radians(10.0)  # between the normals of a rim vertex's sides: a crease ends there
+NOTCH = 1.5  # times the width: radius that notches are rounded to, so that rulings don't meet
 HOLE_SHARE = 0.6  # of a hole's mean radius: how far its extension reaches inward
 
 
@@ -59,11 +62,14 @@ def extend(region: Region, surface: Surface, needed: float, margin: float) -> Ex
     Only ``continuation = tangent`` is made here: the surface goes on straight. The first
     ``needed`` mm must be covered by the net, ``margin`` mm more are there to hold it.
     """
-    vertices, faces, normals = [surface.vertices], [surface.faces], [surface.corner_normals]
-    levels = [np.where(region.inside, 0, 1)]
     count = len(surface.vertices)
+    levels = [np.where(region.inside, 0, 1)]
+    surface, of_notches = fill_notches(surface, needed, NOTCH * (needed + margin))
+    levels.append(of_notches)
+    vertices, faces, normals = [surface.vertices], [surface.faces], [surface.corner_normals]
+    base, count = count, len(surface.vertices)
     for rim in rims(surface):
-        strip = _cap(surface, rim, count) or _strip(surface, rim, needed, margin, count)
+        strip = _cap(surface, rim, count) or _strip(surface, rim, needed, margin, count, base)
         for whole, part in zip((vertices, faces, normals, levels), strip, strict=True):
             whole.append(part)
         count += len(strip[0])
@@ -118,8 +124,11 @@ def rulings(
     return owner, vectors, of_corner
 
 
-def _strip(surface: Surface, rim: Ints, needed: float, margin: float, first: int):
-    """One rim's strip: points, faces, corner normals, levels; new ids start at ``first``."""
+def _strip(surface: Surface, rim: Ints, needed: float, margin: float, first: int, base_count: int):
+    """One rim's strip: points, faces, corner normals, levels; new ids start at ``first``.
+
+    Past the round of a filled notch (vertices from ``base_count`` on) all is margin.
+    """
     points, base = surface.vertices[rim], rim_normals(surface, rim)
     perimeter = loop_length(points)
     shrink = 1.0
@@ -142,6 +151,7 @@ def _strip(surface: Surface, rim: Ints, needed: float, margin: float, first: int
     faces, corner_normals, levels = _strip_faces(
         ids, before, after, heights <= needed * shrink + 1e-9
     )
+    levels[(faces >= base_count).all(axis=1) & (faces < first).any(axis=1)] = 2
     return grid[1:].reshape(-1, 3), faces, corner_normals, levels
 
 

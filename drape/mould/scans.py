@@ -13,7 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from drape.errors import Finding
+from drape.errors import Finding, Level
 from drape.geometry.smoothing import Noise, measure_noise, smoothed
 from drape.geometry.surface import Floats, build, readonly, unit
 from drape.mould.region import Edge, Region
@@ -36,7 +36,7 @@ def without_noise(region: Region, where: str) -> tuple[Region, tuple[Finding, ..
         f"the mesh scatters by {noise.sigma:.3f} mm, as scans do; it was smoothed over a "
         f"radius of {noise.radius:.1f} mm"
     )
-    level = "risk" if noise.sigma > LARGE_NOISE else "warning"
+    level: Level = "risk" if noise.sigma > LARGE_NOISE else "warning"
     remedy = "details smaller than that are lost; scan again if they matter"
     return replace(region, surface=surface, edges=edges), (Finding(level, where, message, remedy),)
 

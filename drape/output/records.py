@@ -73,6 +73,7 @@ def piece_record(name: str, piece: Piece, pattern: Pattern) -> record.PieceRecor
         covered_cavity_area_mm2=number(piece.covered_cavity_area),
         cloth_area_mm2=number(seen.cloth_area),
         unreached_area_mm2=number(piece.unreached_area),
+        nodes_on_facets=net.nodes_on_facets,
         outline_mm=_points(pattern.outline) if ok else None,
         holes_mm=tuple(_points(h) for h in pattern.holes) if ok else None,
         edges=tuple(

@@ -114,6 +114,7 @@ class PieceRecord(Shears):
     covered_cavity_area_mm2: Amount | None = None
     cloth_area_mm2: Amount | None = None
     unreached_area_mm2: Amount | None = None
+    nodes_on_facets: Annotated[int, Field(ge=0)] | None = None
     outline_mm: tuple[Point2, ...] | None = None
     holes_mm: tuple[tuple[Point2, ...], ...] | None = None
     edges: tuple[EdgeRecord, ...] | None = None

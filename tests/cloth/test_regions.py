@@ -19,8 +19,7 @@ from drape.mould.region import plain_region
 
 RADIUS = 25.0  # of rolled regions
 START = np.array([0.3, 0.2])
-FOLDED = "the extension in a notch folds over itself, and cells there decide the arms': "
-CURVED = "the extension in a notch isn't the cylinder, and cells there decide the arms': "
+CURVED = "cells on the margin, which is no cylinder, decide the arms': a net, but not the least: "
 
 
 def laid(name, curved, warp_deg):
@@ -36,7 +35,7 @@ def laid(name, curved, warp_deg):
 
 def case(name, curved, warp_deg, measured=None):
     """One set of parameters; ``measured`` false shear and distance: known not to hold."""
-    reason = (CURVED if curved else FOLDED) + (measured or "")
+    reason = CURVED + (measured or "")
     marks = [pytest.mark.xfail(reason=reason, strict=True)] if measured else []
     kind = "rolled" if curved else "flat"
     return pytest.param(name, curved, warp_deg, marks=marks, id=f"{name} {kind} {warp_deg:g}")
@@ -58,20 +57,20 @@ def test_everything_is_covered(name, curved, warp_deg):
     [
         case("L", False, 0.0),
         case("T", False, 0.0),
-        case("U", False, 0.0, "10.6°, 4.7 mm"),
+        case("U", False, 0.0),
         case("Y", False, 0.0),
-        case("L", False, 30.0, "11.7°, 1.2 mm, and the piece passes its checks"),
-        case("T", False, 30.0, "20.0°, 0.3 mm"),
-        case("U", False, 30.0, "12.3°, 3.5 mm"),
+        case("L", False, 30.0),
+        case("T", False, 30.0),
+        case("U", False, 30.0),
         case("Y", False, 30.0),
         case("L", True, 0.0),
         case("T", True, 0.0),
-        case("U", True, 0.0, "14.6°, 6.6 mm"),
-        case("Y", True, 0.0, "3.3°, 0.6 mm"),
-        case("L", True, 30.0, "20.2°, 2.5 mm"),
-        case("T", True, 30.0, "18.4°, 3.5 mm"),
-        case("U", True, 30.0, "18.4°, 5.1 mm"),
-        case("Y", True, 30.0, "12.3°, 2.4 mm"),
+        case("U", True, 0.0, "3.7°, 1.3 mm"),
+        case("Y", True, 0.0, "3.5°, 0.6 mm"),
+        case("L", True, 30.0, "6.2°, 0.3 mm"),
+        case("T", True, 30.0, "7.1°, 0.8 mm"),
+        case("U", True, 30.0, "7.5°, 2.3 mm"),
+        case("Y", True, 30.0, "7.9°, 1.2 mm"),
     ],
 )
 def test_nothing_shears_and_the_outline_is_the_flat_shape(name, curved, warp_deg):
@@ -83,14 +82,7 @@ def test_nothing_shears_and_the_outline_is_the_flat_shape(name, curved, warp_deg
     assert piece.valid
 
 
-@pytest.mark.parametrize(
-    "name",
-    [
-        pytest.param(n, marks=pytest.mark.xfail(reason=f"{k} of {m} turned over", strict=True))
-        for n, k, m in (("L", 5, 2330), ("T", 10, 3012), ("U", 10, 3892))
-    ]
-    + ["Y"],
-)
+@pytest.mark.parametrize("name", SHAPES)
 def test_a_flat_regions_extension_lies_flat(name):
     flat, faces, _ = SHAPES[name]
     region = plain_region(build(np.c_[flat, 0.0 * flat[:, 0]], faces))

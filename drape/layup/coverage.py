@@ -1,0 +1,128 @@
+"""What of the cavity a piece covers, what its net can't reach, and where.
+
+Lengths in mm, areas in mm².
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy import sparse
+from scipy.sparse.csgraph import connected_components
+
+from drape.cloth.cells import KNOWN, LOCKED
+from drape.cloth.net import Net
+from drape.errors import Finding
+from drape.geometry.surface import Bools, Floats, Surface, unit
+from drape.mould.region import Region
+
+WORTH_A_WORD = 1e-3  # of the cavity: a smaller part may stay unreached
+MOST_PLACES = 3  # named in a finding
+
+
+@dataclass(frozen=True)
+class Coverage:
+    """Areas of the cavity, mm², and the places that the net can't reach.
+
+    covered, unreached : mm²
+    patches : ((area, (3,) middle), …), connected parts of the unreached area, largest first
+    """
+
+    covered: float
+    unreached: float
+    patches: tuple[tuple[float, Floats], ...]
+
+
+def coverage(region: Region, mid: Surface, net: Net, polygon: shapely.Polygon) -> Coverage:
+    """What of the region's cavity lies under the cut ``polygon``, and what isn't reached.
+
+    Faces that the cut line crosses count by the share of their flat image inside it.
+    """
+    normals = np.zeros_like(mid.vertices)
+    np.add.at(normals, mid.faces.ravel(), mid.corner_normals.reshape(-1, 3))
+    flat = net.to_flat(mid.vertices, unit(normals))
+    faces, area = mid.faces, region.surface.face_areas
+    lost = np.asarray(np.isnan(flat[faces]).any(axis=(1, 2)))
+    share = np.zeros(len(faces))
+    triangles: NDArray = np.asarray(
+        shapely.polygons(np.where(lost[:, None, None], 0.0, flat[faces]))
+    )
+    shapely.prepare(polygon)
+    inside: Bools = np.logical_and(shapely.contains_properly(polygon, triangles), ~lost)
+    crossing: Bools = np.logical_and(shapely.intersects(polygon, triangles), ~(inside | lost))
+    share[inside] = 1.0
+    size = np.maximum(shapely.area(triangles[crossing]), 1e-12)
+    cut = shapely.intersection(triangles[crossing], polygon)
+    share[crossing] = np.asarray(shapely.area(cut)) / size
+    inner = area * region.inside
+    missing = np.asarray(lost & region.inside)
+    return Coverage(
+        float(inner @ share), float(inner[lost].sum()), _patches(region.surface, missing)
+    )
+
+
+def _patches(surface: Surface, lost: Bools) -> tuple[tuple[float, Floats], ...]:
+    """Connected parts of the ``lost`` faces: area and middle, largest first."""
+    if not lost.any():
+        return ()
+    face, side = np.nonzero((surface.neighbours >= 0) & lost[:, None])
+    other = surface.neighbours[face, side]
+    both = lost[other]
+    graph = sparse.csr_matrix(
+        (np.ones(int(both.sum())), (face[both], other[both])), (len(lost), len(lost))
+    )
+    label = connected_components(graph, directed=False)[1][lost]
+    area = surface.face_areas[lost]
+    middle = surface.vertices[surface.faces[lost]].mean(axis=1)
+    out = []
+    for part in np.unique(label):
+        mine = label == part
+        total = float(area[mine].sum())
+        out.append((total, area[mine] @ middle[mine] / max(total, 1e-300)))
+    return tuple(sorted(out, key=lambda x: -x[0]))
+
+
+def reach_findings(net: Net, cover: Coverage, region: Region, where: str) -> tuple[Finding, ...]:
+    """Findings on what isn't reached, where the net locked, and on nodes found on facets."""
+    out = []
+    total = float(region.surface.face_areas[region.inside].sum())
+    if cover.unreached > WORTH_A_WORD * total:
+        places = ", ".join(
+            f"{area:.0f} mm² at {_place(middle)}" for area, middle in cover.patches[:MOST_PLACES]
+        )
+        more = " and more" if len(cover.patches) > MOST_PLACES else ""
+        message = (
+            f"{cover.unreached:.0f} mm² of the cavity can't be reached by the net: {places}{more}"
+        )
+        out.append(Finding("error", where, message, "move the start point or split the ply"))
+    if net.locked_nodes:
+        message = (
+            f"the net locked at {net.locked_nodes} nodes, first near {_place(_first_locked(net))}: "
+            "cloth can't close further there"
+        )
+        remedy = "expect wrinkles; split the ply or move the start point"
+        out.append(Finding("risk", where, message, remedy))
+    if net.nodes_on_facets:
+        message = (
+            f"{net.nodes_on_facets} of {int(net.known.sum())} nodes were found on flat facets: "
+            "the mesh is too rough there for a smooth surface"
+        )
+        out.append(Finding("warning", where, message, "look at the mesh there"))
+    return tuple(out)
+
+
+def _first_locked(net: Net) -> Floats:
+    """(3,) the known node nearest, in the net, to the locked one nearest to the start."""
+    known = np.argwhere(net.state == KNOWN)
+    locked = np.argwhere(net.state == LOCKED)
+    first = locked[np.argmin(np.abs(locked - net.origin).sum(axis=1))]
+    i, j = known[np.argmin(np.abs(known - first).sum(axis=1))]
+    return net.points[i, j]
+
+
+def _place(point: Floats) -> str:
+    x, y, z = point + 0.0
+    return f"({x:.0f}, {y:.0f}, {z:.0f})"
