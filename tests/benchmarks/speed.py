@@ -1,10 +1,13 @@
 """Write docs/speed.md: ``python tests/benchmarks/speed.py``."""
 
+import json
 import os
 import platform
+import subprocess
 import sys
 import tempfile
 import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import cases
@@ -12,8 +15,12 @@ import numpy as np
 import plain
 
 from drape import pipeline, publish
+from drape.cloth.solver import NetOptions, solve_net
+from drape.geometry.surface import SurfacePoint
 from drape.job import load_job
 
+CANDIDATES = 360
+HERE = Path(__file__).resolve().parent
 OUT = Path(__file__).resolve().parents[2] / "docs" / "speed.md"
 
 
@@ -51,6 +58,40 @@ def rows():
         target = Path(folder) / "patterns"
         seconds, _ = best_of(lambda: publish.publish(pipeline.run(job), target), 2)
     yield "the whole demo, kernels compiled", f"{seconds:.1f} s", "10 s"
+
+    yield from candidate_rows(elbow)
+    for name in ("first", "million", "scan"):
+        yield from apart(name)
+
+
+def candidate_rows(case):
+    """Starts and angles all over the elbow, coarse, as a search would try them."""
+    rng = np.random.default_rng(0)
+    inside = np.flatnonzero(np.asarray(case.extended.level) == 0)
+    faces, angles = rng.choice(inside, CANDIDATES), rng.uniform(0.0, np.pi, CANDIDATES)
+    options = NetOptions(5.0, fine=False)
+
+    def lay(face, angle):
+        place, warp = SurfacePoint(int(face), 0.3, 0.3), [np.cos(angle), np.sin(angle), 0.3]
+        return solve_net(
+            case.extended.surface, place, np.array(warp), options, level=case.extended.level
+        )
+
+    def lay_all(threads):
+        with ThreadPoolExecutor(threads) as pool:
+            return list(pool.map(lay, faces, angles))
+
+    seconds = [best_of(lambda n=n: lay_all(n), 4)[0] for n in (1, 2)]
+    yield f"{CANDIDATES} candidates on the elbow at 5 mm, one thread", f"{seconds[0]:.2f} s", ""
+    yield "the same on two threads", f"{seconds[1]:.2f} s", "0.6 s"
+    yield "two threads against one", f"{seconds[0] / seconds[1]:.2f} times", "1.8 times"
+
+
+def apart(name):
+    """Rows that need a process of their own: cold code, or the greatest memory."""
+    command = [sys.executable, str(HERE / "scale.py"), name]
+    out = subprocess.run(command, check=True, capture_output=True, text=True).stdout
+    return [tuple(row) for row in json.loads(out.splitlines()[-1])]
 
 
 def main():
