@@ -287,8 +287,8 @@ def _fit(points: Floats, sectors: Ints) -> tuple[Floats, Floats, Floats]:
 def _mitre_directions(surface: Surface) -> Floats:
     """(n, 3) displacement per unit height: x·n = 1 for the normals of all its sectors."""
     n = len(surface.vertices)
-    corner = np.unique(np.stack([surface.sectors.ravel(), surface.faces.ravel()], 1), axis=0)
-    owner, normal = corner[:, 1], surface.sector_normals[corner[:, 0]]
+    sector, first = np.unique(surface.sectors.ravel(), return_index=True)
+    owner, normal = surface.faces.ravel()[first], surface.sector_normals[sector]
     counts = np.bincount(owner, minlength=n)
     out = np.zeros((n, 3))
     single = counts[owner] == 1

@@ -204,7 +204,8 @@ def warp_direction(normal: Floats, zero: Floats, angle: float, where: str) -> Fl
 
 def _edge_graph(vertices: Floats, faces: Ints) -> sparse.csr_matrix:
     pairs = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
-    pairs = np.unique(np.sort(pairs, axis=1), axis=0)
+    low, high = pairs.min(axis=1), pairs.max(axis=1)
+    pairs = np.stack(np.divmod(np.unique(low * len(vertices) + high), len(vertices)), axis=1)
     length = np.linalg.norm(vertices[pairs[:, 0]] - vertices[pairs[:, 1]], axis=1)
     n = len(vertices)
     one = sparse.csr_matrix((length, (pairs[:, 0], pairs[:, 1])), (n, n))
