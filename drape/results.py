@@ -18,6 +18,7 @@ from drape.mould.mould import Mould
 from drape.output import records
 from drape.output import summary as record
 
+SHARP = 5.0  # times the limit: no finer net mends that
 UNLIKE_HALVES = 3.0  # times as large: worth a word
 
 
@@ -85,6 +86,12 @@ def check_findings(ply: Ply, piece: Piece) -> list[Finding]:
     c = piece.checks
     coarse = "the net is too coarse to measure anything"
     short = "a second net doesn't reach all of the outline"
+    sharp = c.curvature > SHARP * c.curvature_limit
+    remedy = (
+        "the mesh has a sharp corner or a fault in it: round it, or split the ply there"
+        if sharp
+        else "use a smaller spacing or a finer mesh"
+    )
     rows = [
         ("curvature check", np.degrees(c.curvature), np.degrees(c.curvature_limit), "°", coarse),
         ("yarn length check", c.yarn_length, c.yarn_limit, " (relative)", coarse),
@@ -97,7 +104,7 @@ def check_findings(ply: Ply, piece: Piece) -> list[Finding]:
             f"{what} failed: {value:.3g}{unit}, allowed {limit:.3g}{unit}"
             if np.isfinite(value)
             else f"{what} failed: {unknown}",
-            "use a smaller spacing or a finer mesh; don't cut this piece",
+            f"{remedy}; don't cut this piece",
         )
         for what, value, limit, unit, unknown in rows
         if not value <= limit

@@ -96,13 +96,19 @@ def rim_planes(surface: Surface) -> Floats:
     start, end = rim_edges(surface)
     if len(start) < 3:
         return np.zeros((0, 3))
-    middle, length = (start + end) / 2, np.linalg.norm(end - start, axis=1)
+    length = np.linalg.norm(end - start, axis=1)
     random = np.random.default_rng(0)
     tolerance = PLANE_TOLERANCE * surface.size
-    chosen = random.choice(len(middle), (PLANE_TRIALS, 3), p=length / length.sum())
-    a, b, c = (middle[chosen[:, i]] for i in range(3))
+    chosen = random.choice(len(start), (PLANE_TRIALS, 3), p=length / length.sum())
+    share = random.uniform(size=(PLANE_TRIALS, 3, 1))
+    a, b, c = (start[chosen[:, i]] + share[:, i] * (end - start)[chosen[:, i]] for i in range(3))
     normal = unit(np.cross(b - a, c - a))
-    distance = np.abs(np.einsum("ei,ti->te", middle, normal) - (a * normal).sum(1)[:, None])
+    offset = (a * normal).sum(1)[:, None]
+    # both ends have to lie in the plane: the middle of a long edge lies in many
+    distance = np.maximum(
+        np.abs(np.einsum("ei,ti->te", start, normal) - offset),
+        np.abs(np.einsum("ei,ti->te", end, normal) - offset),
+    )
     content = (distance < tolerance) @ length * (np.linalg.norm(normal, axis=1) > 0.5)
     found: list[Floats] = []
     for trial in np.argsort(-content, kind="stable")[:50]:
@@ -154,7 +160,11 @@ def _level_share(start: Floats, end: Floats, closing: Floats, tolerance: float) 
     """Share of the rim's length that lies in one plane square to ``closing``."""
     length = np.linalg.norm(end - start, axis=1)
     height = (start + end) @ closing / 2
+    level = np.abs((end - start) @ closing) <= 2 * tolerance  # not just in its middle
+    total, height, length = length.sum(), height[level], length[level]
+    if not level.any():
+        return 0.0
     order = np.argsort(height)
     sums = np.concatenate([[0.0], np.cumsum(length[order])])
     top = np.searchsorted(height[order], height[order] + 2 * tolerance, side="right")
-    return float((sums[top] - sums[:-1]).max() / sums[-1])
+    return float((sums[top] - sums[:-1]).max() / total)

@@ -26,6 +26,7 @@ from drape.mould.parting import (
 from drape.mould.region import Edge, Region
 
 TIE = 1e-3  # of the size: positions nearer than this along the axis are equal
+PLANE = 0.05  # of its extent: a mouth that deviates more isn't plane; plies end square there
 SAME_MOUTH = 0.1  # of the size: how far apart the mouths of two halves may be
 
 RunNames = dict[int, str]
@@ -231,10 +232,12 @@ def _edge(rim: Rim, i: int, runs: RunNames, mouth_of: dict[int, NamedMouth]) -> 
     stretch = rim.outer[i]
     points = rim.surface.vertices[stretch.vertices]
     if stretch.kind == "mouth":
-        normals = np.tile(mouth_of[i].normal, (len(points), 1))
-        name = mouth_of[i].name
-        vertices = readonly(stretch.vertices)
-        return Edge(name, "mouth", vertices, stretch.closed, readonly(normals))
+        mouth, vertices = mouth_of[i], readonly(stretch.vertices)
+        off = np.ptp(points @ mouth.normal)
+        if off > PLANE * np.linalg.norm(np.ptp(points, axis=0)):
+            return Edge(mouth.name, "mouth", vertices, stretch.closed)
+        normals = np.tile(mouth.normal, (len(points), 1))
+        return Edge(mouth.name, "mouth", vertices, stretch.closed, readonly(normals))
     normals = parting_normals(points, stretch.closed, rim.closing)
     vertices = readonly(stretch.vertices)
     return Edge(runs[i], "parting", vertices, stretch.closed, readonly(normals))

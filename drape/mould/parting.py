@@ -131,7 +131,13 @@ def parting_normals(points: Floats, closed: bool, closing: Floats) -> Floats:
 
 
 def plane_normal(points: Floats, out: Floats) -> Floats:
-    """(3,) unit normal of the plane that fits points best, on the side of ``out``."""
+    """(3,) unit normal of the plane that fits points best, on the side of ``out``.
+
+    ``out`` itself where the points don't make a plane.
+    """
+    spread = np.linalg.svd(points - points.mean(axis=0), compute_uv=False)
+    if len(points) < 3 or spread[1] <= 1e-6 * spread[0]:
+        return unit(out)
     normal = np.linalg.svd(points - points.mean(axis=0), full_matrices=False)[2][2]
     return normal if normal @ out >= 0 else -normal
 

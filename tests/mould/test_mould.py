@@ -6,12 +6,15 @@ from itertools import pairwise
 import numpy as np
 import pytest
 import trimesh
+from flat_regions import SHAPES, rolled
 from moulds import Placed, distance_both_ways
 
 from drape.errors import InputError
+from drape.geometry import shapes
 from drape.geometry.surface import build
 from drape.geometry.tubes import HALVES, Box, Oval, SplitTube, Step, bend, straight
 from drape.mould.mould import find_mould
+from drape.mould.parting import plane_normal
 
 ROUND, DRAFTED = Oval(), Box(np.radians(5.0), 6.0)
 PLANE, SHARP, SMOOTH = None, Step(12, 110, 8, True), Step(10, 100, 25)
@@ -333,3 +336,33 @@ def open_tube():
 def test_the_number_of_halves_is_checked():
     with pytest.raises(InputError, match="one half or two"):
         find_mould({})
+
+
+@pytest.mark.parametrize("along", [1, 2, 20])
+@pytest.mark.parametrize("around", [12, 64])
+def test_a_bare_trough_closes_square_to_its_rim_however_long_its_facets(around, along):
+    """Long facets have few rim edges, whose middles lie in many planes."""
+    mould = find_mould({"half": build(*shapes.trough(30.0, 200.0, around, along))})
+    assert mould.closing == pytest.approx([0.0, 0.0, 1.0], abs=1e-9)
+    assert mould.runs == ("A-B.1", "A-B.2")
+
+
+def test_a_stepped_mouth_has_no_plane_to_end_at():
+    """A rolled T: the stem's end is plane, the other mouth is no plane curve."""
+    flat, faces, _ = SHAPES["T"]
+    region = find_mould({"half": build(rolled(flat, 60.0, 0.0), faces)}).halves["half"].region
+    mouths = [e for e in region.edges if e.kind == "mouth"]
+    assert mouths
+    for edge in mouths:
+        points = region.surface.vertices[edge.vertices]
+        spread = np.linalg.svd(points - points.mean(axis=0), compute_uv=False)
+        plane = spread[2] < 0.01 * spread[0]
+        assert (edge.cut_normals is not None) == plane
+
+
+def test_the_plane_through_too_few_points_is_square_to_the_way_out():
+    """Regression: a very rough mesh has mouths of one edge."""
+    out = np.array([0.0, 0.0, 2.0])
+    assert plane_normal(np.eye(3)[:2], out) == pytest.approx([0.0, 0.0, 1.0])
+    line = np.linspace(0.0, 1.0, 5)[:, None] * [1.0, 2.0, 0.0]
+    assert plane_normal(line, out) == pytest.approx([0.0, 0.0, 1.0])
