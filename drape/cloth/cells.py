@@ -179,7 +179,7 @@ def fall_back(patches, a_face, a, b_face, b, c, du, dv, d):
     """
     face, state = solve_on_facets(patches, a_face, a, b_face, b, c, du, dv, d)
     if state != KNOWN:
-        return face, FAILED
+        return face, state
     if min(facets_agree(patches, a_face, b_face), facets_agree(patches, a_face, face)) < FOLDED:
         return face, FAILED
     return face, ON_FACETS

@@ -30,6 +30,8 @@ BREAKS = 2.0  # times that: no quadric fits, the vertex stays
 SHRINK = 0.7  # of the radius, a try
 NORMALISED = 1.4826  # median absolute deviation → standard deviation of a normal distribution
 LONE = 1.5  # variance of a vertex against its ring's quadric less the ring's mean, in σ²
+NEAR, FAR = 3.1, 4.7  # vertex distances: two radii that the scatter is measured over
+OF_NOISE = (0.82, 1.0)  # of the nearer one: what the farther one is for noise; measured
 EDGE_OF_AREA = 1.52  # edge of an equilateral triangle over the root of its area
 
 
@@ -141,23 +143,35 @@ def measure_noise(surface: Surface) -> Noise:
     Within radius r there are N ≈ 3.6 (r/h)² vertices h apart; a plane fitted to them with
     the weights (1 − (distance/r)²)² is tilted by about 5 σ/(r √N) (least squares). The
     radius makes that SLOPE_WANTED; none where a single ring is good enough already.
+
+    On a coarse mesh quadrics miss an exact surface too, unevenly where its facets are
+    uneven. That grows or falls with the radius they are fitted over; noise hardly does.
     """
-    points, normals, start, neighbour = _sectors(surface)
-    n, spacing = len(points), EDGE_OF_AREA * float(np.median(np.sqrt(surface.face_areas)))
-    fits = np.empty((n, 4))
-    fit_heights(points, normals, 3.1 * spacing, np.inf, 3, False, start, neighbour, fits)
-    near = sparse.csr_matrix((np.ones(len(neighbour)), neighbour, start), (n, n))
-    there = np.isfinite(fits[:, 0])
-    if there.sum() < 20:
-        return Noise(0.0, spacing, 0.0)
-    filled = np.where(there, fits[:, 0], 0.0)
-    change = (filled - near @ filled / np.maximum(near @ there.astype(float), 1.0))[there]
-    spread = NORMALISED * float(np.median(np.abs(change - np.median(change))))
-    sigma = spread / np.sqrt(LONE)
+    spacing = EDGE_OF_AREA * float(np.median(np.sqrt(surface.face_areas)))
+    sigma = _scatter(surface, NEAR * spacing, 3)
     if sigma < SLOPE_WANTED * spacing:
+        return Noise(sigma, spacing, 0.0)
+    low, high = OF_NOISE
+    if not low * sigma <= _scatter(surface, FAR * spacing, 5) <= high * sigma:
         return Noise(sigma, spacing, 0.0)
     wanted = np.sqrt(5.0 * sigma * spacing / (np.sqrt(3.6) * SLOPE_WANTED))
     return Noise(sigma, spacing, float(np.clip(wanted, 2.6 * spacing, MOST_RINGS * 0.8 * spacing)))
+
+
+def _scatter(surface: Surface, radius: float, rings: int) -> float:
+    """Spread of how far vertices lie off their neighbours' quadrics, less its slow part, mm."""
+    points, normals, start, neighbour = _sectors(surface)
+    n = len(points)
+    fits = np.empty((n, 4))
+    fit_heights(points, normals, radius, np.inf, rings, False, start, neighbour, fits)
+    there = np.isfinite(fits[:, 0])
+    if there.sum() < 20:
+        return 0.0
+    near = sparse.csr_matrix((np.ones(len(neighbour)), neighbour, start), (n, n))
+    filled = np.where(there, fits[:, 0], 0.0)
+    change = (filled - near @ filled / np.maximum(near @ there.astype(float), 1.0))[there]
+    spread = NORMALISED * float(np.median(np.abs(change - np.median(change))))
+    return spread / float(np.sqrt(LONE))
 
 
 def smoothed(surface: Surface, noise: Noise) -> Surface:

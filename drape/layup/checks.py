@@ -85,16 +85,13 @@ def chord_strain(surface: Surface) -> float:
     """How much shorter the mesh's edges are than the arcs they stand for, at most, relative.
 
     θ²/24 for an edge over which the surface turns by θ (the arc's series), with θ the 99th
-    percentile of the turn across the edges. Where edges lie unevenly the strain is uneven,
-    and the angle defects measure the curvature of that: as an angle, a few times the strain
-    over any block, since ∬K is the turn along the block's rim (Gauss and Bonnet, key
-    ``docarmo1976``).
+    percentile of the turn between the normals at the edges' ends. Where edges lie unevenly
+    the strain is uneven, and the angle defects measure the curvature of that: as an angle,
+    a few times the strain over any block, since ∬K is the turn along the block's rim (Gauss
+    and Bonnet, key ``docarmo1976``).
     """
-    face, side = np.nonzero((surface.neighbours >= 0) & ~surface.crease)
-    if not len(face):
-        return 0.0
-    normals = surface.face_normals
-    cosine = np.einsum("ij,ij->i", normals[face], normals[surface.neighbours[face, side]])
+    normals = surface.corner_normals
+    cosine = np.einsum("fki,fki->fk", normals, np.roll(normals, -1, axis=1))
     return float(np.quantile(np.arccos(np.clip(cosine, -1.0, 1.0)), 0.99) ** 2 / 24.0)
 
 

@@ -28,7 +28,7 @@ class Coverage:
     """Areas of the cavity, mm², and the places that the net can't reach.
 
     covered, unreached : mm²
-    patches : ((area, (3,) middle), …), connected parts of the unreached area, largest first
+    patches : ((area, (3,) place), …), connected parts of the unreached area, largest first
     """
 
     covered: float
@@ -65,7 +65,7 @@ def coverage(region: Region, mid: Surface, net: Net, polygon: shapely.Polygon) -
 
 
 def _patches(surface: Surface, lost: Bools) -> tuple[tuple[float, Floats], ...]:
-    """Connected parts of the ``lost`` faces: area and middle, largest first."""
+    """Connected parts of the ``lost`` faces: area and the face nearest to their middle."""
     if not lost.any():
         return ()
     face, side = np.nonzero((surface.neighbours >= 0) & lost[:, None])
@@ -81,12 +81,19 @@ def _patches(surface: Surface, lost: Bools) -> tuple[tuple[float, Floats], ...]:
     for part in np.unique(label):
         mine = label == part
         total = float(area[mine].sum())
-        out.append((total, area[mine] @ middle[mine] / max(total, 1e-300)))
+        mean = area[mine] @ middle[mine] / max(total, 1e-300)
+        gap = np.linalg.norm(middle[mine] - mean, axis=1)
+        out.append((total, middle[mine][np.argmin(gap)]))  # on the surface, unlike the mean
     return tuple(sorted(out, key=lambda x: -x[0]))
 
 
-def reach_findings(net: Net, cover: Coverage, region: Region, where: str) -> tuple[Finding, ...]:
-    """Findings on what isn't reached, where the net locked, and on nodes found on facets."""
+def reach_findings(
+    net: Net, cover: Coverage, region: Region, turned_over: Bools, where: str
+) -> tuple[Finding, ...]:
+    """Findings on what isn't reached, where the net locked, and what it lies on.
+
+    ``turned_over`` (m,): faces of the net's surface that lie upside down.
+    """
     out = []
     total = float(region.surface.face_areas[region.inside].sum())
     if cover.unreached > WORTH_A_WORD * total:
@@ -105,6 +112,14 @@ def reach_findings(net: Net, cover: Coverage, region: Region, where: str) -> tup
         )
         remedy = "expect wrinkles; split the ply or move the start point"
         out.append(Finding("risk", where, message, remedy))
+    folded = int(np.count_nonzero(turned_over[net.faces[net.known]]))
+    if folded:
+        message = (
+            f"the surface carried on past the edges folds over itself under {folded} nodes of "
+            "the net, in a narrow slot or a tight bend of the edge"
+        )
+        remedy = "use smaller allowances, or split the ply at the slot"
+        out.append(Finding("error", where, message, remedy))
     if net.nodes_on_facets:
         message = (
             f"{net.nodes_on_facets} of {int(net.known.sum())} nodes were found on flat facets: "
@@ -124,5 +139,5 @@ def _first_locked(net: Net) -> Floats:
 
 
 def _place(point: Floats) -> str:
-    x, y, z = point + 0.0
+    x, y, z = np.round(point) + 0.0
     return f"({x:.0f}, {y:.0f}, {z:.0f})"

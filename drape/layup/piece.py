@@ -116,7 +116,7 @@ def make_piece(region: Region, options: PieceOptions, where: str = "piece") -> P
     cut_polygon, own_polygon = _polygon(cut, where, net), _polygon(own, where, net)
     cover = coverage(region, mid, net, cut_polygon)
     checks = _checks(region, mid, extended, net, moved, cut, cut_polygon, options)
-    findings = reach_findings(net, cover, region, where)
+    findings = reach_findings(net, cover, region, extended.turned_over(), where)
     findings += _bridged_findings(moved, where) + _mesh_findings(checks, where)
     return Piece(
         options,

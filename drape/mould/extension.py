@@ -55,6 +55,12 @@ class Extended:
     surface: Surface
     level: Ints
 
+    def turned_over(self) -> Bools:
+        """(m,) faces of the extension that lie upside down: it folds over itself there."""
+        normals = self.surface.corner_normals.sum(axis=1)
+        against = np.einsum("ij,ij->i", self.surface.face_normals, normals) < 0.0
+        return np.asarray(against & (self.level > 0))
+
 
 def extend(region: Region, surface: Surface, needed: float, margin: float) -> Extended:
     """Carry ``surface`` (the region's, or a parallel of it) past its rims.
@@ -111,7 +117,7 @@ def rulings(
         np.where(corner[:, None], 0.5 * (out_a + out_b), share * out_a + (1 - share) * out_b)
     )
     inward = -turn / (0.5 * (gap + np.roll(gap, 1)))
-    if (inward * width > 0.5).any() and not _is_hole(turn):
+    if (inward * width > 0.75).any() and not _is_hole(turn):
         ray = _smoothed(ray, normals, gap, corner, width)
         ray /= np.clip(np.einsum("ij,ij->i", ray, unit(out_a + out_b)), 0.5, 1.0)[:, None]
     if creases is not None:
@@ -148,10 +154,10 @@ def _strip(surface: Surface, rim: Ints, needed: float, margin: float, first: int
     before[:, split], after[:, split] = behind[owner[split]], ahead[owner[split]]
     rows, k = len(heights) - 1, len(owner)
     ids = np.concatenate([rim[owner], first + np.arange(rows * k)]).reshape(rows + 1, k)
+    outside = rim[owner] >= base_count
     faces, corner_normals, levels = _strip_faces(
-        ids, before, after, heights <= needed * shrink + 1e-9
+        ids, before, after, heights <= needed * shrink + 1e-9, outside & np.roll(outside, -1)
     )
-    levels[(faces >= base_count).all(axis=1) & (faces < first).any(axis=1)] = 2
     return grid[1:].reshape(-1, 3), faces, corner_normals, levels
 
 
@@ -170,7 +176,7 @@ def _crease_rulings(points: Floats, behind: Floats, ahead: Floats) -> tuple[Bool
 
 
 def _strip_faces(
-    ids: Ints, before: Floats, after: Floats, needed: Bools
+    ids: Ints, before: Floats, after: Floats, needed: Bools, outside: Bools
 ) -> tuple[Ints, Floats, Ints]:
     """Two triangles per quad of the strip; at corners the first row's are single.
 
@@ -183,7 +189,8 @@ def _strip_faces(
     n_next, f_next = np.roll(before[:-1], -1, axis=1), np.roll(before[1:], -1, axis=1)
     faces = np.stack([near_next, near, far, near_next, far, far_next], -1).reshape(-1, 3)
     corner_normals = np.stack([n_next, n, f, n_next, f, f_next], -2).reshape(-1, 3, 3)
-    levels = np.repeat(np.where(needed[1:], 1, 2), 2 * ids.shape[1])
+    inner = needed[1:, None] & ~outside[None]
+    levels = np.repeat(np.where(inner, 1, 2).ravel(), 2)
     whole = faces[:, 0] != faces[:, 1]
     return faces[whole], corner_normals[whole], levels[whole]
 

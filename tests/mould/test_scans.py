@@ -12,9 +12,10 @@ import pytest
 from draped import drape_piece, gap, place, sheet
 
 from drape.geometry import shapes
-from drape.geometry.smoothing import measure_noise, smoothed
+from drape.geometry.smoothing import Noise, measure_noise, smoothed
 from drape.geometry.surface import build
 from drape.layup.piece import PieceOptions, make_piece
+from drape.mould.region import Edge
 from drape.mould.scans import fitted_line, without_noise
 
 SIGMA = 0.02  # mm
@@ -49,6 +50,48 @@ def test_an_exact_mesh_stays_as_it_is(name):
     region = sheet(SHAPES[name][0])
     assert measure_noise(region.surface).sigma < 1e-3
     assert without_noise(region, "half") == (region, ())
+
+
+def wavy(x, y):
+    return 2.0 * np.sin(0.1 * np.pi * x) * np.cos(0.1 * np.pi * y)
+
+
+COARSE = {
+    "elbow of 12": lambda j, r: shapes.elbow(80.0, 25.0, np.pi / 2, 12, 24),
+    "trough of 12": lambda j, r: shapes.trough(25.0, 100.0, 12, 20, jitter=j, rng=r),
+    "trough of 24": lambda j, r: shapes.trough(25.0, 100.0, 24, 20, jitter=j, rng=r),
+    "waves of 7 facets": lambda j, r: shapes.heightfield(wavy, 90, 90, 30, 30, jitter=j, rng=r),
+}
+
+
+@pytest.mark.parametrize("jitter", [0.0, 0.2, 0.3])
+@pytest.mark.parametrize("name", COARSE)
+def test_a_coarse_exact_mesh_is_no_scan(name, jitter):
+    """Regression: quadrics miss coarse facets by as much as a scan's noise."""
+    region = sheet(COARSE[name](jitter, np.random.default_rng(3)))
+    assert without_noise(region, "half") == (region, ())
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_corners_of_the_rim_stay(seed):
+    """Regression: the fit went round the corners of a rim that is one edge."""
+    mesh = shapes.heightfield(lambda x, y: 0.0006 * (x * x + y * y), 80.0, 60.0, 80, 60)
+    region = sheet(noisy(mesh, seed=seed))
+    rim = np.concatenate([e.vertices[:-1] for e in region.edges])
+    whole = replace(region, edges=(Edge("rim.1", "parting", rim, True),), loops=((0,),))
+    for before in (region, whole):
+        after, _ = without_noise(before, "half")
+        off = after.surface.vertices - mesh[0]
+        assert np.linalg.norm(off[rim], axis=1).max() < 5.0 * SIGMA
+        across = off[rim][np.abs(np.abs(mesh[0][rim, 0]) - 40.0) < 1e-9, 0]
+        assert across.std() < 0.75 * SIGMA
+
+
+def test_a_small_holes_rim_stays_round():
+    turn = 2.0 * np.pi * np.arange(48) / 48
+    circle = 2.0 * np.stack([np.cos(turn), np.sin(turn), 0.0 * turn], -1)
+    line, _ = fitted_line(circle, True, Noise(SIGMA, 1.0, 8.0))
+    assert np.linalg.norm(line - circle, axis=1).max() < 2.0 * SIGMA
 
 
 def test_a_flat_sheets_vertices_move_to_the_plane():
@@ -112,12 +155,12 @@ def test_an_edge_is_fitted_along_its_arc_length():
     """Local quadratics of a circle's arc length: noise falls with the root of the count."""
     turn = 2.0 * np.pi * np.arange(600) / 600
     circle = 100.0 * np.stack([np.cos(turn), np.sin(turn), 0.0 * turn], -1)
-    line, along = fitted_line(circle, True, 5.0)
+    line, along = fitted_line(circle, True, Noise(SIGMA, 1.0, 5.0))
     assert np.abs(line - circle).max() < 2e-3
     assert np.allclose(along, np.stack([-np.sin(turn), np.cos(turn), 0.0 * turn], -1), atol=1e-3)
     shaken = circle + SIGMA * np.random.default_rng(0).normal(size=circle.shape)
-    near, far = (fitted_line(shaken, True, r)[0][:, 2] for r in (8.0, 16.0))
+    near, far = (fitted_line(shaken, True, Noise(SIGMA, 1.0, r))[0][:, 2] for r in (8.0, 16.0))
     assert far.std() < 0.4 * SIGMA
     assert near.std() / far.std() == pytest.approx(np.sqrt(2.0), rel=0.15)
     short = circle[:4]
-    assert fitted_line(short, False, 5.0)[0] is short
+    assert fitted_line(short, False, Noise(SIGMA, 1.0, 5.0))[0] is short
