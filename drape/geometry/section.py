@@ -74,9 +74,7 @@ def plane_section(
     so that chains hold together where the plane runs through vertices.
     """
     height = (vertices - np.asarray(origin, float)) @ np.asarray(normal, float)
-    crossed, ends, points = _cut_edges(vertices, faces, height)
-    if not len(crossed):
-        return []
+    _, ends, points = _cut_edges(vertices, faces, height)
     graph = nx.Graph()
     graph.add_edges_from(ends.reshape(-1, 2).tolist())
     place = dict(zip(ends.ravel().tolist(), points.reshape(-1, 3), strict=True))

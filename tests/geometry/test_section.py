@@ -114,6 +114,15 @@ def test_branching_hollow():
         assert len({int(np.argmax([c @ d for d in arms])) for c in mine}) == 1
 
 
+def test_a_plane_that_meets_the_hollow_twice():
+    """A bend through 270°: the section is the one round the middle, not the one opposite."""
+    tube = SplitTube(bend(80 * 1.5 * np.pi, 1.5 * np.pi), Oval(), 20, 15, flange=0)
+    sections = hollow_sections(*tube_hollow(tube, 120), 20.0)
+    assert len(sections) > 15
+    for s in sections:
+        assert np.linalg.norm(s.chain - s.centre, axis=1).max() < 21.0
+
+
 def test_open_section():
     """A half tube's cut is open: half the girth."""
     mesh = TUBES["circle"][0].mesh("lower", around=64)
