@@ -1,0 +1,208 @@
+"""Plane sections of triangles, and sections square to a hollow.
+
+A hollow's sections follow a scalar field that grows along it (0 at its first mouth): each lies
+in the plane through the middle of a level set, square to the field's mean gradient there.
+Where the hollow branches, a level set has a part in each branch, and each gets its section.
+The triangles of both halves must share their vertices along the parting line.
+
+Lengths in mm.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import networkx as nx
+import numpy as np
+from scipy import sparse
+from scipy.optimize import linear_sum_assignment
+from scipy.sparse.csgraph import connected_components
+
+from drape.errors import InputError
+from drape.geometry.harmonic import face_gradients
+from drape.geometry.surface import Floats, Ints, unit
+
+LEVELS = 200  # in which the distance along the hollow is summed up
+FADED = 0.3  # of the mean gradient: less is a fork's, not the hollow's
+NUDGE = 1e-7  # of the field's range: keeps levels off vertices
+
+
+@dataclass(frozen=True, eq=False)
+class Section:
+    """One section of a hollow.
+
+    Attributes
+    ----------
+    place : float, mm
+        Along the hollow from its first mouth.
+    branch : int
+        Number among the parts at the same place, from 0.
+    centre, normal : (3,), mm and unit, along the hollow
+    chain : (k, 3), mm
+        The cut; for a closed one the first point isn't repeated.
+    closed : bool
+        False where the plane runs out through a mouth.
+    """
+
+    place: float
+    branch: int
+    centre: Floats
+    normal: Floats
+    chain: Floats
+    closed: bool
+
+    @property
+    def girth(self) -> float:
+        """Length of the cut, mm."""
+        ring = np.vstack([self.chain, self.chain[:1]]) if self.closed else self.chain
+        return float(np.linalg.norm(np.diff(ring, axis=0), axis=1).sum())
+
+    @property
+    def outline(self) -> Floats:
+        """(k, 2) the cut in its plane, mm from the centre; it may run either way round."""
+        across = unit(np.cross(self.normal, np.eye(3)[np.argmin(np.abs(self.normal))]))
+        axes = np.stack([across, np.cross(self.normal, across)], axis=1)
+        return (self.chain - self.centre) @ axes
+
+
+def plane_section(
+    vertices: Floats, faces: Ints, origin: Floats, normal: Floats
+) -> list[tuple[Floats, bool]]:
+    """Chains (k, 3) where a plane cuts triangles, and whether each is closed.
+
+    A closed chain doesn't repeat its first point. Vertices in the plane count as behind it,
+    so that chains hold together where the plane runs through vertices.
+    """
+    height = (vertices - np.asarray(origin, float)) @ np.asarray(normal, float)
+    _, ends, points = _cut_edges(vertices, faces, height)
+    graph = nx.Graph()
+    graph.add_edges_from(ends.reshape(-1, 2).tolist())
+    place = dict(zip(ends.ravel().tolist(), points.reshape(-1, 3), strict=True))
+    out = []
+    for part in nx.connected_components(graph):
+        tips = sorted(node for node in part if graph.degree[node] == 1)
+        order = list(nx.dfs_preorder_nodes(graph, tips[0] if tips else min(part)))
+        out.append((np.array([place[node] for node in order]), not tips))
+    return out
+
+
+def hollow_sections(
+    vertices: Floats, faces: Ints, field: Floats, step: float
+) -> tuple[Section, ...]:
+    """Sections every ``step`` mm or less along a hollow, the mouths left out by half a step.
+
+    Parameters
+    ----------
+    vertices (n, 3), faces (m, 3) : both halves, joined along the parting line
+    field : (n,), growing along the hollow
+    step : mm
+
+    Raises
+    ------
+    InputError
+        A step that isn't positive, or a field that is the same everywhere.
+    """
+    if not step > 0.0:
+        raise InputError("the step between sections must be positive", value=f"{step:g} mm")
+    gradient = face_gradients(vertices, faces, field)
+    levels, places = _places(vertices, faces, field, gradient)
+    count = max(1, int(np.ceil(places[-1] / step)))
+    wanted = (np.arange(count) + 0.5) * places[-1] / count
+    out: list[Section] = []
+    before: list[tuple[Floats, Floats]] = []
+    for place, level in zip(wanted, np.interp(wanted, places, levels), strict=True):
+        before = _in_order(before, _parts(vertices, faces, field, gradient, level))
+        for branch, (centre, normal) in enumerate(before):
+            found = plane_section(vertices, faces, centre, normal)
+            if found:
+                chain, closed = min(found, key=lambda c: _off(c[0], centre))
+                out.append(Section(float(place), branch, centre, normal, chain, closed))
+    return tuple(out)
+
+
+def _places(
+    vertices: Floats, faces: Ints, field: Floats, gradient: Floats
+) -> tuple[Floats, Floats]:
+    """Levels, and the distance along the hollow at each: the integral of the mean 1/|gradient|.
+
+    Where a hollow branches the gradient fades out at the fork: it is kept from below there.
+    """
+    used = field[faces]
+    low, high = float(used.min()), float(used.max())
+    if not high > low:
+        raise InputError("the field along the hollow is the same everywhere", value=f"{low:g}")
+    levels = low + (high - low) * (np.arange(LEVELS) + 0.5) / LEVELS
+    slowness = []
+    for level in levels:
+        _, length, crossed = _cuts(vertices, faces, field, level + NUDGE * (high - low))
+        steep = np.linalg.norm(gradient[crossed], axis=1)
+        least = FADED * float(length @ steep) / length.sum()
+        slowness.append(float(length @ (1.0 / np.maximum(steep, least))) / length.sum())
+    width = (high - low) / LEVELS
+    ends = np.concatenate([[0.0], np.cumsum(slowness) * width])
+    return np.linspace(low, high, LEVELS + 1), ends
+
+
+def _cuts(
+    vertices: Floats, faces: Ints, field: Floats, level: float
+) -> tuple[Floats, Floats, Ints]:
+    """Middles (c, 3) and lengths (c,) of the level set in each face it crosses, and which."""
+    crossed, _, ends = _cut_edges(vertices, faces, field - level)
+    return ends.mean(axis=1), np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1), crossed
+
+
+def _cut_edges(vertices: Floats, faces: Ints, value: Floats) -> tuple[Ints, Ints, Floats]:
+    """Where a field is zero on the edges of faces.
+
+    Returns (c,) faces crossed, (c, 2) keys of the two edges cut in each (the same key in
+    both faces of an edge), and (c, 2, 3) the cuts.
+    """
+    above = value[faces] > 0.0
+    crossed = np.flatnonzero(above.any(axis=1) & ~above.all(axis=1))
+    f, above = faces[crossed], above[crossed]
+    keys, ends = np.empty((len(f), 2), np.int64), np.empty((len(f), 2, 3))
+    filled = np.zeros(len(f), dtype=int)
+    for k in range(3):
+        cut = np.flatnonzero(above[:, k] != above[:, (k + 1) % 3])
+        pair = np.sort(f[cut][:, [k, (k + 1) % 3]], axis=1)  # the same arithmetic from both sides
+        low, high = vertices[pair[:, 0]], vertices[pair[:, 1]]
+        share = value[pair[:, 0]] / (value[pair[:, 0]] - value[pair[:, 1]])
+        ends[cut, filled[cut]] = low + share[:, None] * (high - low)
+        keys[cut, filled[cut]] = pair[:, 0] * len(vertices) + pair[:, 1]
+        filled[cut] += 1
+    return crossed, keys, ends
+
+
+def _parts(
+    vertices: Floats, faces: Ints, field: Floats, gradient: Floats, level: float
+) -> list[tuple[Floats, Floats]]:
+    """Middle and unit mean gradient of each connected part of a level set, in order of place."""
+    middle, length, index = _cuts(vertices, faces, field, level)
+    corner = faces[index]
+    rows = np.repeat(np.arange(len(index)), 3)
+    touch = sparse.csr_matrix((np.ones(3 * len(index)), (rows, corner.ravel())))
+    count, label = connected_components(touch @ touch.T, directed=False)
+    out = []
+    for part in range(count):
+        weight = length * (label == part)
+        if weight.sum() > 0.0:
+            centre = weight @ middle / weight.sum()
+            out.append((centre, unit(weight @ gradient[index])))
+    return sorted(out, key=lambda pair: tuple(np.round(pair[0], 3)))
+
+
+def _in_order(
+    before: list[tuple[Floats, Floats]], parts: list[tuple[Floats, Floats]]
+) -> list[tuple[Floats, Floats]]:
+    """Parts in the order of those before them that they follow on; else as they are."""
+    if len(before) != len(parts):
+        return parts
+    gap = [[float(np.linalg.norm(a[0] - b[0])) for b in parts] for a in before]
+    return [parts[k] for k in linear_sum_assignment(gap)[1]]
+
+
+def _off(chain: Floats, centre: Floats) -> float:
+    """Distance of a chain's middle, weighted by length, from a place."""
+    length = np.linalg.norm(np.diff(chain, axis=0), axis=1) + 1e-12  # a chain may be a point
+    middle = length @ (0.5 * (chain[1:] + chain[:-1])) / length.sum()
+    return float(np.linalg.norm(middle - centre))

@@ -1,0 +1,129 @@
+"""Sizes of bag, envelope and breather against closed forms.
+
+Ellipse perimeter as in the sections' tests. A curve at distance t inside a smooth convex one is
+2π t shorter (Steiner's formula for parallel curves).
+"""
+
+import numpy as np
+import pytest
+from scipy.special import ellipe
+
+from drape.errors import InputError
+from drape.geometry.section import Section
+from drape.layup.bag import (
+    BagOptions,
+    Girth,
+    bag_findings,
+    envelope,
+    girths,
+    hollow_length,
+    inner_girth,
+    tube_bag,
+)
+
+
+def section(outline, place=10.0, branch=0, x=None, closed=True):
+    """A section across x at its place."""
+    x = place if x is None else x
+    chain = np.column_stack([np.full(len(outline), x), outline])
+    return Section(place, branch, np.array([x, 0, 0]), np.array([1.0, 0, 0]), chain, closed)
+
+
+def ellipse(a, b, count=2000):
+    t = np.linspace(0, 2 * np.pi, count, endpoint=False)
+    return np.stack([a * np.cos(t), b * np.sin(t)], 1)
+
+
+@pytest.mark.parametrize("turn", [1, -1])
+@pytest.mark.parametrize("stack", [0.0, 1.1, 3.0])
+def test_inside_the_laminate(stack, turn):
+    """Ellipse 30 × 18, smallest radius 10.8; either way round."""
+    whole = section(ellipse(30, 18)[::turn])
+    exact = 120 * ellipe(1 - 0.36) - 2 * np.pi * stack
+    assert inner_girth(whole, stack) == pytest.approx(exact, rel=1e-4)
+
+
+def test_inside_a_box():
+    """40 × 25 with sharp corners, 2 thick: 2 (36 + 21)."""
+    box = np.array([[-20.0, -12.5], [20, -12.5], [20, 12.5], [-20, 12.5]])
+    assert inner_girth(section(box), 2.0) == pytest.approx(114.0)
+    with pytest.raises(InputError, match="fills the hollow"):
+        inner_girth(section(box), 13.0)
+
+
+def test_a_waist_that_closes_leaves_the_larger_room():
+    """Two rooms, 30 × 20 and 20 × 20, joined by a neck 2 wide, laminate 2 thick: 26 × 16."""
+    x = [0, 30, 30, 40, 40, 60, 60, 40, 40, 30, 30, 0]
+    y = [0, 0, 9, 9, 0, 0, 20, 20, 11, 11, 20, 20]
+    shape = np.stack([x, y], 1).astype(float)
+    assert inner_girth(section(shape), 2.0) == pytest.approx(2 * (26 + 16))
+
+
+def test_open_sections_are_left_out():
+    found = girths([section(ellipse(20, 20)), section(ellipse(20, 20), closed=False)], 0.5)
+    assert len(found) == 1
+    assert found[0].girth_mm == pytest.approx(2 * np.pi * 19.5, rel=1e-4)
+
+
+def test_tube_bag():
+    """Girths 200 and 160: 110 laid flat; bladder 144 round, stretched by 56/144; by hand."""
+    found = [Girth(10.0, 0, 200.0), Girth(50.0, 0, 160.0)]
+    bag = tube_bag(found, 300.0, stock=[90.0, 150.0, 120.0, 100.0])
+    assert (bag.largest_girth_mm, bag.smallest_girth_mm) == (200.0, 160.0)
+    assert bag.lay_flat_mm == pytest.approx(110.0)
+    assert bag.stock_mm == 120.0
+    assert bag.bladder_lay_flat_mm == pytest.approx(72.0)
+    assert bag.bladder_stretch == pytest.approx(56 / 144)
+    assert bag.length_mm == pytest.approx(600.0)
+    assert tube_bag(found, 300.0).stock_mm is None
+    tight = tube_bag(found, 300.0, options=BagOptions(oversize=0.0, tail=20.0))
+    assert (tight.lay_flat_mm, tight.length_mm) == pytest.approx((100.0, 340.0))
+    with pytest.raises(InputError, match="no closed section"):
+        tube_bag([], 300.0)
+
+
+def test_findings():
+    """Tube 220 round: 37.5 % more than 160 folds, 34 % more than 164 doesn't."""
+    calm = [Girth(10.0, 0, 200.0), Girth(50.0, 0, 164.0)]
+    assert bag_findings(tube_bag(calm, 300.0), calm, inside_radius=5.0, stack=1.9) == ()
+    narrow = [Girth(10.0, 0, 200.0), Girth(50.0, 0, 160.0)]
+    (fold,) = bag_findings(tube_bag(narrow, 300.0), narrow)
+    assert "38% larger than the hollow at 50 mm" in fold.message
+    assert "1 of 2" in fold.message
+    # a wider tube from stock folds more
+    stock = [130.0]
+    (fold,) = bag_findings(tube_bag(calm, 300.0, stock), calm, stock)
+    assert "59%" in fold.message
+    stock = [100.0, 105.0]
+    (none,) = bag_findings(tube_bag(calm, 300.0, stock), calm, stock)
+    assert "no tube in stock" in none.message
+    (corner,) = bag_findings(tube_bag(calm, 300.0), calm, inside_radius=4.0, stack=1.5)
+    assert "2.5 mm" in corner.message
+    wide = [Girth(10.0, 0, 200.0), Girth(50.0, 0, 110.0)]
+    levels = [f.level for f in bag_findings(tube_bag(wide, 300.0), wide)]
+    assert levels == ["risk", "warning"]
+
+
+def test_length_of_a_bent_hollow():
+    """Middles on a quarter circle of 80, the mouths half a step beyond: 40 π."""
+    angle = (np.arange(40) + 0.5) / 40 * np.pi / 2
+    made = [
+        Section(80 * a, 0, 80 * np.array([np.sin(a), 1 - np.cos(a), 0]), np.zeros(3), None, True)
+        for a in angle
+    ]
+    assert hollow_length(made) == pytest.approx(40 * np.pi, rel=1e-4)
+    other = Section(80 * angle[-1], 1, np.array([500.0, 0, 0]), np.zeros(3), None, True)
+    assert hollow_length([*made, other]) == hollow_length(made)
+
+
+def test_envelope_and_breather():
+    """A block 300 × 90 × 60: girth 300; tube 300/2 × 1.2 = 180 flat, 300 + 2 × 150 long."""
+    corners = np.array(np.meshgrid([0, 300], [0, 90], [0, 60])).reshape(3, -1).T.astype(float)
+    around = envelope(corners, [2.0, 0, 0])
+    assert around.lay_flat_mm == pytest.approx(180.0)
+    assert around.length_mm == pytest.approx(600.0)
+    assert around.breather_width_mm == pytest.approx(350.0)
+    assert around.breather_length_mm == pytest.approx(400.0)
+    # a hollow in its side doesn't make it smaller
+    inside = np.vstack([corners, corners.mean(axis=0)])
+    assert envelope(inside, [1.0, 0, 0]) == around
