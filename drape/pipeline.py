@@ -37,6 +37,7 @@ from drape.results import (
     PlyResult,
     Results,
     check_findings,
+    joints_of,
     program_version,
     radius_findings,
     shear_findings,
@@ -84,7 +85,9 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
     plies = _drape_all(job, mould, jobs, tell, steps)
     findings += [f for p in plies for f in p.findings]
     findings += radius_findings(job, inspections)
-    summary = summarise(job, mould, inspections, plies, findings)
+    joints = joints_of(job, mould)
+    findings += [f for j in joints.values() for f in j.findings]
+    summary = summarise(job, mould, inspections, plies, joints, findings)
     tell("done", steps, steps)
     return Results(job, mould, inspections, plies, tuple(findings), summary)
 

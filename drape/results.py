@@ -10,7 +10,9 @@ import numpy as np
 
 from drape.errors import Finding
 from drape.geometry.surface import Surface
-from drape.job import Job, Ply
+from drape.job import Job, Ply, ply_allowance_defaults
+from drape.layup.buildup import EdgePly
+from drape.layup.joint import RunJoint, join_run
 from drape.layup.pattern import Pattern
 from drape.layup.piece import Piece
 from drape.mould.inspection import Inspection
@@ -126,24 +128,37 @@ def radius_findings(job: Job, inspections: Mapping[str, Inspection]) -> list[Fin
     return out
 
 
+def joints_of(job: Job, mould: Mould) -> dict[str, RunJoint]:
+    """The joint at each run of the parting line; empty without one."""
+    if job.joint is None or job.joint.lap_half is None:
+        return {}
+    lap_half = job.joint.lap_half
+    thickness = {p.name: p.fabric.thickness for p in job.plies}
+    out = {}
+    for run in mould.runs:
+        lapping, other = list[EdgePly](), list[EdgePly]()
+        for ply in ply_allowance_defaults(job):
+            edge = EdgePly(ply.ply, thickness[ply.ply], ply.of(run, "parting"))
+            (lapping if ply.half == lap_half else other).append(edge)
+        out[run] = join_run(lap_half, lapping, other, run)
+    return out
+
+
 def summarise(
     job: Job,
     mould: Mould,
     inspections: Mapping[str, Inspection],
     plies: Sequence[PlyResult],
+    joints: Mapping[str, RunJoint],
     findings: Sequence[Finding],
 ) -> record.Summary:
-    joint = None
-    if job.joint is not None and job.joint.lap_half is not None:
-        runs = {run: record.Run(lap_half=job.joint.lap_half) for run in mould.runs}
-        joint = record.Joint(runs=runs)
     return record.Summary(
         title=job.title,
         version=program_version(),
         files=(),
         mould=records.mould_record(mould, dict(inspections)),
         plies=tuple(_ply_record(p) for p in plies),
-        joint=joint,
+        joint=records.joint_record(joints),
         kit=_kit(plies),
         findings=records.finding_records(findings),
     )

@@ -5,7 +5,9 @@ Sources: exact shapes, the project's contracts (summary's schema, key
 """
 
 import json
+from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import jsonschema
 import numpy as np
@@ -19,6 +21,7 @@ from drape.errors import InputError
 from drape.geometry import shapes
 from drape.geometry.polyline import signed_area
 from drape.job import load_job
+from drape.results import joints_of
 
 SCHEMA = Path(publish.__file__).parent / "output" / "summary.schema.json"
 RADIUS, LENGTH, PLY = 25.0, 80.0, 0.22
@@ -48,6 +51,34 @@ def test_every_demo_piece_is_valid(results):
         assert checks.yarn_length <= checks.yarn_limit == 1e-6
         assert checks.closure <= checks.closure_limit
     assert not [f for f in results.findings if f.level == "error"]
+
+
+def test_demo_joint_by_hand(results):
+    """Laps 10, 15, 20 on plies that start 0, 5 and 10 short: five plies at most, pairs 10."""
+    runs = results.summary.joint.runs
+    assert list(runs) == ["A-B.1", "A-B.2"]
+    ply = results.job.plies[0].fabric.thickness
+    for run in runs.values():
+        bands = [(b.from_mm, b.to_mm, b.plies) for b in run.build_up]
+        assert bands == [(-10, 0, 3), (0, 5, 4), (5, 15, 5), (15, 20, 4), (20, 30, 3)]
+        for band in run.build_up:
+            assert band.thickness_mm == pytest.approx(band.plies * ply, abs=1e-3)
+        assert [o.overlap_mm for o in run.overlaps] == [10.0, 10.0, 10.0]
+        assert [o.lap_ply for o in run.overlaps] == ["lower-1", "lower-2", "lower-3"]
+        assert [o.other_ply for o in run.overlaps] == ["upper-1", "upper-2", "upper-3"]
+
+
+def test_a_gap_at_the_joint_is_told(demo):
+    """A lap of 10 against a set-back of 12 leaves 2 mm bare at each run."""
+    wide = replace(demo, joint=replace(demo.joint, set_backs=(12.0, 5.0, 10.0)))
+    mould = SimpleNamespace(runs=("A-B.1", "A-B.2"))
+    joints = joints_of(wide, mould)
+    for run, joint in joints.items():
+        errors = [f for f in joint.findings if f.level == "error"]
+        assert len(errors) == 1
+        assert errors[0].where.startswith(run)
+        assert "gap of 2.0 mm" in errors[0].message
+    assert joints_of(replace(demo, joint=None), mould) == {}
 
 
 def test_demo_plies_cover_the_cavity(results):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -10,6 +10,7 @@ import numpy as np
 from drape.cloth.net import Net
 from drape.errors import Finding
 from drape.layup.checks import Checks
+from drape.layup.joint import RunJoint
 from drape.layup.pattern import Pattern
 from drape.layup.piece import Piece
 from drape.mould.inspection import Inspection
@@ -97,6 +98,37 @@ def shears(piece: Piece) -> dict[str, Any]:
         "mean_shear_deg": degrees(seen.mean_shear),
         "max_shear_in_laps_deg": degrees(seen.max_shear_in_laps),
     }
+
+
+def joint_record(joints: Mapping[str, RunJoint]) -> record.Joint | None:
+    """The joint, run by run; None without one."""
+    if not joints:
+        return None
+    runs = {
+        run: record.Run(
+            lap_half=joint.lap_half,
+            build_up=tuple(
+                record.BuildUp(
+                    from_mm=round(b.from_mm, 3) + 0.0,
+                    to_mm=round(b.to_mm, 3) + 0.0,
+                    plies=b.plies,
+                    thickness_mm=round(b.thickness_mm, 3) + 0.0,
+                )
+                for b in joint.bands
+            ),
+            overlaps=tuple(
+                record.Overlap(
+                    lap_ply=o.ply,
+                    other_ply=o.other,
+                    overlap_mm=round(o.nominal_mm, 3) + 0.0,
+                    overlap_per_thickness=number(o.per_thickness),
+                )
+                for o in joint.overlaps
+            ),
+        )
+        for run, joint in joints.items()
+    }
+    return record.Joint(runs=runs)
 
 
 def finding_records(findings: Sequence[Finding]) -> tuple[record.FindingRecord, ...]:
