@@ -105,6 +105,8 @@ def inspect(paths: Sequence[Path], unit_scale: float) -> dict[str, Any]:
     findings += size_findings(surfaces)
     mould = find_mould(surfaces)
     findings += mould.findings
+    mould, smoothed = _without_noise(mould)
+    findings += smoothed
     seen = _inspections(mould)
     halves = records.mould_record(mould, seen).model_dump(mode="json")
     for name, half in mould.halves.items():

@@ -226,3 +226,14 @@ def test_a_net_coarser_than_the_part_is_refused_in_words(tmp_path, capsys):
     path, out = trough_job(tmp_path, spacing="60.0"), tmp_path / "out"
     assert cli.main(["run", str(path), "-o", str(out), "--jobs", "1"]) == 3
     assert "yarn length check failed: the net is too coarse" in "".join(capsys.readouterr())
+
+
+def test_inspect_tells_of_a_scans_noise_and_looks_past_it(tmp_path):
+    """Radius 30 exactly; unsmoothed, the noise made it 18."""
+    vertices, faces = shapes.trough(30.0, 200.0, 64, 100)
+    shake = 0.02 * np.random.default_rng(0).normal(size=vertices.shape)
+    path = tmp_path / "scan.stl"
+    trimesh.Trimesh(vertices + shake, faces, process=False).export(path)
+    seen = pipeline.inspect([path], 1.0)
+    assert any("scatters by 0.02" in f.message for f in seen["findings"])
+    assert 26.0 < seen["halves"]["scan"]["smallest_inside_radius_mm"] < 31.0
