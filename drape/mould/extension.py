@@ -76,8 +76,10 @@ def extend(region: Region, surface: Surface, needed: float, margin: float) -> Ex
     base, count = count, len(surface.vertices)
     for rim in rims(surface):
         strip = _cap(surface, rim, count) or _strip(surface, rim, needed, margin, count, base)
-        for whole, part in zip((vertices, faces, normals, levels), strip, strict=True):
-            whole.append(part)
+        vertices.append(strip[0])
+        faces.append(strip[1])
+        normals.append(strip[2])
+        levels.append(strip[3])
         count += len(strip[0])
     joined = [np.concatenate(x) for x in (vertices, faces, normals)]
     return Extended(
