@@ -24,6 +24,7 @@ KERNEL_FILES = (
     "cloth/cells.py",
     "cloth/facets.py",
     "cloth/occupancy.py",
+    "cloth/shear.py",
     "cloth/growth.py",
     "cloth/mapping.py",
 )

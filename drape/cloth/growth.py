@@ -23,12 +23,12 @@ from drape.cloth.cells import (
     OUTSIDE,
     UNKNOWN,
     Grid,
-    cell_angle,
     fill_from,
     solve_cell,
 )
 from drape.cloth.facets import folded_way
 from drape.cloth.occupancy import NEAR, add_node, is_taken, make_occupancy
+from drape.cloth.shear import cell_angle
 from drape.compiled import kernel
 from drape.geometry.geodesics import geodesic_step
 from drape.geometry.kernels import ROW, step_weights, walk

@@ -14,8 +14,9 @@ from functools import cached_property
 import numpy as np
 from scipy.spatial import cKDTree
 
-from drape.cloth.cells import KNOWN, LOCKED, Grid, mark_folds, shear_field
+from drape.cloth.cells import KNOWN, LOCKED, Grid
 from drape.cloth.mapping import interpolate_field, locate, place
+from drape.cloth.shear import mark_folds, shear_field
 from drape.geometry.kernels import Patches
 from drape.geometry.surface import Bools, Floats, Ints, Surface, readonly
 
