@@ -1,8 +1,8 @@
 """The command line: arguments, progress, what is printed, exit codes.
 
 Exit codes, the first that fits: 2 bad input, 3 not solved to tolerance, 1 done, with
-findings that ``[report] fail_on`` names, 0 done. Besides: 130 interrupted, 141 nobody
-reads the output any more, 70 a fault of the program.
+errors that spoil no piece or findings that ``[report] fail_on`` names, 0 done. Besides:
+130 interrupted, 141 nobody reads the output any more, 70 a fault of the program.
 
 Reports go to standard output, errors and progress to standard error. The only file that
 prints.
@@ -87,8 +87,8 @@ def _parser() -> _Parser:
     parser = _Parser(
         prog="plywright",
         description="Cut patterns for woven prepreg in split female moulds.",
-        epilog="Exit codes: 0 done, 1 done with risks that the job's fail_on names, "
-        "2 bad input, 3 not solved to tolerance.",
+        epilog="Exit codes: 0 done, 1 done with errors, or with risks that the job's fail_on "
+        "names, 2 bad input, 3 not solved to tolerance.",
         allow_abbrev=False,
     )
     parser.add_argument("--version", action="version", version=f"%(prog)s {_version()}")
@@ -190,10 +190,10 @@ def _run_job(path: Path, folder: Path, args: argparse.Namespace) -> int:
 
 
 def exit_code(valid: bool, findings: Sequence[Finding], fail_on: Sequence[str]) -> int:
-    """Exit code of a run that came to its end."""
+    """Exit code of a run that came to its end; an error that spoils no piece counts as a risk."""
     if not valid:
         return NOT_SOLVED
-    return RISKS if any(f.level in fail_on for f in findings) else DONE
+    return RISKS if any(f.level in ("error", *fail_on) for f in findings) else DONE
 
 
 def _new(args: argparse.Namespace) -> int:

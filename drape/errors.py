@@ -74,7 +74,8 @@ class Finding:
     """Something the user should know that doesn't stop the run.
 
     ``level``: ``note`` (told for completeness), ``warning`` (something was changed or
-    assumed), ``risk`` (the part may suffer), ``error`` (a piece isn't valid).
+    assumed), ``risk`` (the part may suffer), ``error`` (a piece isn't valid, or what was
+    given can't give a sound part).
     """
 
     level: Level

@@ -161,6 +161,7 @@ def test_run_says_what_it_found(job, stand_in, capsys):
         (["risk"], True, "[]", 0),
         (["risk"], True, '["risk"]', 1),
         (["warning"], True, '["warning", "risk"]', 1),
+        (["error"], True, "[]", 1),  # of the joint or the mesh: no piece is spoilt
         (["risk"], False, '["risk"]', 3),  # 3 goes before 1
         ([], False, "[]", 3),
     ],

@@ -96,6 +96,35 @@ def frame(nx, ny, nz, axes):
 
 
 @kernel
+def in_frame(points, v, other, axes):
+    """Coordinates (x, y, z) of a vertex from vertex ``v`` in the frame ``axes``."""
+    x = y = z = 0.0
+    for c in range(3):
+        d = points[other, c] - points[v, c]
+        x += d * axes[0, c]
+        y += d * axes[1, c]
+        z += d * axes[2, c]
+    return x, y, z
+
+
+@kernel
+def add_row(row, z, weight, matrix, rhs):
+    """Add one weighted equation row · r = z to the normal equations (n, n), (n,)."""
+    for a in range(row.size):
+        rhs[a] += weight * row[a] * z
+        for b in range(row.size):
+            matrix[a, b] += weight * row[a] * row[b]
+
+
+@kernel
+def misfit(row, z, rhs):
+    """How far z is above the fitted row · r."""
+    for a in range(row.size):
+        z -= rhs[a] * row[a]
+    return z
+
+
+@kernel
 def fit_side(points, v, found, count, axes, angle, nearest, matrix, rhs):
     """Fit z = r·(x, y, x², xy, y²) to the neighbours on one side of vertex ``v``.
 
@@ -113,27 +142,16 @@ def fit_side(points, v, found, count, axes, angle, nearest, matrix, rhs):
     for repeat in range(2):
         total = weight = 0.0
         for i in range(1, count):
-            x = y = z = 0.0
-            for c in range(3):
-                d = points[found[i], c] - points[v, c]
-                x += d * axes[0, c]
-                y += d * axes[1, c]
-                z += d * axes[2, c]
+            x, y, z = in_frame(points, v, found[i], axes)
             if not whole and x * cosine + y * sine < -slack:
                 continue
             w = 1.0 / (x * x + y * y + nearest)
             row[0], row[1], row[2], row[3], row[4] = x, y, x * x, x * y, y * y
             if repeat == 0:
                 used += 1
-                for a in range(5):
-                    rhs[a] += w * row[a] * z
-                    for b in range(5):
-                        matrix[a, b] += w * row[a] * row[b]
+                add_row(row, z, w, matrix, rhs)
             else:
-                fitted = 0.0
-                for a in range(5):
-                    fitted += rhs[a] * row[a]
-                total += w * (z - fitted) ** 2
+                total += w * misfit(row, z, rhs) ** 2
                 weight += w
         if repeat == 0:
             if used < (3 if whole else 7):

@@ -72,6 +72,11 @@ def rim_turns(points: Floats, normals: Floats) -> Floats:
     )
 
 
+def is_hole(turns: Floats) -> bool:
+    """Whether a closed rim with these ``rim_turns`` is a hole's: it turns to the right."""
+    return bool(turns.sum() < -np.pi)
+
+
 def tangential(vectors: Floats, normals: Floats) -> Floats:
     """(k, 3) vectors less their parts along unit ``normals``."""
     return vectors - np.einsum("ij,ij->i", vectors, normals)[:, None] * normals

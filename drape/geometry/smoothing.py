@@ -17,7 +17,7 @@ import numpy as np
 from scipy import sparse
 
 from drape.compiled import kernel
-from drape.geometry.fitting import frame, ring, solve_ridge
+from drape.geometry.fitting import add_row, frame, in_frame, misfit, ring, solve_ridge
 from drape.geometry.surface import Floats, Ints, Surface, build, rows_of
 
 SLOPE_WANTED = np.radians(0.1)  # error of the normals that smoothing aims at
@@ -62,12 +62,7 @@ def fit_height(points, v, found, count, axes, radius, with_self, matrix, rhs):
     used, total, weight = 0, 0.0, 0.0
     for repeat in range(2):
         for i in range(0 if with_self else 1, count):
-            x = y = z = 0.0
-            for c in range(3):
-                d = points[found[i], c] - points[v, c]
-                x += d * axes[0, c]
-                y += d * axes[1, c]
-                z += d * axes[2, c]
+            x, y, z = in_frame(points, v, found[i], axes)
             t = (x * x + y * y + z * z) / (radius * radius)
             if t >= 1.0:
                 continue
@@ -75,15 +70,9 @@ def fit_height(points, v, found, count, axes, radius, with_self, matrix, rhs):
             row[0], row[1], row[2], row[3], row[4], row[5] = x, y, x * x, x * y, y * y, 1.0
             if repeat == 0:
                 used += 1
-                for a in range(6):
-                    rhs[a] += w * row[a] * z
-                    for b in range(6):
-                        matrix[a, b] += w * row[a] * row[b]
+                add_row(row, z, w, matrix, rhs)
             else:
-                fitted = 0.0
-                for a in range(6):
-                    fitted += rhs[a] * row[a]
-                total += w * (z - fitted) ** 2
+                total += w * misfit(row, z, rhs) ** 2
                 weight += w
         if repeat == 0:
             solve_ridge(matrix, rhs)

@@ -22,6 +22,7 @@ import numpy as np
 
 from drape.geometry.rims import (
     CORNER,
+    is_hole,
     loop_length,
     rim_normals,
     rim_sides,
@@ -89,7 +90,7 @@ def extend(region: Region, surface: Surface, needed: float, margin: float) -> Ex
 
 def _cap(surface: Surface, rim: Ints, first: int):
     """A cap over the rim if it is a hole's that can be capped: as ``_strip``, all needed."""
-    if not _is_hole(rim_turns(surface.vertices[rim], rim_normals(surface, rim))):
+    if not is_hole(rim_turns(surface.vertices[rim], rim_normals(surface, rim))):
         return None
     made = make_cap(surface, rim, first)
     return None if made is None else (*made, np.ones(len(made[1]), dtype=np.int64))
@@ -119,7 +120,7 @@ def rulings(
         np.where(corner[:, None], 0.5 * (out_a + out_b), share * out_a + (1 - share) * out_b)
     )
     inward = -turn / (0.5 * (gap + np.roll(gap, 1)))
-    if (inward * width > 0.75).any() and not _is_hole(turn):
+    if (inward * width > 0.75).any() and not is_hole(turn):
         ray = _smoothed(ray, normals, gap, corner, width)
         ray /= np.clip(np.einsum("ij,ij->i", ray, unit(out_a + out_b)), 0.5, 1.0)[:, None]
     if creases is not None:
@@ -140,7 +141,7 @@ def _strip(surface: Surface, rim: Ints, needed: float, margin: float, first: int
     points, base = surface.vertices[rim], rim_normals(surface, rim)
     perimeter = loop_length(points)
     shrink = 1.0
-    if _is_hole(rim_turns(points, base)):
+    if is_hole(rim_turns(points, base)):
         shrink = min(1.0, HOLE_SHARE * perimeter / (2.0 * np.pi) / (needed + margin))
     heights = _heights(needed * shrink, margin * shrink, perimeter / len(rim))
     behind, ahead = rim_sides(surface, rim)
@@ -238,7 +239,3 @@ def _across_corner(i: int, stops: Ints, k: int) -> Bools:
     ahead, behind = (stops - i) % k, (i - stops) % k
     step = (np.arange(k) - i) % k
     return (step >= ahead.min()) & ((k - step) % k >= behind.min()) & (step != 0)
-
-
-def _is_hole(turns: Floats) -> bool:
-    return bool(turns.sum() < -np.pi)

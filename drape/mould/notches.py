@@ -10,12 +10,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from drape.geometry.rims import CORNER, rim_normals, rim_turns, rims
+from drape.geometry.rims import CORNER, is_hole, rim_normals, rim_turns, rims
 from drape.geometry.surface import Bools, Floats, Ints, Surface, build, unit
 from drape.mould.caps import carried_on, plane_axes
 from drape.mould.parting import distance_to_polyline
 
-HANDLE = 0.5523  # of a cubic that follows a quarter circle; from memory, exact to 0.03 %
+HANDLE = 4.0 / 3.0 * (np.sqrt(2.0) - 1.0)  # a cubic through a quarter circle's middle
 NARROWEST = np.radians(10.0)  # of the wedge outside
 
 
@@ -31,7 +31,7 @@ def fill_notches(surface: Surface, needed: float, radius: float) -> tuple[Surfac
     for rim in rims(surface):
         points, of_rim = surface.vertices[rim], rim_normals(surface, rim)
         turns = rim_turns(points, of_rim)
-        if turns.sum() < -np.pi:  # a hole
+        if is_hole(turns):
             continue
         for at in np.flatnonzero(turns < -CORNER):
             chain = _sides(points, turns, int(at), radius)

@@ -107,9 +107,8 @@ def elbow_rows():
 
 def bump_rows():
     yield ""
-    yield "Bumps A exp(−r²/w²) on a sheet of 80 × 80, curvature check, spacing 1 mm (allowed 0.05°"
-    yield "and the mesh's own error; aimed at: 0.0115°, which the steep one misses at this spacing"
-    yield "on the fine mesh: its own error falls with the spacing's square):"
+    yield "Bumps A exp(−r²/w²) on a sheet of 80 × 80, curvature check, spacing 1 mm. Allowed: 0.05°"
+    yield "and the mesh's own error; aimed at: 0.0115°, missed wherever the figure is larger."
     yield ""
     yield "| bump | 64 × 64 | 128 × 128 | 256 × 256 |"
     yield "|---|---|---|---|"

@@ -93,8 +93,8 @@ def trough_piece(around, along, warp_deg, radius=RADIUS, length=LENGTH):
 
 @pytest.mark.parametrize("warp_deg", [0.0, 30.0, 45.0])
 def test_a_trough_of_twelve_facets(warp_deg):
-    """Measured false shear 0.31°, 0.20°, 0.09° and outlines off by 0.009, 0.008, 0.005 mm:
-    within what the run itself says of its mesh, 0.77° and 0.07 mm."""
+    """Measured false shear 0.30°, 0.19°, 0.09° and outlines off by 0.009, 0.008, 0.005 mm:
+    within what the run itself says of its mesh, 0.84° and 0.07 mm."""
     piece, shear, off = trough_piece(12, 20, warp_deg)
     assert shear <= 0.35
     assert shear <= np.degrees(piece.checks.curvature_limit - CURVATURE_LIMIT)

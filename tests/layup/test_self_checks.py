@@ -123,7 +123,7 @@ def test_chord_strain_is_the_arc_over_the_chord():
     """A prism of 64 facets round a half circle: arc/chord − 1, elementary geometry."""
     half = np.pi / 128.0
     strain = chord_strain(build(*shapes.trough(25.0, 100.0, 64, 40)))
-    assert strain == pytest.approx(half / np.sin(half) - 1.0, rel=1e-2)
+    assert strain == pytest.approx(half / np.sin(half) - 1.0, rel=5e-3)  # rim normals
     assert chord_strain(build(*shapes.heightfield(lambda x, y: 0.0 * x, 9.0, 9.0, 3, 3))) < 1e-12
 
 
