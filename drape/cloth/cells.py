@@ -7,7 +7,8 @@ A, B, C  the known corners of a cell: A shares its weft yarn with the wanted nod
          that A-D runs along the warp; B-D runs along the weft; C is opposite D
 state    of a node: UNKNOWN, KNOWN, OUTSIDE (left the surface), LOCKED (the cell would
          have to close further than cloth can), FAILED (no convergence), TAKEN (other
-         cloth of the same net is there already). Solvers also answer STUCK (Newton's
+         cloth of the same net is there already), LATER (left until notches are filled).
+         Solvers also answer STUCK (Newton's
          method on the patches doesn't converge) and ON_FACETS (known, but found on the
          facets for that reason)
 
@@ -34,9 +35,10 @@ from drape.geometry.kernels import (
     walk_on,
 )
 
-UNKNOWN, KNOWN, OUTSIDE, LOCKED, FAILED, TAKEN, ON_FACETS, STUCK = 0, 1, 2, 3, 4, 5, 6, 7
+UNKNOWN, KNOWN, OUTSIDE, LOCKED, FAILED, TAKEN, ON_FACETS, STUCK, LATER = range(9)
 FOLDED = 0.5  # cosine between facets of a cell: past it the cell is larger than a fold
 SMALLEST_ANGLE = np.radians(4.0)  # a cell closed further than this can't be solved reliably
+NOTCH = 3  # level of faces that only fill a notch: cloth never lies there
 
 
 class Grid(NamedTuple):
@@ -215,12 +217,33 @@ def solve_cell(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
 
 
 @kernel
-def close_cell(patches, grid, occupancy, guarded, ai, bj, di, dj, d, scratch):
+def in_notch(level, face):
+    """Whether a face only fills a notch; ``level`` is empty where that doesn't matter."""
+    return level.size > 0 and level[face] == NOTCH
+
+
+@kernel
+def may_decide(level, a_face, b_face, c_face, d_face):
+    """Whether a cell with these corners may decide D, see ``close_cell``."""
+    if level.size == 0:
+        return True
+    if level[d_face] == NOTCH:
+        return level[a_face] != NOTCH or level[b_face] != NOTCH
+    return level[a_face] != NOTCH and level[b_face] != NOTCH and level[c_face] != NOTCH
+
+
+@kernel
+def close_cell(patches, grid, level, occupancy, guarded, ai, bj, di, dj, d, scratch):
     """Solve for the node at (di, dj) from A (ai, dj), B (di, bj), C (ai, bj), and enter it.
 
     ``guarded``: look whether cloth is there already, and enter the node in ``occupancy``.
+    ``level`` (m,) of the faces, or empty: no cell that is partly in a notch decides a node
+    outside it, since no cloth lies there; in a notch only nodes beside others outside it
+    are made. The cell then stays open, and the node UNKNOWN.
     Returns whether it is KNOWN now.
     """
+    if in_notch(level, grid.faces[ai, dj]) and in_notch(level, grid.faces[di, bj]):
+        return False
     face, state = solve_cell(
         patches,
         grid.faces[ai, dj],
@@ -233,8 +256,13 @@ def close_cell(patches, grid, occupancy, guarded, ai, bj, di, dj, d, scratch):
         d,
         scratch,
     )
-    grid.on_facets[di, dj] = state == ON_FACETS
-    state = KNOWN if state == ON_FACETS else state
+    on_facets = state == ON_FACETS
+    state = KNOWN if on_facets else state
+    if state == KNOWN and not may_decide(
+        level, grid.faces[ai, dj], grid.faces[di, bj], grid.faces[ai, bj], face
+    ):
+        return False
+    grid.on_facets[di, dj] = on_facets
     if guarded and state == KNOWN and is_taken(occupancy, grid, di, dj, d):
         state = TAKEN
     grid.state[di, dj] = state
@@ -248,10 +276,11 @@ def close_cell(patches, grid, occupancy, guarded, ai, bj, di, dj, d, scratch):
 
 
 @kernel
-def fill_quadrants(patches, grid, occupancy, i0, j0, queue, last):
+def fill_quadrants(patches, grid, level, occupancy, i0, j0, queue, last):
     """Solve the cells between the first yarns, quadrant by quadrant and row by row.
 
-    The order keeps neighbours close in memory. ``queue`` as in ``fill_from``.
+    The order keeps neighbours close in memory. ``level`` as in ``close_cell``, ``queue`` as
+    in ``fill_from``.
     """
     p, q = grid.state.shape
     scratch, d = np.empty((4, ROW)), np.empty(ROW)
@@ -266,7 +295,9 @@ def fill_quadrants(patches, grid, occupancy, i0, j0, queue, last):
                     continue
                 if state[i, j - sv] != KNOWN or state[i - su, j - sv] != KNOWN:
                     continue
-                made = close_cell(patches, grid, occupancy, False, i - su, j - sv, i, j, d, scratch)
+                made = close_cell(
+                    patches, grid, level, occupancy, False, i - su, j - sv, i, j, d, scratch
+                )
                 if made:
                     queue[last, 0], queue[last, 1] = i, j
                     last += 1
@@ -274,11 +305,11 @@ def fill_quadrants(patches, grid, occupancy, i0, j0, queue, last):
 
 
 @kernel
-def fill_from(patches, grid, occupancy, guarded, queue, first, last):
+def fill_from(patches, grid, level, occupancy, guarded, queue, first, last):
     """Solve every cell that has three known corners, starting from queued nodes.
 
     ``queue`` (k, 2) holds nodes already KNOWN in [first, last); solved nodes are added.
-    ``guarded`` as in ``close_cell``. Returns the new ``last``.
+    ``level`` and ``guarded`` as in ``close_cell``. Returns the new ``last``.
     """
     p, q = grid.state.shape
     scratch, d = np.empty((4, ROW)), np.empty(ROW)
@@ -300,7 +331,9 @@ def fill_from(patches, grid, occupancy, guarded, queue, first, last):
             if known != 3 or grid.state[di, dj] != UNKNOWN:
                 continue
             ai, bj = (i if di == i2 else i2), (j if dj == j2 else j2)
-            if close_cell(patches, grid, occupancy, guarded, ai, bj, di, dj, d, scratch):
+            if close_cell(
+                patches, grid, level, occupancy, guarded, ai, bj, di, dj, d, scratch
+            ):
                 queue[last, 0], queue[last, 1] = di, dj
                 last += 1
     return last

@@ -19,11 +19,13 @@ import numpy as np
 
 from drape.cloth.cells import (
     KNOWN,
+    LATER,
     ON_FACETS,
     OUTSIDE,
     UNKNOWN,
     Grid,
     fill_from,
+    may_decide,
     solve_cell,
 )
 from drape.cloth.facets import folded_way
@@ -118,10 +120,13 @@ def taken(base, occupancy, hand, i, j, row):
 
 
 @kernel
-def try_column(patches, grid, base, occupancy, hand, i, j, sign, j1, j2, direction, substeps, made):
+def try_column(
+    patches, grid, base, occupancy, walls, hand, i, j, sign, j1, j2, direction, substeps, made
+):
     """Lay column i + sign over the run: node j along ``direction``, others by the cell rule.
 
-    Nodes that were made are KNOWN afterwards and listed in ``made``; returns their count.
+    ``walls`` is ``level`` of ``cells.close_cell``. Nodes that were made are KNOWN afterwards
+    and listed in ``made``; returns their count.
     """
     i2 = i + sign
     du = abs(grid.u[i2] - grid.u[i])
@@ -159,6 +164,9 @@ def try_column(patches, grid, base, occupancy, hand, i, j, sign, j1, j2, directi
             )
             on_facets = state == ON_FACETS
             if not (state == KNOWN or on_facets) or taken(base, occupancy, hand, i2, new, q):
+                break
+            a, b, c = grid.faces[i, new], grid.faces[i2, last], grid.faces[i, last]
+            if not may_decide(walls, a, b, c, face):
                 break
             grid.on_facets[i2, new] = on_facets
             grid.rows[i2, new] = q
@@ -250,7 +258,9 @@ def wanted_shear(patches, grid, level, i, sign, j1, j2, du, on):
 
 
 @kernel
-def grow_column(patches, grid, base, occupancy, level, i, j, sign, hand, substeps, on, made):
+def grow_column(
+    patches, grid, base, occupancy, level, walls, i, j, sign, hand, substeps, on, made
+):
     """Add column i + sign next to the known run through (i, j), by least shear.
 
     ``on`` is the share of the step before the first yarn's end (see ``wanted_shear``).
@@ -272,7 +282,20 @@ def grow_column(patches, grid, base, occupancy, level, i, j, sign, hand, substep
         trial[:] = direction
         rotate(trial, grid.rows[i, j], angle)
         count = try_column(
-            patches, grid, base, occupancy, hand, i, j, sign, j1, j2, trial, substeps, made
+            patches,
+            grid,
+            base,
+            occupancy,
+            walls,
+            hand,
+            i,
+            j,
+            sign,
+            j1,
+            j2,
+            trial,
+            substeps,
+            made,
         )
         if count < 2:
             for k in range(count):
@@ -330,12 +353,38 @@ def frontier(grid, level, i0, j0, heap, i, j):
 
 
 @kernel
-def grow(patches, grid, level, i0, j0, substeps, ends, queue, last):
+def occupied(grid, queue, last):
+    """Where the queued nodes lie, for ``cloth.occupancy``."""
+    near = NEAR * min(np.diff(grid.u).max(), np.diff(grid.v).max())
+    occupancy = make_occupancy(grid.state.size, near)
+    for k in range(last):
+        add_node(occupancy, grid, queue[k, 0], queue[k, 1])
+    return occupancy
+
+
+@kernel
+def fill_the_rest(patches, grid, queue, last):
+    """Close the cells that ``walls`` kept open, notches last of all.
+
+    A corner of the region whose cells all reach into a notch is decided here.
+    Returns the new ``last``.
+    """
+    for i in range(grid.state.shape[0]):
+        for j in range(grid.state.shape[1]):
+            if grid.state[i, j] == LATER:
+                grid.state[i, j] = UNKNOWN
+    nowhere = np.empty(0, np.int64)
+    return fill_from(patches, grid, nowhere, occupied(grid, queue, last), True, queue, 0, last)
+
+
+@kernel
+def grow(patches, grid, level, walls, i0, j0, substeps, ends, queue, last):
     """Grow until no known needed node has an unknown neighbour that can be made.
 
     ``ends`` (4, 2): grid index of the last node of each half of the first yarns (+u, −u,
     +v, −v) and the share of the next step that still was on the surface.
-    ``level`` (m,) is 0 on faces of the region, 1 where the net is needed too.
+    ``level`` (m,) is 0 on faces of the region, 1 where the net is needed too; ``walls`` is
+    ``level`` of ``cells.close_cell``: the same, or empty where there are no notches.
     Returns (new ``last``, columns grown).
     """
     p, q = grid.state.shape
@@ -348,9 +397,7 @@ def grow(patches, grid, level, i0, j0, substeps, ends, queue, last):
     if len(heap) == 1:
         return last, 0
     columns = 0
-    occupancy = make_occupancy(p * q, NEAR * min(np.diff(grid.u).max(), np.diff(grid.v).max()))
-    for k in range(last):
-        add_node(occupancy, grid, queue[k, 0], queue[k, 1])
+    occupancy = occupied(grid, queue, last)
     other = swap(grid)
     while len(heap) > 0:
         _, i, j, way = heapq.heappop(heap)
@@ -363,14 +410,14 @@ def grow(patches, grid, level, i0, j0, substeps, ends, queue, last):
         on = going_on(ends[way], i if way < 2 else j, sign)
         if way < 2:
             count = grow_column(
-                patches, grid, grid, occupancy, level, i, j, sign, 1.0, substeps, on, made
+                patches, grid, grid, occupancy, level, walls, i, j, sign, 1.0, substeps, on, made
             )
         else:
             count = grow_column(
-                patches, other, grid, occupancy, level, j, i, sign, -1.0, substeps, on, made
+                patches, other, grid, occupancy, level, walls, j, i, sign, -1.0, substeps, on, made
             )
         if count == 0:
-            grid.state[i2, j2] = OUTSIDE
+            grid.state[i2, j2] = OUTSIDE if walls.size == 0 else LATER
             continue
         columns += 1
         first = last
@@ -379,7 +426,7 @@ def grow(patches, grid, level, i0, j0, substeps, ends, queue, last):
             queue[last, 1] = made[k] if way < 2 else j2
             add_node(occupancy, grid, queue[last, 0], queue[last, 1])
             last += 1
-        last = fill_from(patches, grid, occupancy, True, queue, first, last)
+        last = fill_from(patches, grid, walls, occupancy, True, queue, first, last)
         for k in range(first, last):
             frontier(grid, level, i0, j0, heap, queue[k, 0], queue[k, 1])
     return last, columns

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from drape.cloth.cells import KNOWN, Grid, fill_from, fill_quadrants, first_yarn
-from drape.cloth.growth import grow
+from drape.cloth.cells import KNOWN, NOTCH, Grid, fill_from, fill_quadrants, first_yarn
+from drape.cloth.growth import fill_the_rest, grow
 from drape.cloth.net import Net
 from drape.cloth.occupancy import make_occupancy
 from drape.errors import AccuracyError, InputError
@@ -64,7 +64,8 @@ def solve_net(
         Direction of the warp at the start point; its tangential part is used.
     options : NetOptions, optional
     level : (m,) int, optional
-        0 on the faces that must be covered, more on those of the extension.
+        0 on the faces that must be covered, 1 where the net is needed too, 2 on the margin,
+        3 where only a notch is filled (see ``mould.extension``).
 
     Raises
     ------
@@ -123,11 +124,15 @@ def _fill(patches, grid, i0, start, warp, options, levels) -> int:
             patches, grid, i0, i0, number < 2, sign, way, substeps, queue, last, ends[number]
         )
     nobody = make_occupancy(1, 1.0)  # the cell rule alone can't come back to itself
-    last = fill_quadrants(patches, grid, nobody, i0, i0, queue, last)
-    last = fill_from(patches, grid, nobody, False, queue, 0, last)
-    if not options.grow:
-        return 0
-    return grow(patches, grid, levels, i0, i0, substeps, ends, queue, last)[1]
+    columns = 0
+    walls = levels if (levels == NOTCH).any() else np.empty(0, np.int64)
+    last = fill_quadrants(patches, grid, walls, nobody, i0, i0, queue, last)
+    last = fill_from(patches, grid, walls, nobody, False, queue, 0, last)
+    if options.grow:
+        last, columns = grow(patches, grid, levels, walls, i0, i0, substeps, ends, queue, last)
+    if len(walls):
+        fill_the_rest(patches, grid, queue, last)
+    return columns
 
 
 def _empty_grid(extent: float, options: NetOptions) -> tuple[Grid, int]:

@@ -50,7 +50,8 @@ class Extended:
     surface : Surface
     level : (m,) int
         0 on the region's faces, 1 where the net is needed too (beyond a trim line, or as
-        far out as the allowances go), 2 on the margin.
+        far out as the allowances go), 2 on the margin, 3 in and past a notch, where no cloth
+        lies.
     """
 
     surface: Surface
@@ -192,8 +193,9 @@ def _strip_faces(
     n_next, f_next = np.roll(before[:-1], -1, axis=1), np.roll(before[1:], -1, axis=1)
     faces = np.stack([near_next, near, far, near_next, far, far_next], -1).reshape(-1, 3)
     corner_normals = np.stack([n_next, n, f, n_next, f, f_next], -2).reshape(-1, 3, 3)
-    inner = needed[1:, None] & ~outside[None]
-    levels = np.repeat(np.where(inner, 1, 2).ravel(), 2)
+    inner = np.broadcast_to(needed[1:, None], near.shape)
+    levels = np.where(outside[None], 3, np.where(inner, 1, 2))
+    levels = np.repeat(levels.ravel(), 2)
     whole = faces[:, 0] != faces[:, 1]
     return faces[whole], corner_normals[whole], levels[whole]
 

@@ -23,7 +23,7 @@ def fill_notches(surface: Surface, needed: float, radius: float) -> tuple[Surfac
     """The surface with its notches filled to a round of ``radius`` where there is room.
 
     Returns it (old vertices and faces keep their ids) and a level for each new face: 1
-    where its middle is within ``needed`` mm of the old rim, else 2. A notch that is no
+    where its middle is within ``needed`` mm of the old rim, else 3. A notch that is no
     graph over its tangent plane, or shares its only edge with another, stays open.
     """
     vertices, faces, normals = [surface.vertices], [surface.faces], [surface.corner_normals]
@@ -46,7 +46,7 @@ def fill_notches(surface: Surface, needed: float, radius: float) -> tuple[Surfac
             count += len(filled[0])
             line = points[chain]
             places = np.concatenate(vertices)[filled[1]].mean(axis=1)
-            levels.append(np.where(distance_to_polyline(places, line) <= needed, 1, 2))
+            levels.append(np.where(distance_to_polyline(places, line) <= needed, 1, 3))
     if len(levels) == 1:
         return surface, levels[0]
     joined = [np.concatenate(x) for x in (vertices, faces, normals)]
