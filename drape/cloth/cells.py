@@ -38,7 +38,7 @@ from drape.geometry.kernels import (
 UNKNOWN, KNOWN, OUTSIDE, LOCKED, FAILED, TAKEN, ON_FACETS, STUCK, LATER = range(9)
 FOLDED = 0.5  # cosine between facets of a cell: past it the cell is larger than a fold
 SMALLEST_ANGLE = np.radians(4.0)  # a cell closed further than this can't be solved reliably
-NOTCH = 3  # level of faces that only fill a notch: cloth never lies there
+MARGIN, NOTCH = 2, 3  # levels of faces where no cloth lies: the margin, and in a notch
 
 
 class Grid(NamedTuple):
@@ -219,7 +219,7 @@ def solve_cell(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
 @kernel
 def in_notch(level, face):
     """Whether a face only fills a notch; ``level`` is empty where that doesn't matter."""
-    return level.size > 0 and level[face] == NOTCH
+    return level.size > 0 and level[face] >= MARGIN
 
 
 @kernel
@@ -227,9 +227,9 @@ def may_decide(level, a_face, b_face, c_face, d_face):
     """Whether a cell with these corners may decide D, see ``close_cell``."""
     if level.size == 0:
         return True
-    if level[d_face] == NOTCH:
-        return level[a_face] != NOTCH or level[b_face] != NOTCH
-    return level[a_face] != NOTCH and level[b_face] != NOTCH and level[c_face] != NOTCH
+    if level[d_face] >= MARGIN:
+        return level[a_face] < MARGIN or level[b_face] < MARGIN
+    return level[a_face] < MARGIN and level[b_face] < MARGIN and level[c_face] < MARGIN
 
 
 @kernel

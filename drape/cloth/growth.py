@@ -36,6 +36,8 @@ from drape.geometry.geodesics import geodesic_step
 from drape.geometry.kernels import ROW, step_weights, walk
 
 FIT = 8.0  # mm of columns whose mean shear is carried on by a straight line
+LEAST = 4.0  # cells: shorter columns are steered badly; they wait for the others
+WAIT = 1e6  # mm, further away than anything
 RELAX = 50.0  # mm over which the mean shear of grown columns decays; our own choice
 
 
@@ -259,13 +261,14 @@ def wanted_shear(patches, grid, level, i, sign, j1, j2, du, on):
 
 @kernel
 def grow_column(
-    patches, grid, base, occupancy, level, walls, i, j, sign, hand, substeps, on, made
+    patches, grid, base, occupancy, level, walls, i, j, sign, hand, substeps, on, least, made
 ):
     """Add column i + sign next to the known run through (i, j), by least shear.
 
     ``on`` is the share of the step before the first yarn's end (see ``wanted_shear``).
     ``hand`` is +1 where (u, v) is right-handed against the normal, −1 on a swapped grid.
-    Returns the count of nodes made.
+    Returns the count of nodes made; −1, and makes none, where the column would be needed
+    over less than ``least`` mm.
     """
     i2 = i + sign
     j1, j2 = run_of(grid, i, j, sign)
@@ -303,6 +306,10 @@ def grow_column(
             return 0
         low, high = made[:count].min(), made[:count].max()
         shear, weight = column_shear(patches, grid, level, i, i, i2, low, high)
+        if weight < least:
+            for k in range(count):
+                grid.state[i2, made[k]] = UNKNOWN
+            return -1
         target = wanted_shear(patches, grid, level, i, sign, low, high, du, on)
         if weight == 0.0 or abs(shear - target) < tolerance or attempt == 5:
             break
@@ -400,7 +407,7 @@ def grow(patches, grid, level, walls, i0, j0, substeps, ends, queue, last):
     occupancy = occupied(grid, queue, last)
     other = swap(grid)
     while len(heap) > 0:
-        _, i, j, way = heapq.heappop(heap)
+        distance, i, j, way = heapq.heappop(heap)
         if way < 0:
             continue
         sign = 1 if way % 2 == 0 else -1
@@ -408,14 +415,18 @@ def grow(patches, grid, level, walls, i0, j0, substeps, ends, queue, last):
         if grid.state[i2, j2] != UNKNOWN:
             continue
         on = going_on(ends[way], i if way < 2 else j, sign)
+        least = LEAST * np.diff(grid.u).max() if walls.size > 0 and distance < WAIT else 0.0
         if way < 2:
             count = grow_column(
-                patches, grid, grid, occupancy, level, walls, i, j, sign, 1.0, substeps, on, made
+                patches, grid, grid, occupancy, level, walls, i, j, sign, 1.0, substeps, on, least, made
             )
         else:
             count = grow_column(
-                patches, other, grid, occupancy, level, walls, j, i, sign, -1.0, substeps, on, made
+                patches, other, grid, occupancy, level, walls, j, i, sign, -1.0, substeps, on, least, made
             )
+        if count < 0:
+            heapq.heappush(heap, (distance + WAIT, i, j, way))
+            continue
         if count == 0:
             grid.state[i2, j2] = OUTSIDE if walls.size == 0 else LATER
             continue
