@@ -355,10 +355,13 @@ def last_share(patches, face, p, way, length, q):
 
 
 @kernel
-def first_yarn(patches, grid, i0, j0, along_u, sign, direction, substeps, queue, last, end):
+def first_yarn(
+    patches, grid, level, i0, j0, along_u, sign, direction, substeps, queue, last, end
+):
     """Lay one half of a first yarn from node (i0, j0): a geodesic along ``direction``.
 
-    Nodes are KNOWN until it leaves the surface; ``end`` (2,) gets the grid index of the
+    Nodes are KNOWN until it leaves the surface, or comes back from where no cloth lies
+    (``level`` as in ``close_cell``); ``end`` (2,) gets the grid index of the
     last one and the share of the next step that still was on the surface.
     Returns the new ``last`` of ``queue``.
     """
@@ -380,6 +383,8 @@ def first_yarn(patches, grid, i0, j0, along_u, sign, direction, substeps, queue,
                 end[1] = (k + last_share(patches, face0, p, way0, length / substeps, q)) / substeps
                 return last
             p[:] = q
+        if level.size > 0 and level[face] < MARGIN <= level[grid.faces[i, j]]:
+            return last
         grid.rows[i2, j2] = p
         grid.faces[i2, j2] = face
         grid.state[i2, j2] = KNOWN

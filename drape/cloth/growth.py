@@ -267,8 +267,8 @@ def grow_column(
 
     ``on`` is the share of the step before the first yarn's end (see ``wanted_shear``).
     ``hand`` is +1 where (u, v) is right-handed against the normal, −1 on a swapped grid.
-    Returns the count of nodes made; −1, and makes none, where the column would be needed
-    over less than ``least`` mm.
+    Returns the count of nodes made; none where the column would be needed over less than
+    ``least`` mm.
     """
     i2 = i + sign
     j1, j2 = run_of(grid, i, j, sign)
@@ -309,7 +309,7 @@ def grow_column(
         if weight < least:
             for k in range(count):
                 grid.state[i2, made[k]] = UNKNOWN
-            return -1
+            return 0
         target = wanted_shear(patches, grid, level, i, sign, low, high, du, on)
         if weight == 0.0 or abs(shear - target) < tolerance or attempt == 5:
             break
@@ -424,7 +424,7 @@ def grow(patches, grid, level, walls, i0, j0, substeps, ends, queue, last):
             count = grow_column(
                 patches, other, grid, occupancy, level, walls, j, i, sign, -1.0, substeps, on, least, made
             )
-        if count < 0:
+        if count == 0 and walls.size > 0 and distance < WAIT:  # others may make room for it
             heapq.heappush(heap, (distance + WAIT, i, j, way))
             continue
         if count == 0:

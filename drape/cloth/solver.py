@@ -117,15 +117,26 @@ def _fill(patches, grid, i0, start, warp, options, levels) -> int:
     queue = np.empty((grid.state.size + 1, 2), np.int64)
     queue[0] = i0, i0
     substeps = int(np.clip(np.ceil(options.spacing / LONGEST_SUBSTEP), 2, MOST_SUBSTEPS))
+    walls = levels if (levels == NOTCH).any() else np.empty(0, np.int64)
     last, ends = 1, np.empty((4, 2))
     for number, sign in enumerate((1, -1, 1, -1)):
         way = sign * (along if number < 2 else across)
         last = first_yarn(
-            patches, grid, i0, i0, number < 2, sign, way, substeps, queue, last, ends[number]
+            patches,
+            grid,
+            walls,
+            i0,
+            i0,
+            number < 2,
+            sign,
+            way,
+            substeps,
+            queue,
+            last,
+            ends[number],
         )
     nobody = make_occupancy(1, 1.0)  # the cell rule alone can't come back to itself
     columns = 0
-    walls = levels if (levels == NOTCH).any() else np.empty(0, np.int64)
     last = fill_quadrants(patches, grid, walls, nobody, i0, i0, queue, last)
     last = fill_from(patches, grid, walls, nobody, False, queue, 0, last)
     if options.grow:
