@@ -217,8 +217,8 @@ def solve_cell(patches, a_face, a, b_face, b, c, du, dv, d, scratch):
 
 
 @kernel
-def in_notch(level, face):
-    """Whether a face only fills a notch; ``level`` is empty where that doesn't matter."""
+def on_margin(level, face):
+    """Whether a face is of the margin; ``level`` is empty where that doesn't matter."""
     return level.size > 0 and level[face] >= MARGIN
 
 
@@ -242,7 +242,7 @@ def close_cell(patches, grid, level, occupancy, guarded, ai, bj, di, dj, d, scra
     are made. The cell then stays open, and the node UNKNOWN.
     Returns whether it is KNOWN now.
     """
-    if in_notch(level, grid.faces[ai, dj]) and in_notch(level, grid.faces[di, bj]):
+    if on_margin(level, grid.faces[ai, dj]) and on_margin(level, grid.faces[di, bj]):
         return False
     face, state = solve_cell(
         patches,
@@ -340,14 +340,14 @@ def fill_from(patches, grid, level, occupancy, guarded, queue, first, last):
 
 
 @kernel
-def last_share(patches, face, p, way, length, q):
-    """Share of a step from row ``p`` along ``way`` that is still on the surface."""
+def last_share(patches, level, face, p, way, length, q):
+    """Share of a step from row ``p`` along ``way`` that is still where cloth may lie."""
     low, high = 0.0, 1.0
     for _ in range(8):
         t = 0.5 * (low + high)
         trial = way.copy()
-        arrived = geodesic_step(patches, face, p, trial, t * length, q)[1]
-        if arrived:
+        there, arrived = geodesic_step(patches, face, p, trial, t * length, q)
+        if arrived and not on_margin(level, there):
             low = t
         else:
             high = t
@@ -360,8 +360,8 @@ def first_yarn(
 ):
     """Lay one half of a first yarn from node (i0, j0): a geodesic along ``direction``.
 
-    Nodes are KNOWN until it leaves the surface, or comes back from where no cloth lies
-    (``level`` as in ``close_cell``); ``end`` (2,) gets the grid index of the
+    Nodes are KNOWN until it leaves the surface or (``level`` as in ``close_cell``) comes to
+    the margin, after the first step; ``end`` (2,) gets the grid index of the
     last one and the share of the next step that still was on the surface.
     Returns the new ``last`` of ``queue``.
     """
@@ -379,12 +379,11 @@ def first_yarn(
         for k in range(substeps):
             face0, way0 = face, direction.copy()
             face, arrived = geodesic_step(patches, face, p, direction, length / substeps, q)
-            if not arrived:
-                end[1] = (k + last_share(patches, face0, p, way0, length / substeps, q)) / substeps
+            if not arrived or (on_margin(level, face) and (i, j) != (i0, j0)):
+                part = last_share(patches, level, face0, p, way0, length / substeps, q)
+                end[1] = (k + part) / substeps
                 return last
             p[:] = q
-        if level.size > 0 and level[face] < MARGIN <= level[grid.faces[i, j]]:
-            return last
         grid.rows[i2, j2] = p
         grid.faces[i2, j2] = face
         grid.state[i2, j2] = KNOWN
