@@ -10,18 +10,16 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Literal
 
 from drape.cloth.fabric import Fabric, fabric_from, shipped
-from drape.errors import InputError, InputErrors
-from drape.jobcheck import Sections, Values, checked, ply_names, renamed, suggestion
+from drape.jobcheck import Sections, Values, checked, ply_names, renamed
 from drape.jobfile import JobFile, read_job_file, write_back
 from drape.jobkeys import MESH_SUFFIXES, PAGES, UNITS
-from drape.joblines import KeyPath
 from drape.jobstarter import starter_job
 
 __all__ = [
@@ -32,11 +30,8 @@ __all__ = [
     "Job",
     "Joint",
     "Ply",
-    "PlyAllowances",
     "Trim",
-    "check_edge_names",
     "load_job",
-    "ply_allowance_defaults",
     "starter_job",
     "write_back",
 ]
@@ -66,14 +61,21 @@ class Trim:
 class Joint:
     """Defaults for plies that reach the parting line or run out of a mouth.
 
-    ``laps`` belong to the plies of ``lap_half`` in order, ``set_backs`` to the other
-    half's; all are ≥ 0, mm. Without ``lap_half`` every ply ends flush.
+    ``laps`` belong to the plies of the run's lap half in order, ``set_backs`` to the other
+    half's; all are ≥ 0, mm. ``lap_half`` is one for all runs, or a mapping of run to half;
+    without it every ply ends flush.
     """
 
-    lap_half: str | None = None
+    lap_half: str | Mapping[str, str] | None = None
     laps: tuple[float, ...] = ()
     set_backs: tuple[float, ...] = ()
     run_off: float = 0.0
+
+    def lap_half_at(self, run: str) -> str | None:
+        """The half whose plies run past the line at ``run``; None: all end flush."""
+        if self.lap_half is None or isinstance(self.lap_half, str):
+            return self.lap_half
+        return self.lap_half.get(run)
 
 
 @dataclass(frozen=True)
@@ -110,35 +112,6 @@ class Ply:
     spacing: float | None = None
     first_yarns: Literal["straight"] = "straight"
     allowances: Mapping[str, float] = field(default_factory=dict)
-
-
-@dataclass(frozen=True)
-class PlyAllowances:
-    """What one ply does at each of its edges, mm.
-
-    Attributes
-    ----------
-    index : int
-        Place among the half's plies, from 0.
-    parting : float
-        + lap, 0 flush, − set-back.
-    run_off : float
-        Past mouths and trim lines.
-    edges : mapping of edge name to mm
-        Edges that have a value of their own.
-    """
-
-    ply: str
-    half: str
-    index: int
-    parting: float
-    run_off: float
-    edges: Mapping[str, float]
-
-    def of(self, edge: str, kind: str) -> float:
-        """Allowance at the edge called ``edge``, of a region's edge kind."""
-        by_kind = {"parting": self.parting, "mouth": self.run_off, "trim": self.run_off}
-        return self.edges.get(edge, by_kind.get(kind, 0.0))
 
 
 @dataclass(frozen=True)
@@ -197,77 +170,13 @@ def load_job(path: Path | str) -> Job:
 
     Raises
     ------
-    InputErrors
+    drape.errors.InputErrors
         Holding every problem found, each with file, line, key, value and what is allowed.
-    InputError
+    drape.errors.InputError
         The file can't be read at all.
     """
     file = read_job_file(path)
     return _job(file, checked(file))
-
-
-def ply_allowance_defaults(job: Job) -> tuple[PlyAllowances, ...]:
-    """What each ply does at its edges, in the job's order of plies.
-
-    The i-th ply of ``lap_half`` gets + ``laps[i]``, the i-th of the other half
-    − ``set_backs[i]``; without a joint all is flush.
-    """
-    joint = job.joint or Joint()
-    return tuple(
-        PlyAllowances(
-            ply=ply.name,
-            half=ply.half,
-            index=ply.order - 1,
-            parting=_parting(joint, ply),
-            run_off=joint.run_off,
-            edges=ply.allowances,
-        )
-        for ply in job.plies
-    )
-
-
-def check_edge_names(
-    job: Job, edges: Mapping[str, Collection[str]], mouths: Collection[str]
-) -> None:
-    """Hold the job's edge names against those the mould has.
-
-    Parameters
-    ----------
-    job : Job
-    edges : mapping of half to the names of its edges
-        In the job's names (``Job.edge_name``).
-    mouths : names of the mouths, likewise
-
-    Raises
-    ------
-    InputErrors
-        An allowance or trim line names what isn't there.
-    """
-    errors = []
-    for trim in job.trims:
-        if trim.mouth not in mouths:
-            errors.append(_unknown(job, ("mould", "trim", trim.mouth), "no such mouth", mouths))
-    for ply in job.plies:
-        for name in ply.allowances:
-            if name not in edges[ply.half]:
-                path = ("plies", ply.index, "allowances", name)
-                errors.append(_unknown(job, path, "no such edge", edges[ply.half]))
-    if errors:
-        raise InputErrors(errors)
-
-
-def _unknown(job: Job, path: KeyPath, what: str, known: Collection[str]) -> InputError:
-    word = str(path[-1])
-    limit, remedy = ", ".join(known) or "none", suggestion(word, known)
-    return InputError(what, value=word, limit=limit, remedy=remedy, where=job.file.where(path))
-
-
-def _parting(joint: Joint, ply: Ply) -> float:
-    if joint.lap_half is None:
-        return 0.0
-    if ply.half == joint.lap_half:
-        return joint.laps[ply.order - 1]
-    return 0.0 - joint.set_backs[ply.order - 1]  # not −0.0
 
 
 def _job(file: JobFile, s: Sections) -> Job:
@@ -285,7 +194,7 @@ def _job(file: JobFile, s: Sections) -> Job:
         trims=tuple(Trim(renamed(name, s.mouths), **values) for name, values in s.trims.items()),
         mouths=MappingProxyType(s.mouths),
         fabrics=MappingProxyType(fabrics),
-        joint=None if s.joint is None else Joint(**s.joint),
+        joint=None if s.joint is None else _joint(s.joint, s.mouths),
         plies=_plies(s, fabrics, -1.0 if seen_from == "mould" else 1.0),
         page=s.bench.get("page", "A4"),
         fail_on=s.report.get("fail_on", ()),
@@ -296,6 +205,14 @@ def _job(file: JobFile, s: Sections) -> Job:
 
 def _half(file: JobFile, name: str, values: Values) -> HalfFile:
     return HalfFile(name, file.path.parent / values["mesh"], values.get("zero"))
+
+
+def _joint(values: Values, mouths: Mapping[str, str]) -> Joint:
+    named = values.get("lap_half")
+    if isinstance(named, dict):
+        by_run = {renamed(run, mouths): half for run, half in named.items()}
+        return Joint(**{**values, "lap_half": MappingProxyType(by_run)})
+    return Joint(**values)
 
 
 def _fabric(name: str, values: Values) -> Fabric:

@@ -174,10 +174,19 @@ def _start(value: Any) -> Any:
     return value if value == "auto" else point(value)
 
 
-def _lap_half(value: Any) -> str:
-    if isinstance(value, dict):
-        raise Wrong(f"a lap half per run of the parting line: {NOT_BUILT}")
-    return text(value)
+def _lap_half(value: Any) -> str | dict[str, str]:
+    if not isinstance(value, dict):
+        return text(value)
+    if not value:
+        raise Wrong("names no run")
+    for run, half in value.items():
+        if isinstance(half, dict):  # A-B.1 = "lower" is a table A-B with a key 1
+            raise Wrong('is a table: write a name that has a dot in quotes, "A-B.1"', (run,))
+        try:
+            text(half)
+        except Wrong as wrong:
+            raise Wrong(wrong.what, (run,)) from wrong
+    return dict(value)
 
 
 def _allowance(value: Any) -> float:
@@ -265,7 +274,7 @@ FABRIC: Mapping[str, Key] = {
     **{key: _fabric_number(key) for key in LIMITS},
 }
 JOINT: Mapping[str, Key] = {
-    "lap_half": Key(_lap_half, "the name of a half"),
+    "lap_half": Key(_lap_half, 'the name of a half, or { "A-B.1" = name, ... }'),
     "laps": LAPS,
     "set_backs": LAPS,
     "run_off": Key(number(0, 1000), "mm, 0 to 1000"),

@@ -13,7 +13,8 @@ import numpy as np
 
 from drape.errors import AccuracyError, Finding, InputError, InputErrors
 from drape.geometry.surface import Floats, Surface
-from drape.job import Job, Ply, PlyAllowances, check_edge_names, ply_allowance_defaults
+from drape.job import Job, Ply
+from drape.joballowances import PlyAllowances, check_edge_names, ply_allowance_defaults
 from drape.layup.pattern import Pattern
 from drape.layup.piece import Piece, PieceOptions, make_piece, past_the_end
 from drape.layup.plies import (
@@ -76,7 +77,7 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
     tell("finding the mould", len(job.halves), steps)
     mould = _named(find_mould(surfaces, closing=job.closing), job)
     findings += mould.findings
-    check_edge_names(job, _edge_names(mould), [m.name for m in mould.mouths])
+    check_edge_names(job, _edge_names(mould), [m.name for m in mould.mouths], mould.runs)
     mould, smoothed = _without_noise(mould)
     findings += smoothed
     mould, trimmed = _trimmed(mould, job)

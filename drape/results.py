@@ -10,7 +10,8 @@ import numpy as np
 
 from drape.errors import Finding
 from drape.geometry.surface import Surface
-from drape.job import Job, Ply, ply_allowance_defaults
+from drape.job import Job, Ply
+from drape.joballowances import ply_allowance_defaults
 from drape.layup.buildup import EdgePly
 from drape.layup.joint import RunJoint, join_run
 from drape.layup.pattern import Pattern
@@ -130,12 +131,12 @@ def radius_findings(job: Job, inspections: Mapping[str, Inspection]) -> list[Fin
 
 def joints_of(job: Job, mould: Mould) -> dict[str, RunJoint]:
     """The joint at each run of the parting line; empty without one."""
-    if job.joint is None or job.joint.lap_half is None:
-        return {}
-    lap_half = job.joint.lap_half
     thickness = {p.name: p.fabric.thickness for p in job.plies}
     out = {}
     for run in mould.runs:
+        lap_half = job.joint.lap_half_at(run) if job.joint else None
+        if lap_half is None:
+            continue
         lapping, other = list[EdgePly](), list[EdgePly]()
         for ply in ply_allowance_defaults(job):
             edge = EdgePly(ply.ply, thickness[ply.ply], ply.of(run, "parting"))

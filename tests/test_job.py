@@ -13,13 +13,8 @@ from hypothesis import strategies as st
 
 from drape.cloth.fabric import cured_thickness, shipped_fabric
 from drape.errors import InputError, InputErrors
-from drape.job import (
-    check_edge_names,
-    load_job,
-    ply_allowance_defaults,
-    starter_job,
-    write_back,
-)
+from drape.job import load_job, starter_job, write_back
+from drape.joballowances import check_edge_names, ply_allowance_defaults
 from drape.joblines import key_lines, parsed, spelled
 
 JOB = """\
@@ -226,12 +221,52 @@ def test_lists_may_be_longer_than_needed(load):
     assert [a.parting for a in got] == [10.0, 0.0, 15.0, -5.5]
 
 
+BY_RUN = replaced('lap_half = "lower"', 'lap_half = {"A-B.1" = "lower", "A-B.2" = "upper"}')
+
+
+def test_lap_half_by_run(load):
+    """Laps 10, 15, set-backs 0, 5.5 by hand: lower laps at run 1, upper at run 2.
+
+    ``outer`` gives 12 at run 1 itself: it still is upper's first ply there and at run 2.
+    """
+    got = ply_allowance_defaults(load(BY_RUN))
+    assert [a.ply for a in got] == ["lower-1", "outer", "lower-2", "upper-2"]
+    assert [a.of("root-B.1", "parting") for a in got] == [10.0, 12.0, 15.0, -5.5]
+    assert [a.of("root-B.2", "parting") for a in got] == [0.0, 10.0, -5.5, 15.0]
+    assert [a.of("root", "trim") for a in got] == [8.0] * 4
+
+
+def test_lap_half_by_run_wants_lists_for_both_halves(load):
+    """Two plies a half, each lapping somewhere: one lap or set-back too few is told twice."""
+    for key, short in (("laps = [10, 15]", "laps = [10]"), ("[0, 5.5]", "[0]")):
+        lines = errors_of(load, replaced(key, short, BY_RUN))
+        assert len(lines) == 2
+        assert "half 'lower' has 2 plies" in lines[0]
+        assert "half 'upper' has 2 plies" in lines[1]
+
+
+def test_every_run_has_its_lap_half_and_no_other_is_named(load):
+    job = load(BY_RUN)
+    names = ["root", "B", "root-B.1", "root-B.2", "root-B.3"]
+    edges = {"lower": names, "upper": names}
+    check_edge_names(job, edges, ["root", "B"], ["root-B.1", "root-B.2"])
+    with pytest.raises(InputErrors) as caught:
+        check_edge_names(job, edges, ["root", "B"], ["root-B.1", "root-B.3"])
+    line = BY_RUN.splitlines().index('lap_half = {"A-B.1" = "lower", "A-B.2" = "upper"}') + 1
+    unknown, missing = (e.line() for e in caught.value.errors)
+    assert unknown.startswith(f"part.toml, line {line}, joint.lap_half")
+    assert "no such run; got root-B.2; allowed: root-B.1, root-B.3; did you mean" in unknown
+    assert missing.startswith(f"part.toml, line {line}, joint.lap_half: no lap half for a run")
+    assert "got root-B.3" in missing
+
+
 def test_edge_names_are_held_against_the_mould(load):
     job = load(JOB)
     edges = {"lower": ["root", "B", "root-B.1"], "upper": ["root", "B", "root-B.1"]}
-    check_edge_names(job, edges, ["root", "B"])
+    runs = ["root-B.1"]
+    check_edge_names(job, edges, ["root", "B"], runs)
     with pytest.raises(InputErrors) as caught:
-        check_edge_names(job, {**edges, "upper": ["root", "root-B.2"]}, ["B"])
+        check_edge_names(job, {**edges, "upper": ["root", "root-B.2"]}, ["B"], runs)
     lines = [e.line() for e in caught.value.errors]
     assert len(lines) == 3
     assert "no such mouth; got root; allowed: B" in lines[0]
@@ -279,7 +314,14 @@ BAD = [
     ('take = "twill-200"', 'take = "twil-200" #!', ["did you mean 'twill-200'?"]),
     ("[fabrics.heavy]", '[fabrics."a/b"] #!', ["can't be used as a name", "no such fabric"]),
     ('lap_half = "lower"', 'lap_half = "lowre" #!', ["no such half", "did you mean 'lower'?"]),
-    ('lap_half = "lower"', 'lap_half = {"A-B.1" = "lower"} #!', ["isn't built yet"]),
+    ('lap_half = "lower"', 'lap_half = 3 #!', ["joint.lap_half", "must be text"]),
+    ('lap_half = "lower"', 'lap_half = {} #!', ["joint.lap_half", "names no run"]),
+    ('lap_half = "lower"', 'lap_half = {"A-B.1" = 1} #!', ['lap_half."A-B.1"', "must be text"]),
+    ('lap_half = "lower"', 'lap_half = {A-B.1 = "lower"} #!', ["in quotes"]),
+    ('lap_half = "lower"', 'lap_half = {"A-B.1" = "uper"} #!',
+     ['joint.lap_half."A-B.1": no such half', "did you mean 'upper'?"]),
+    ('lap_half = "lower"', 'lap_half = {"A-B.1" = "lower", "root-B.1" = "upper"} #!',
+     ['joint.lap_half."root-B.1": the same as \'A-B.1\'']),
     ('lap_half = "lower"\n', "", ["joint: 'lap_half' is missing"]),
     ("laps = [10, 15]", "laps = [10] #!", ["too few laps", "'lower' has 2 plies", "at least 2"]),
     ("laps = [10, 15]\n", "", ["joint.laps: too few laps", "got []"]),

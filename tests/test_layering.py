@@ -23,7 +23,7 @@ LEVELS = (
     ("drape.layup",),
     ("drape.output",),
     ("drape.job", "drape.jobfile", "drape.joblines", "drape.jobkeys", "drape.jobcheck",
-     "drape.jobstarter"),
+     "drape.jobstarter", "drape.joballowances"),
     ("drape.results",),
     ("drape.pipeline",),
     ("viewers",),

@@ -81,6 +81,19 @@ def test_a_gap_at_the_joint_is_told(demo):
     assert joints_of(replace(demo, joint=None), mould) == {}
 
 
+def test_lap_half_by_run(demo):
+    """Lower laps 10, 15, 20 at the first run, upper at the second; the bands are the same."""
+    by_run = {"A-B.1": "lower", "A-B.2": "upper"}
+    mixed = replace(demo, joint=replace(demo.joint, lap_half=by_run))
+    joints = joints_of(mixed, SimpleNamespace(runs=tuple(by_run)))
+    assert {run: joint.lap_half for run, joint in joints.items()} == by_run
+    for run, joint in joints.items():
+        bands = [(b.from_mm, b.to_mm, b.plies) for b in joint.bands]
+        assert bands == [(-10, 0, 3), (0, 5, 4), (5, 15, 5), (15, 20, 4), (20, 30, 3)]
+        assert [o.nominal_mm for o in joint.overlaps] == [10.0, 10.0, 10.0]
+        assert all(o.ply.startswith(by_run[run]) for o in joint.overlaps)
+
+
 def test_demo_plies_cover_the_cavity(results):
     """All but the strips that set-backs leave bare."""
     for ply in results.plies:
@@ -148,6 +161,44 @@ locking_angle = 45
     path = folder / "job.toml"
     path.write_text(text + "\n")
     return path
+
+
+def test_a_run_without_a_lap_half_is_one_line_and_exit_code_2(tmp_path, capsys):
+    path, out = trough_job(tmp_path), tmp_path / "out"
+    joint = '[joint]\nlap_half = { "A-B.1" = "lower", "A-B.3" = "lower" }\nlaps = [5]\n'
+    path.write_text(path.read_text().replace("[[plies]]", joint + "[[plies]]"))
+    assert cli.main(["run", str(path), "-o", str(out), "--jobs", "1"]) == 2
+    errors = [x for x in capsys.readouterr().err.splitlines() if x.startswith("error")]
+    assert len(errors) == 2
+    assert "no such run; got A-B.3; allowed: A-B.1, A-B.2" in errors[0]
+    assert "no lap half for a run of the parting line; got A-B.2" in errors[1]
+    assert not out.exists()
+
+
+def test_one_half_that_laps_at_one_run_only(tmp_path):
+    """A lap of 5 at one long side, a set-back of 2 at the other: π(R − t/2) + 3 wide."""
+    path = trough_job(tmp_path)
+    joint = '[mould.halves.upper]\nmesh = "upper.stl"\n[fabrics.twill]'
+    vertices, faces = shapes.trough(RADIUS, LENGTH, 32, 20)
+    turned = vertices * [1.0, -1.0, -1.0]
+    trimesh.Trimesh(turned, faces, process=False).export(tmp_path / "upper.stl")
+    text = path.read_text().replace("[fabrics.twill]", joint)
+    table = '{ "A-B.1" = "lower", "A-B.2" = "upper" }'
+    text = text.replace(
+        "[[plies]]", f"[joint]\nlap_half = {table}\nlaps = [5]\nset_backs = [2]\n[[plies]]"
+    )
+    path.write_text(text)
+    results = pipeline.run(load_job(path), jobs=1)
+    size = np.ptp(results.plies[0].pattern.outline, axis=0)
+    width = np.pi * (RADIUS - 0.5 * PLY) + 5.0 - 2.0
+    assert sorted(size) == pytest.approx(sorted([LENGTH, width]), abs=0.03)
+    told = {e.name: e.allowance_mm for e in results.plies[0].pattern.edges}
+    assert told == {"A": 0.0, "A-B.1": 5.0, "B": 0.0, "A-B.2": -2.0}
+    runs = results.summary.joint.runs
+    assert {name: run.lap_half for name, run in runs.items()} == {
+        "A-B.1": "lower",
+        "A-B.2": "upper",
+    }
 
 
 def test_a_trough_from_file_to_its_exact_rectangle(tmp_path):
