@@ -21,6 +21,8 @@ from drape.jobcheck import Sections, Values, checked, ply_names, renamed
 from drape.jobfile import JobFile, read_job_file, write_back
 from drape.jobkeys import MESH_SUFFIXES, PAGES, UNITS
 from drape.jobstarter import starter_job
+from drape.layup.scatter import Placement
+from drape.layup.schedule import LEAST_OVERLAP
 
 __all__ = [
     "MESH_SUFFIXES",
@@ -76,6 +78,22 @@ class Joint:
         if self.lap_half is None or isinstance(self.lap_half, str):
             return self.lap_half
         return self.lap_half.get(run)
+
+
+@dataclass(frozen=True)
+class Bench:
+    """How the plies are laid by hand.
+
+    Attributes
+    ----------
+    placement : Placement
+        Scatter of the plies' places and angles.
+    least_overlap : float, mm
+        Wished for each pair of plies, whatever the scatter.
+    """
+
+    placement: Placement = field(default_factory=Placement)
+    least_overlap: float = LEAST_OVERLAP
 
 
 @dataclass(frozen=True)
@@ -148,6 +166,7 @@ class Job:
     joint: Joint | None
     plies: tuple[Ply, ...]
     page: str
+    bench: Bench
     fail_on: tuple[str, ...]
     date: datetime.date | None
     file: JobFile = field(repr=False, compare=False)
@@ -197,10 +216,21 @@ def _job(file: JobFile, s: Sections) -> Job:
         joint=None if s.joint is None else _joint(s.joint, s.mouths),
         plies=_plies(s, fabrics, -1.0 if seen_from == "mould" else 1.0),
         page=s.bench.get("page", "A4"),
+        bench=_bench(s.bench),
         fail_on=s.report.get("fail_on", ()),
         date=s.report.get("date"),
         file=file,
     )
+
+
+def _bench(values: Values) -> Bench:
+    common = Placement()
+    angle = values.get("angle")
+    placement = Placement(
+        values.get("placement", common.offset),
+        common.angle if angle is None else math.radians(angle),
+    )
+    return Bench(placement, values.get("least_overlap", LEAST_OVERLAP))
 
 
 def _half(file: JobFile, name: str, values: Values) -> HalfFile:

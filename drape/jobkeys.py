@@ -298,4 +298,9 @@ REPORT: Mapping[str, Key] = {
     "fail_on": Key(list_of(one_of("note", "warning", "risk")), "a list of: note, warning, risk"),
     "date": Key(_date, "a date, 2026-01-31"),
 }
-BENCH: Mapping[str, Key] = {"page": Key(one_of(*PAGES), ", ".join(PAGES))}
+BENCH: Mapping[str, Key] = {
+    "page": Key(one_of(*PAGES), ", ".join(PAGES)),
+    "placement": Key(number(0, 100), "mm, 0 to 100: how far off a ply may lie, in any direction"),
+    "angle": Key(number(0, 45), "degrees, 0 to 45: how far a ply may be turned, either way"),
+    "least_overlap": Key(number(0, 1000), "mm, 0 to 1000"),
+}

@@ -15,6 +15,8 @@ from drape.errors import AccuracyError, Finding, InputError, InputErrors
 from drape.geometry.surface import Floats, Surface
 from drape.job import Job, Ply
 from drape.joballowances import PlyAllowances, check_edge_names, ply_allowance_defaults
+from drape.joints import joints_of
+from drape.layup.joint import scatter_findings
 from drape.layup.pattern import Pattern
 from drape.layup.piece import Piece, PieceOptions, make_piece, past_the_end
 from drape.layup.plies import (
@@ -38,7 +40,6 @@ from drape.results import (
     PlyResult,
     Results,
     check_findings,
-    joints_of,
     program_version,
     radius_findings,
     shear_findings,
@@ -86,8 +87,9 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
     plies = _drape_all(job, mould, jobs, tell, steps)
     findings += [f for p in plies for f in p.findings]
     findings += radius_findings(job, inspections)
-    joints = joints_of(job, mould)
+    joints = joints_of(job, mould, {p.ply.name: p.piece for p in plies if p.piece is not None})
     findings += [f for j in joints.values() for f in j.findings]
+    findings += scatter_findings(joints, job.bench.least_overlap)
     summary = summarise(job, mould, inspections, plies, joints, findings)
     tell("done", steps, steps)
     return Results(job, mould, inspections, plies, tuple(findings), summary)

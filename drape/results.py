@@ -11,9 +11,7 @@ import numpy as np
 from drape.errors import Finding
 from drape.geometry.surface import Surface
 from drape.job import Job, Ply
-from drape.joballowances import ply_allowance_defaults
-from drape.layup.buildup import EdgePly
-from drape.layup.joint import RunJoint, join_run
+from drape.layup.joint import RunJoint
 from drape.layup.pattern import Pattern
 from drape.layup.piece import Piece
 from drape.mould.inspection import Inspection
@@ -129,22 +127,6 @@ def radius_findings(job: Job, inspections: Mapping[str, Inspection]) -> list[Fin
     return out
 
 
-def joints_of(job: Job, mould: Mould) -> dict[str, RunJoint]:
-    """The joint at each run of the parting line; empty without one."""
-    thickness = {p.name: p.fabric.thickness for p in job.plies}
-    out = {}
-    for run in mould.runs:
-        lap_half = job.joint.lap_half_at(run) if job.joint else None
-        if lap_half is None:
-            continue
-        lapping, other = list[EdgePly](), list[EdgePly]()
-        for ply in ply_allowance_defaults(job):
-            edge = EdgePly(ply.ply, thickness[ply.ply], ply.of(run, "parting"))
-            (lapping if ply.half == lap_half else other).append(edge)
-        out[run] = join_run(lap_half, lapping, other, run)
-    return out
-
-
 def summarise(
     job: Job,
     mould: Mould,
@@ -159,7 +141,7 @@ def summarise(
         files=(),
         mould=records.mould_record(mould, dict(inspections)),
         plies=tuple(_ply_record(p) for p in plies),
-        joint=records.joint_record(joints),
+        joint=records.joint_record(joints, job.bench.placement),
         kit=_kit(plies),
         findings=records.finding_records(findings),
     )

@@ -361,6 +361,9 @@ BAD = [
     ("date = 2026-02-03", "date = 2026-02-03T10:00:00 #!", ["isn't a date"]),
     ("date = 2026-02-03", 'date = "2026-02-30" #!', ["no day of the calendar"]),
     ('page = "A3"', 'page = "A5" #!', ["bench.page", "allowed: A4, A3, Letter, roll"]),
+    ('page = "A3"', "placement = -1 #!", ["bench.placement", "got -1", "mm, 0 to 100"]),
+    ('page = "A3"', "angle = 46 #!", ["bench.angle", "got 46", "degrees, 0 to 45"]),
+    ('page = "A3"', 'least_overlap = "8" #!', ["bench.least_overlap", "must be a number"]),
     ('page = "A3"', "height = 900 #!", ["bench.height: isn't built yet"]),
 ]  # fmt: skip
 

@@ -21,7 +21,7 @@ from drape.errors import InputError
 from drape.geometry import shapes
 from drape.geometry.polyline import signed_area
 from drape.job import load_job
-from drape.results import joints_of
+from drape.joints import joints_of
 
 SCHEMA = Path(publish.__file__).parent / "output" / "summary.schema.json"
 RADIUS, LENGTH, PLY = 25.0, 80.0, 0.22

@@ -13,6 +13,7 @@ from drape.layup.checks import Checks
 from drape.layup.joint import RunJoint
 from drape.layup.pattern import Pattern
 from drape.layup.piece import Piece
+from drape.layup.scatter import Placement
 from drape.mould.inspection import Inspection
 from drape.mould.mould import Mould
 from drape.output import summary as record
@@ -100,7 +101,7 @@ def shears(piece: Piece) -> dict[str, Any]:
     }
 
 
-def joint_record(joints: Mapping[str, RunJoint]) -> record.Joint | None:
+def joint_record(joints: Mapping[str, RunJoint], placement: Placement) -> record.Joint | None:
     """The joint, run by run; None without one."""
     if not joints:
         return None
@@ -121,6 +122,8 @@ def joint_record(joints: Mapping[str, RunJoint]) -> record.Joint | None:
                     lap_ply=o.ply,
                     other_ply=o.other,
                     overlap_mm=round(o.nominal_mm, 3) + 0.0,
+                    least_mm=number(o.least_mm),
+                    greatest_mm=number(o.greatest_mm),
                     overlap_per_thickness=number(o.per_thickness),
                 )
                 for o in joint.overlaps
@@ -128,7 +131,10 @@ def joint_record(joints: Mapping[str, RunJoint]) -> record.Joint | None:
         )
         for run, joint in joints.items()
     }
-    return record.Joint(runs=runs)
+    scatter = record.Scatter(
+        placement_mm=placement.offset, angle_deg=round(float(np.degrees(placement.angle)), 6)
+    )
+    return record.Joint(scatter=scatter, runs=runs)
 
 
 def finding_records(findings: Sequence[Finding]) -> tuple[record.FindingRecord, ...]:

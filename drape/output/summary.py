@@ -145,11 +145,13 @@ class BuildUp(Model):
 
 
 class Overlap(Model):
-    """Overlap of a pair of plies at a run."""
+    """Overlap of a pair of plies at a run; ``least`` and ``greatest`` with placement scatter."""
 
     lap_ply: str
     other_ply: str
     overlap_mm: FiniteFloat
+    least_mm: FiniteFloat | None = None
+    greatest_mm: FiniteFloat | None = None
     overlap_per_thickness: FiniteFloat | None = None
 
 
@@ -171,9 +173,17 @@ class Run(Model):
     tuck: tuple[Tuck, ...] | None = None
 
 
+class Scatter(Model):
+    """How far off and how far turned a ply may be laid, either way."""
+
+    placement_mm: Amount
+    angle_deg: Amount
+
+
 class Joint(Model):
     """The joint of the halves, run by run."""
 
+    scatter: Scatter | None = None
     runs: dict[str, Run] = {}
 
 
