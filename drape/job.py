@@ -39,6 +39,7 @@ __all__ = [
 ]
 
 Vector = tuple[float, float, float]
+PROUD = 3.0  # mm; a choice of our own
 
 
 @dataclass(frozen=True)
@@ -90,10 +91,13 @@ class Bench:
         Scatter of the plies' places and angles.
     least_overlap : float, mm
         Wished for each pair of plies, whatever the scatter.
+    proud : float, mm
+        How far past its place an edge is cut that is trimmed in the mould.
     """
 
     placement: Placement = field(default_factory=Placement)
     least_overlap: float = LEAST_OVERLAP
+    proud: float = PROUD
 
 
 @dataclass(frozen=True)
@@ -116,6 +120,8 @@ class Ply:
         None: chosen.
     allowances : mapping of edge name to mm
         Those the job gives for this ply; + past the edge.
+    trim_in_mould : tuple of str
+        Edges that are cut proud, and trimmed to their allowance in the mould.
     """
 
     name: str
@@ -130,6 +136,7 @@ class Ply:
     spacing: float | None = None
     first_yarns: Literal["straight"] = "straight"
     allowances: Mapping[str, float] = field(default_factory=dict)
+    trim_in_mould: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -230,7 +237,8 @@ def _bench(values: Values) -> Bench:
         values.get("placement", common.offset),
         common.angle if angle is None else math.radians(angle),
     )
-    return Bench(placement, values.get("least_overlap", LEAST_OVERLAP))
+    least_overlap = values.get("least_overlap", LEAST_OVERLAP)
+    return Bench(placement, least_overlap, values.get("proud", PROUD))
 
 
 def _half(file: JobFile, name: str, values: Values) -> HalfFile:
@@ -268,6 +276,7 @@ def _plies(s: Sections, fabrics: Mapping[str, Fabric], sign: float) -> tuple[Ply
             start=None if start == "auto" else start,
             spacing=values.get("spacing"),
             allowances=MappingProxyType(allowances),
+            trim_in_mould=tuple(renamed(e, s.mouths) for e in values.get("trim_in_mould", ())),
         )
         out.append(ply)
     return tuple(out)

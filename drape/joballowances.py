@@ -35,6 +35,9 @@ class PlyAllowances:
         Edges that have a value of their own.
     runs : mapping of run to mm
         As ``parting``, where the lap half is given run by run.
+    trimmed : names of the edges that are cut proud and trimmed in the mould
+    proud : float
+        How far past its allowance such an edge is cut.
     """
 
     ply: str
@@ -44,12 +47,18 @@ class PlyAllowances:
     run_off: float
     edges: Mapping[str, float]
     runs: Mapping[str, float] = field(default_factory=dict)
+    trimmed: Collection[str] = ()
+    proud: float = 0.0
 
     def of(self, edge: str, kind: str) -> float:
         """Allowance at the edge called ``edge``, of a region's edge kind."""
         parting = self.runs.get(edge, self.parting)
         by_kind = {"parting": parting, "mouth": self.run_off, "trim": self.run_off}
         return self.edges.get(edge, by_kind.get(kind, 0.0))
+
+    def cut(self, edge: str, kind: str) -> float:
+        """Allowance at which the edge is cut: proud where it is trimmed in the mould."""
+        return self.of(edge, kind) + (self.proud if edge in self.trimmed else 0.0)
 
 
 def ply_allowance_defaults(job: Job) -> tuple[PlyAllowances, ...]:
@@ -69,6 +78,8 @@ def ply_allowance_defaults(job: Job) -> tuple[PlyAllowances, ...]:
             run_off=joint.run_off,
             edges=ply.allowances,
             runs=_by_run(joint, ply),
+            trimmed=ply.trim_in_mould,
+            proud=job.bench.proud,
         )
         for ply in job.plies
     )
@@ -92,7 +103,8 @@ def check_edge_names(
     Raises
     ------
     InputErrors
-        An allowance, lap half or trim line names what isn't there; a run has no lap half.
+        An allowance, edge to trim, lap half or trim line names what isn't there; a run
+        has no lap half.
     """
     errors = _lap_half_errors(job, runs)
     for trim in job.trims:
@@ -101,14 +113,20 @@ def check_edge_names(
     for ply in job.plies:
         for name in ply.allowances:
             if name not in edges[ply.half]:
-                path = ("plies", ply.index, "allowances", name)
+                path: KeyPath = ("plies", ply.index, "allowances", name)
                 errors.append(_unknown(job, path, "no such edge", edges[ply.half]))
+        for i, name in enumerate(ply.trim_in_mould):
+            if name not in edges[ply.half]:
+                path = ("plies", ply.index, "trim_in_mould", i)
+                errors.append(_unknown(job, path, "no such edge", edges[ply.half], name))
     if errors:
         raise InputErrors(errors)
 
 
-def _unknown(job: Job, path: KeyPath, what: str, known: Collection[str]) -> InputError:
-    word = str(path[-1])
+def _unknown(
+    job: Job, path: KeyPath, what: str, known: Collection[str], word: str = ""
+) -> InputError:
+    word = word or str(path[-1])
     limit, remedy = ", ".join(known) or "none", suggestion(word, known)
     return InputError(what, value=word, limit=limit, remedy=remedy, where=job.file.where(path))
 

@@ -288,6 +288,7 @@ PLY: Mapping[str, Key] = {
     "first_yarns": Key(one_of("straight", later={"steered": "steered first yarns"}), "straight"),
     "spacing": Key(number(0.05, 100), "mm, 0.05 to 100"),
     "allowances": Key(table, "a table of mm by edge"),
+    "trim_in_mould": Key(list_of(text), 'a list of edge names, ["A-B.1"]'),
     "goal": LATER,
     "region": LATER,
     "splits": LATER,
@@ -303,4 +304,5 @@ BENCH: Mapping[str, Key] = {
     "placement": Key(number(0, 100), "mm, 0 to 100: how far off a ply may lie, in any direction"),
     "angle": Key(number(0, 45), "degrees, 0 to 45: how far a ply may be turned, either way"),
     "least_overlap": Key(number(0, 1000), "mm, 0 to 1000"),
+    "proud": Key(number(0, 100, above=True), "mm, more than 0, at most 100"),
 }

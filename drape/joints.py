@@ -31,8 +31,11 @@ def joints_of(
             continue
         lapping, other = list[EdgePly](), list[EdgePly]()
         for ply in ply_allowance_defaults(job):
-            edge = EdgePly(ply.ply, thickness[ply.ply], ply.of(run, "parting"))
+            own, trimmed = ply.of(run, "parting"), run in ply.trimmed
+            edge = EdgePly(ply.ply, thickness[ply.ply], own, trimmed)
             (lapping if ply.half == lap_half else other).append(edge)
         edges = {name: piece.moved[run] for name, piece in (pieces or {}).items()}
-        out[run] = join_run(lap_half, lapping, other, run, edges, job.bench.placement)
+        out[run] = join_run(
+            lap_half, lapping, other, run, edges, job.bench.placement, job.bench.proud
+        )
     return out

@@ -243,7 +243,12 @@ def _prepare(
     options = PieceOptions(
         start=start,
         warp=warp_direction(normal, zero, ply.angle, where),
-        allowances={e.name: allowances.of(e.name, e.kind) for e in region.edges},
+        allowances={e.name: allowances.cut(e.name, e.kind) for e in region.edges},
+        trims={
+            e.name: allowances.of(e.name, e.kind)
+            for e in region.edges
+            if e.name in allowances.trimmed
+        },
         height=height,
         spacing=ply.spacing or chosen_spacing(region),
     )
@@ -275,12 +280,14 @@ def _without_place(error: AccuracyError) -> str:
 def _pattern(ply: Ply, piece: Piece, seen_from: str) -> Pattern:
     outer, holes = piece.outlines[0], piece.outlines[1:]
     x, y, z = piece.net.points[piece.net.origin]
+    trims = piece.options.trims
     lines = [
         (name, part.flat_base)
         for name, parts in piece.moved.items()
         for part in parts
-        if piece.options.allowances[name] > 0.0
+        if trims.get(name, piece.options.allowances[name]) > 0.0
     ]
+    lines += [(name, part.flat) for name, parts in piece.trimmed.items() for part in parts]
     return Pattern(
         piece=ply.name,
         ply=ply.name,
@@ -292,7 +299,7 @@ def _pattern(ply: Ply, piece: Piece, seen_from: str) -> Pattern:
         seen_from=seen_from,
         outline=np.round(outer.points, 3),
         holes=tuple(np.round(h.points, 3) for h in holes),
-        edges=outer.edges,
+        edges=tuple(replace(e, trim_to_mm=trims.get(e.name)) for e in outer.edges),
         edge_lines=tuple(lines),
         start_mm=(float(x), float(y), float(z)),
     )

@@ -126,3 +126,72 @@ def test_common_scatter_is_a_millimetre_and_a_half(tmp_path):
     bench = load_job(two_troughs(tmp_path, "", PLIES)).bench
     assert bench.placement == Placement(1.5, np.radians(1.5))
     assert bench.least_overlap == 10.0
+
+
+# --- trimmed in the mould ------------------------------------------------------------------
+
+FLUSH = JOINT.replace("[2]", "[0]")
+BOTH_RUNS = 'trim_in_mould = ["A-B.1", "A-B.2"]'
+
+
+def trimmed(folder, tables, keys=BOTH_RUNS):
+    lower, (half, upper) = PLIES
+    return pipeline.run(load_job(two_troughs(folder, tables, [lower, (half, upper + "\n" + keys)])))
+
+
+def across(ply, points):
+    """Distances of flat points from the hollow's middle line; the warp lies at ``angle``."""
+    a = ply.ply.angle
+    return np.abs(np.asarray(points) @ [np.sin(a), np.cos(a)])
+
+
+@pytest.mark.parametrize(("own", "joint"), [(0.0, FLUSH), (-2.0, JOINT)])
+def test_an_edge_trimmed_in_the_mould_is_cut_proud(tmp_path, own, joint):
+    """Width and trim lines of the exact rectangle; overlaps with the lower ply's scatter alone."""
+    results = trimmed(tmp_path, joint + "[bench]\nproud = 8\n")
+    upper = results.plies[1]
+    assert across(upper, upper.pattern.outline).max() == pytest.approx(
+        0.5 * width() + own + 8.0, abs=0.03
+    )
+    assert len(upper.pattern.edge_lines) == 2
+    for _, line in upper.pattern.edge_lines:
+        assert across(upper, line) == pytest.approx(0.5 * width() + own, abs=0.03)
+    told = {e.name: e for e in results.summary.plies[1].pieces[0].edges}
+    for name in ("A-B.1", "A-B.2"):
+        assert (told[name].allowance_mm, told[name].trim_to_mm) == (own + 8.0, own)
+        assert told[name].trim_in_mould
+    assert not told["A"].trim_in_mould
+    assert told["A"].trim_to_mm is None
+    x = np.array([-LENGTH / 2, LENGTH / 2])
+    low = enumerated(STARTS["lower"], 12.0, x, 1.5, np.radians(1.5))
+    for run in results.summary.joint.runs.values():
+        (pair,) = run.overlaps
+        assert pair.overlap_mm == 12.0 + own
+        assert pair.least_mm == pytest.approx(low.min() + own, abs=0.03)
+        assert pair.greatest_mm == pytest.approx(low.max() + own, abs=0.03)
+        # the lower ply's 12 mm past the line, the upper's own start
+        assert [(b.from_mm, b.to_mm, b.plies) for b in run.build_up][1] == (-own, 12.0, 2)
+    assert not [f for f in results.findings if "proud" in f.message]
+
+
+def test_an_edge_cut_too_little_proud_is_told(tmp_path):
+    """Placement may take 2.99 mm by hand, 1.5 + 57 tan 1.5°: more than 1 mm, not than 3 mm."""
+    assert not [f for f in trimmed(tmp_path, FLUSH).findings if "proud" in f.message]
+    results = trimmed(tmp_path, FLUSH + "[bench]\nproud = 1\n")
+    x = np.array([-LENGTH / 2, LENGTH / 2])
+    short = -enumerated(STARTS["upper"], 0.0, x, 1.5, np.radians(1.5)).min() - 1.0
+    (risk,) = [f for f in results.findings if "proud" in f.message]
+    assert (risk.level, risk.where) == ("risk", "A-B.1, A-B.2, upper-1")
+    assert f"it may lie {short:.1f} mm short" in risk.message
+    assert short == pytest.approx(0.5 + 57.0 * np.tan(np.radians(1.5)), abs=0.03)
+    assert "set proud to 3 mm" in risk.remedy
+
+
+def test_a_mouth_may_be_trimmed_in_the_mould_too(tmp_path):
+    """Run-off 5, cut 4 proud: 9 mm longer at that end, and a line where each of them is."""
+    joint = FLUSH + "run_off = 5\n[bench]\nproud = 4\n"
+    upper = trimmed(tmp_path, joint, 'trim_in_mould = ["A"]').plies[1]
+    along = upper.pattern.outline @ [np.cos(upper.ply.angle), -np.sin(upper.ply.angle)]
+    assert np.ptp(along) == pytest.approx(LENGTH + 9.0 + 5.0, abs=0.03)
+    names = [name for name, _ in upper.pattern.edge_lines]
+    assert sorted(names) == ["A", "A", "B"]

@@ -260,6 +260,20 @@ def test_every_run_has_its_lap_half_and_no_other_is_named(load):
     assert "got root-B.3" in missing
 
 
+def test_edges_to_trim_are_held_against_the_mould(load):
+    """They keep their own allowance and are cut 3 mm past it (a choice of our own)."""
+    job = load(replaced("spacing = 2.5", 'spacing = 2.5\ntrim_in_mould = ["B", "A-B.1", "A-B.4"]'))
+    edges = {"lower": ["root", "B", "root-B.1"], "upper": ["root", "B", "root-B.1"]}
+    with pytest.raises(InputErrors) as caught:
+        check_edge_names(job, edges, ["root", "B"], ["root-B.1"])
+    (line,) = [e.line() for e in caught.value.errors]
+    assert "plies[2].trim_in_mould[3]: no such edge; got root-B.4; allowed: root, B" in line
+    outer = ply_allowance_defaults(job)[1]
+    assert (outer.of("root-B.1", "parting"), outer.cut("root-B.1", "parting")) == (12.0, 15.0)
+    assert (outer.of("B", "mouth"), outer.cut("B", "mouth")) == (-3.0, 0.0)
+    assert outer.cut("root", "mouth") == outer.of("root", "mouth") == 8.0
+
+
 def test_edge_names_are_held_against_the_mould(load):
     job = load(JOB)
     edges = {"lower": ["root", "B", "root-B.1"], "upper": ["root", "B", "root-B.1"]}
@@ -364,6 +378,9 @@ BAD = [
     ('page = "A3"', "placement = -1 #!", ["bench.placement", "got -1", "mm, 0 to 100"]),
     ('page = "A3"', "angle = 46 #!", ["bench.angle", "got 46", "degrees, 0 to 45"]),
     ('page = "A3"', 'least_overlap = "8" #!', ["bench.least_overlap", "must be a number"]),
+    ('page = "A3"', "proud = 0 #!", ["bench.proud", "got 0", "more than 0"]),
+    ("spacing = 2.5", 'trim_in_mould = "A-B.1" #!', ["trim_in_mould", "must be a list, not text"]),
+    ("spacing = 2.5", 'trim_in_mould = ["B", 1] #!', ["trim_in_mould[2]", "must be text"]),
     ('page = "A3"', "height = 900 #!", ["bench.height: isn't built yet"]),
 ]  # fmt: skip
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,10 +13,13 @@ from drape.layup.edges import EdgeStretch
 from drape.layup.scatter import (
     Placement,
     Proud,
+    Short,
     overlap_findings,
     proud_finding,
     proud_of,
     scattered_overlap,
+    short_finding,
+    short_of,
 )
 from drape.layup.stations import edge_stations, paired_stations
 
@@ -37,6 +40,8 @@ class RunJoint:
         On the nominal overlaps; for placement scatter see ``scatter_findings``.
     proud : tuple of Proud
         Plies that are to end at the line or short of it, but may pass it.
+    short : tuple of Short
+        Plies to be trimmed in the mould that may leave nothing to trim.
     """
 
     lap_half: str
@@ -44,6 +49,7 @@ class RunJoint:
     overlaps: tuple[Overlap, ...]
     findings: tuple[Finding, ...]
     proud: tuple[Proud, ...] = ()
+    short: tuple[Short, ...] = ()
 
 
 def join_run(
@@ -53,6 +59,7 @@ def join_run(
     run: str,
     edges: Edges | None = None,
     placement: Placement | None = None,
+    cut_proud: float = 0.0,
 ) -> RunJoint:
     """The joint of the plies that reach ``run``; for one half alone, its own plies only.
 
@@ -61,21 +68,24 @@ def join_run(
     lapping, other : plies of the lap half and of the other half, in order of lay-up
     edges : the cut edges at the run of those plies that have a piece
     placement : by default the common one
+    cut_proud : mm, of edges that are trimmed in the mould
     """
     edges, placement = edges or {}, placement or Placement()
     bands = build_up(lapping, other) if lapping or other else ()
-    there = [ply for ply in (*lapping, *other) if ply.name in edges]
-    past = (proud_of(ply, edge_stations(edges[ply.name]), placement) for ply in there)
+    there = [(p, edge_stations(edges[p.name])) for p in (*lapping, *other) if p.name in edges]
+    past = (proud_of(ply, at, placement) for ply, at in there)
     proud = tuple(p for p in past if p is not None)
+    lacking = (short_of(ply, at, placement, cut_proud) for ply, at in there)
+    short = tuple(s for s in lacking if s is not None)
     if not lapping or not other:
-        return RunJoint(lap_half, bands, (), (), proud)
+        return RunJoint(lap_half, bands, (), (), proud, short)
     nominal, findings = nominal_overlaps(lapping, other)
     overlaps = tuple(
         _scattered(o, a, b, edges, placement)
         for o, a, b in zip(nominal, lapping, other, strict=False)
     )
     placed = tuple(replace(f, where=f"{run}, {f.where}") for f in findings)
-    return RunJoint(lap_half, bands, overlaps, placed, proud)
+    return RunJoint(lap_half, bands, overlaps, placed, proud, short)
 
 
 def _scattered(
@@ -95,16 +105,19 @@ def scatter_findings(joints: Mapping[str, RunJoint], wish: float) -> tuple[Findi
     joints : RunJoint by run
     wish : mm, least overlap
     """
-    pairs: dict[frozenset[str], list[tuple[str, float, Finding]]] = {}
-    plies: dict[str, list[tuple[str, float, Finding]]] = {}
+    found: dict[Hashable, list[tuple[str, float, Finding]]] = {}
     for run, joint in joints.items():
         for pair in joint.overlaps:
-            found = [(run, pair.least_mm, f) for f in overlap_findings([pair], wish)]
-            pairs.setdefault(frozenset({pair.ply, pair.other}), []).extend(found)
-        for ply in joint.proud:
-            entry = (run, -ply.past_mm, proud_finding(ply))
-            plies.setdefault(ply.ply, []).append(entry)
-    return tuple(_worst(found) for found in (*pairs.values(), *plies.values()) if found)
+            for told in overlap_findings([pair], wish):
+                key = frozenset({pair.ply, pair.other})
+                found.setdefault(key, []).append((run, pair.least_mm, told))
+        for proud in joint.proud:
+            entry = (run, -proud.past_mm, proud_finding(proud))
+            found.setdefault(("proud", proud.ply), []).append(entry)
+        for short in joint.short:
+            entry = (run, -short.short_mm, short_finding(short))
+            found.setdefault(("short", short.ply), []).append(entry)
+    return tuple(_worst(entries) for entries in found.values())
 
 
 def _worst(found: list[tuple[str, float, Finding]]) -> Finding:

@@ -15,7 +15,8 @@ from drape.geometry.surface import Floats
 class PatternEdge:
     """A named stretch of the outline, from vertex ``first`` to vertex ``last``.
 
-    Indices into ``Pattern.outline``, counter-clockwise, wrapping at the end.
+    Indices into ``Pattern.outline``, counter-clockwise, wrapping at the end. ``allowance_mm``
+    is that of the cut; ``trim_to_mm`` what it is trimmed to in the mould, None if it isn't.
     """
 
     name: str
@@ -23,6 +24,7 @@ class PatternEdge:
     first: int
     last: int
     allowance_mm: float
+    trim_to_mm: float | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,7 +45,8 @@ class Pattern:
     edges : tuple of PatternEdge
     edge_lines : tuple of (name, (k, 2) mm)
         Where the edges themselves (allowance 0) lie on the cloth, of those with a lap or
-        run-off; elsewhere they coincide with the outline or lie outside it.
+        run-off; elsewhere they coincide with the outline or lie outside it. Also where edges
+        are trimmed in the mould.
     """
 
     piece: str

@@ -6,7 +6,7 @@ Lengths in mm, angles in radians.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
@@ -50,6 +50,7 @@ class PieceOptions:
     start : SurfacePoint on the region
     warp : (3,) direction of the warp there
     allowances : edge name → mm, + past the edge, − short of it
+    trims : edge name → mm, of edges cut proud: the allowance they are trimmed to in the mould
     height : mm from the cavity to the ply's mid-surface
     spacing : mm between the net's yarns
     """
@@ -59,12 +60,14 @@ class PieceOptions:
     allowances: Mapping[str, float]
     height: float = 0.0
     spacing: float = 1.0
+    trims: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
 class Piece:
     """A draped piece with all that later stages need.
 
+    moved, trimmed : by edge, at the cut and where it is trimmed in the mould.
     outlines : of the cut; own_outlines : of the edges themselves (allowance 0).
     covered_cavity_area, unreached_area : mm² of the cavity.
     """
@@ -75,6 +78,7 @@ class Piece:
     extended: Extended
     net: Net
     moved: dict[str, tuple[EdgeStretch, ...]]
+    trimmed: dict[str, tuple[EdgeStretch, ...]]
     outlines: tuple[Outline, ...]
     own_outlines: tuple[Outline, ...]
     assessment: Assessment
@@ -104,13 +108,10 @@ def make_piece(region: Region, options: PieceOptions, where: str = "piece") -> P
     needed = max(0.0, *options.allowances.values()) + 1.0
     extended = extend(region, mid, needed, margin)
     net = _net(extended, options, options.spacing)
-    moved = {
-        e.name: stretches(
-            region, extended.surface, net, e, options.allowances[e.name], options.height
-        )
-        for e in region.edges
-    }
+    moved = _moved(region, extended, net, options.allowances, options.height)
+    trimmed = _moved(region, extended, net, options.trims, options.height)
     _refuse_gaps(moved, net, where)
+    _refuse_gaps(trimmed, net, where)
     cut = outlines(region, moved, dict(options.allowances))
     own = outlines(region, moved, dict(options.allowances), at_base=True)
     cut_polygon, own_polygon = _polygon(cut, where, net), _polygon(own, where, net)
@@ -125,6 +126,7 @@ def make_piece(region: Region, options: PieceOptions, where: str = "piece") -> P
         extended,
         net,
         moved,
+        trimmed,
         cut,
         own,
         assess(net, cut_polygon, own_polygon),
@@ -133,6 +135,14 @@ def make_piece(region: Region, options: PieceOptions, where: str = "piece") -> P
         cover.unreached,
         findings,
     )
+
+
+def _moved(region, extended, net, allowances, height) -> dict[str, tuple[EdgeStretch, ...]]:
+    return {
+        e.name: stretches(region, extended.surface, net, e, allowances[e.name], height)
+        for e in region.edges
+        if e.name in allowances
+    }
 
 
 def _net(extended: Extended, options: PieceOptions, spacing: float, half: bool = False) -> Net:

@@ -155,6 +155,33 @@ def proud_of(ply: EdgePly, at: EdgeStations, placement: Placement) -> Proud | No
     return Proud(ply.name, float(own[worst]), float(past[worst]))
 
 
+@dataclass(frozen=True)
+class Short:
+    """An edge to be trimmed in the mould, and how far short of its trim place it may lie, mm."""
+
+    ply: str
+    proud: float
+    short_mm: float
+
+
+def short_of(ply: EdgePly, at: EdgeStations, placement: Placement, proud: float) -> Short | None:
+    """Where placement takes more than an edge was cut proud: there nothing is left to trim."""
+    if not ply.trimmed:
+        return None
+    short = -float(np.min(edge_shifts(at, placement)[0])) - proud
+    return Short(ply.name, proud, short) if short > PROUD else None
+
+
+def short_finding(short: Short) -> Finding:
+    """The risk that a trimmed edge ends short of where it is to be trimmed."""
+    text = (
+        f"cut {short.proud:g} mm proud to be trimmed in the mould, it may lie "
+        f"{short.short_mm:.1f} mm short of the trim place, which counts in no overlap"
+    )
+    least = np.ceil(short.proud + short.short_mm)
+    return Finding("risk", short.ply, text, f"set proud to {least:g} mm, or lay it more exactly")
+
+
 def proud_finding(proud: Proud) -> Finding:
     """The risk that a ply past the line holds the mould open."""
     text = (

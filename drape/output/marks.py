@@ -7,7 +7,7 @@ hollow. Every function returns paths and texts and takes their place out of the 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import atan2, ceil, cos, hypot, pi, radians, sin
 
 import numpy as np
@@ -144,6 +144,9 @@ def edge_names(marks: Marks, room: Room, pattern: Pattern) -> None:
 
 def allowance_words(edge: PatternEdge) -> str:
     """The allowance in the trade's words, with its size in mm."""
+    if edge.trim_to_mm is not None:
+        own = allowance_words(replace(edge, allowance_mm=edge.trim_to_mm, trim_to_mm=None))
+        return f"cut {edge.allowance_mm - edge.trim_to_mm:.4g} proud, trim in mould: {own}"
     size = f"{abs(edge.allowance_mm):.4g}"
     if float(size) == 0.0:
         return "flush"

@@ -11,7 +11,7 @@ from drape.cloth.net import Net
 from drape.errors import Finding
 from drape.layup.checks import Checks
 from drape.layup.joint import RunJoint
-from drape.layup.pattern import Pattern
+from drape.layup.pattern import Pattern, PatternEdge
 from drape.layup.piece import Piece
 from drape.layup.scatter import Placement
 from drape.mould.inspection import Inspection
@@ -78,15 +78,20 @@ def piece_record(name: str, piece: Piece, pattern: Pattern) -> record.PieceRecor
         nodes_on_facets=net.nodes_on_facets,
         outline_mm=_points(pattern.outline) if ok else None,
         holes_mm=tuple(_points(h) for h in pattern.holes) if ok else None,
-        edges=tuple(
-            record.EdgeRecord(
-                name=e.name, kind=e.kind, first=e.first, last=e.last, allowance_mm=e.allowance_mm
-            )
-            for e in pattern.edges
-        )
-        if ok
-        else None,
+        edges=tuple(_edge_record(e) for e in pattern.edges) if ok else None,
         checks=checks_record(piece.checks),
+    )
+
+
+def _edge_record(edge: PatternEdge) -> record.EdgeRecord:
+    return record.EdgeRecord(
+        name=edge.name,
+        kind=edge.kind,
+        first=edge.first,
+        last=edge.last,
+        allowance_mm=edge.allowance_mm,
+        trim_in_mould=edge.trim_to_mm is not None,
+        trim_to_mm=edge.trim_to_mm,
     )
 
 

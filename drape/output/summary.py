@@ -68,13 +68,18 @@ class Shears(Model):
 
 
 class EdgeRecord(Model):
-    """A named stretch of the outline from vertex ``first`` to ``last``."""
+    """A named stretch of the outline from vertex ``first`` to ``last``.
+
+    ``allowance_mm`` is that of the cut, ``trim_to_mm`` what it is trimmed to in the mould.
+    """
 
     name: str
     kind: str
     first: Annotated[int, Field(ge=0)]
     last: Annotated[int, Field(ge=0)]
     allowance_mm: FiniteFloat
+    trim_in_mould: bool = False
+    trim_to_mm: FiniteFloat | None = None
 
 
 class Zone(Model):

@@ -94,6 +94,18 @@ def test_allowances_are_named_as_the_trade_does(kind, allowance, words):
     assert allowance_words(PatternEdge("A", kind, 0, 1, allowance)) == words
 
 
+@pytest.mark.parametrize(
+    ("cut", "own", "words"),
+    [
+        (3.0, 0.0, "cut 3 proud, trim in mould: flush"),
+        (13.5, 10.0, "cut 3.5 proud, trim in mould: lap 10"),
+        (1.0, -2.0, "cut 3 proud, trim in mould: set-back 2"),
+    ],
+)
+def test_edges_trimmed_in_the_mould_say_so(cut, own, words):
+    assert allowance_words(PatternEdge("A-B.1", "parting", 0, 1, cut, own)) == words
+
+
 @pytest.mark.parametrize("pattern", PATTERNS.values(), ids=PATTERNS.keys())
 def test_every_edge_is_named_beside_itself(pattern):
     drawing = pattern_drawing(pattern)
