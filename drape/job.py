@@ -21,6 +21,7 @@ from drape.jobcheck import Sections, Values, checked, ply_names, renamed
 from drape.jobfile import JobFile, read_job_file, write_back
 from drape.jobkeys import MESH_SUFFIXES, PAGES, UNITS
 from drape.jobstarter import starter_job
+from drape.layup.allowance import Allowance
 from drape.layup.scatter import Placement
 from drape.layup.schedule import LEAST_OVERLAP
 
@@ -119,7 +120,7 @@ class Ply:
     spacing : float, mm, or None
         None: chosen.
     allowances : mapping of edge name to mm
-        Those the job gives for this ply; + past the edge.
+        Those the job gives for this ply; + past the edge. Or stations along a run.
     trim_in_mould : tuple of str
         Edges that are cut proud, and trimmed to their allowance in the mould.
     """
@@ -135,7 +136,7 @@ class Ply:
     start: Vector | None = None
     spacing: float | None = None
     first_yarns: Literal["straight"] = "straight"
-    allowances: Mapping[str, float] = field(default_factory=dict)
+    allowances: Mapping[str, Allowance] = field(default_factory=dict)
     trim_in_mould: tuple[str, ...] = ()
 
 

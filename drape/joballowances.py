@@ -17,6 +17,7 @@ from drape.errors import InputError, InputErrors
 from drape.job import Job, Joint, Ply
 from drape.jobcheck import suggestion
 from drape.joblines import KeyPath
+from drape.layup.allowance import Allowance, Stations
 
 
 @dataclass(frozen=True)
@@ -32,7 +33,7 @@ class PlyAllowances:
     run_off : float
         Past mouths and trim lines.
     edges : mapping of edge name to mm
-        Edges that have a value of their own.
+        Edges that have a value of their own, or stations.
     runs : mapping of run to mm
         As ``parting``, where the lap half is given run by run.
     trimmed : names of the edges that are cut proud and trimmed in the mould
@@ -45,18 +46,18 @@ class PlyAllowances:
     index: int
     parting: float
     run_off: float
-    edges: Mapping[str, float]
+    edges: Mapping[str, Allowance]
     runs: Mapping[str, float] = field(default_factory=dict)
     trimmed: Collection[str] = ()
     proud: float = 0.0
 
-    def of(self, edge: str, kind: str) -> float:
+    def of(self, edge: str, kind: str) -> Allowance:
         """Allowance at the edge called ``edge``, of a region's edge kind."""
         parting = self.runs.get(edge, self.parting)
         by_kind = {"parting": parting, "mouth": self.run_off, "trim": self.run_off}
         return self.edges.get(edge, by_kind.get(kind, 0.0))
 
-    def cut(self, edge: str, kind: str) -> float:
+    def cut(self, edge: str, kind: str) -> Allowance:
         """Allowance at which the edge is cut: proud where it is trimmed in the mould."""
         return self.of(edge, kind) + (self.proud if edge in self.trimmed else 0.0)
 
@@ -111,7 +112,9 @@ def check_edge_names(
         if trim.mouth not in mouths:
             errors.append(_unknown(job, ("mould", "trim", trim.mouth), "no such mouth", mouths))
     for ply in job.plies:
-        for name in ply.allowances:
+        for name, own in ply.allowances.items():
+            if name in edges[ply.half] and isinstance(own, Stations):
+                errors += _station_errors(job, ("plies", ply.index, "allowances", name), runs)
             if name not in edges[ply.half]:
                 path: KeyPath = ("plies", ply.index, "allowances", name)
                 errors.append(_unknown(job, path, "no such edge", edges[ply.half]))
@@ -129,6 +132,15 @@ def _unknown(
     word = word or str(path[-1])
     limit, remedy = ", ".join(known) or "none", suggestion(word, known)
     return InputError(what, value=word, limit=limit, remedy=remedy, where=job.file.where(path))
+
+
+def _station_errors(job: Job, path: KeyPath, runs: Collection[str]) -> list[InputError]:
+    """Stations on an edge that has no start to count from."""
+    name = str(path[-1])
+    if name in runs and "-" in name:
+        return []
+    what = "only a run of the parting line between mouths can have stations"
+    return [InputError(what, value=name, remedy="give one number", where=job.file.where(path))]
 
 
 def _lap_half_errors(job: Job, runs: Collection[str]) -> list[InputError]:

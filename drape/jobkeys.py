@@ -16,6 +16,7 @@ from typing import Any
 
 from drape.cloth.fabric import LIMITS
 from drape.joblines import KeyPath
+from drape.layup.allowance import Allowance, Stations
 
 Check = Callable[[Any], Any]
 
@@ -189,12 +190,32 @@ def _lap_half(value: Any) -> str | dict[str, str]:
     return dict(value)
 
 
-def _allowance(value: Any) -> float:
+def _allowance(value: Any) -> Allowance:
     if isinstance(value, list):
-        raise Wrong(f"an allowance that changes along the edge: {NOT_BUILT}")
+        return _stations(value)
     if isinstance(value, dict):  # A-B.1 = 5 is a table A-B with a key 1
         raise Wrong('is a table: write a name that has a dot in quotes, "A-B.1" = 5')
     return number(-1000, 1000)(value)
+
+
+def _stations(value: list[Any]) -> Stations:
+    """[[place, allowance], ...] in mm, the places in order."""
+    if len(value) < 2:
+        raise Wrong("needs two stations or more")
+    for i, pair in enumerate(value):
+        if not isinstance(pair, list) or len(pair) != 2:
+            raise Wrong("must be a station, [mm along the edge, mm of allowance]", (i,))
+    checks = number(0, LARGEST), number(-1000, 1000)
+    places, values = list[float](), list[float]()
+    for i, pair in enumerate(value):
+        for k, (check, out) in enumerate(zip(checks, (places, values), strict=True)):
+            try:
+                out.append(check(pair[k]))
+            except Wrong as wrong:
+                raise Wrong(wrong.what, (i, k)) from wrong
+        if i and places[i] <= places[i - 1]:
+            raise Wrong("doesn't lie past the station before it", (i, 0))
+    return Stations(tuple(places), tuple(values))
 
 
 def _date(value: Any) -> datetime.date:
@@ -294,7 +315,11 @@ PLY: Mapping[str, Key] = {
     "splits": LATER,
     "cuts": LATER,
 }
-ALLOWANCE = Key(_allowance, "mm, -1000 to 1000: + past the edge, - short of it")
+ALLOWANCE = Key(
+    _allowance,
+    "mm, -1000 to 1000: + past the edge, - short of it; or stations [[0, 12], [80, 6]], mm along "
+    "the edge and allowance, in order",
+)
 REPORT: Mapping[str, Key] = {
     "fail_on": Key(list_of(one_of("note", "warning", "risk")), "a list of: note, warning, risk"),
     "date": Key(_date, "a date, 2026-01-31"),

@@ -6,8 +6,9 @@ from collections.abc import Mapping
 
 from drape.job import Job
 from drape.joballowances import ply_allowance_defaults
-from drape.layup.buildup import EdgePly
-from drape.layup.joint import RunJoint, join_run
+from drape.layup.allowance import Stations
+from drape.layup.edges import edge_places
+from drape.layup.joint import RunJoint, RunPly, join_run
 from drape.layup.piece import Piece
 from drape.mould.mould import Mould
 
@@ -29,13 +30,27 @@ def joints_of(
         lap_half = job.joint.lap_half_at(run) if job.joint else None
         if lap_half is None:
             continue
-        lapping, other = list[EdgePly](), list[EdgePly]()
+        lapping, other = list[RunPly](), list[RunPly]()
         for ply in ply_allowance_defaults(job):
             own, trimmed = ply.of(run, "parting"), run in ply.trimmed
-            edge = EdgePly(ply.ply, thickness[ply.ply], own, trimmed)
+            edge = RunPly(ply.ply, thickness[ply.ply], own, trimmed)
             (lapping if ply.half == lap_half else other).append(edge)
-        edges = {name: piece.moved[run] for name, piece in (pieces or {}).items()}
+        changing = any(isinstance(p.allowance, Stations) for p in (*lapping, *other))
         out[run] = join_run(
-            lap_half, lapping, other, run, edges, job.bench.placement, job.bench.proud
+            lap_half,
+            lapping,
+            other,
+            run,
+            length=_length(mould, run) if changing else 0.0,
+            edges={name: piece.moved[run] for name, piece in (pieces or {}).items()},
+            placement=job.bench.placement,
+            cut_proud=job.bench.proud,
         )
     return out
+
+
+def _length(mould: Mould, run: str) -> float:
+    """Of a run, mm, in the first half that has it."""
+    regions = [half.region for half in mould.halves.values()]
+    region = next(r for r in regions if any(e.name == run for e in r.edges))
+    return float(edge_places(region, region.edge(run)).max())

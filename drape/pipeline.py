@@ -16,8 +16,9 @@ from drape.geometry.surface import Floats, Surface
 from drape.job import Job, Ply
 from drape.joballowances import PlyAllowances, check_edge_names, ply_allowance_defaults
 from drape.joints import joints_of
+from drape.layup.allowance import Stations, greatest
 from drape.layup.joint import scatter_findings
-from drape.layup.pattern import Pattern
+from drape.layup.pattern import Pattern, PatternEdge
 from drape.layup.piece import Piece, PieceOptions, make_piece, past_the_end
 from drape.layup.plies import (
     centre,
@@ -285,7 +286,7 @@ def _pattern(ply: Ply, piece: Piece, seen_from: str) -> Pattern:
         (name, part.flat_base)
         for name, parts in piece.moved.items()
         for part in parts
-        if trims.get(name, piece.options.allowances[name]) > 0.0
+        if greatest(trims.get(name, piece.options.allowances[name])) > 0.0
     ]
     lines += [(name, part.flat) for name, parts in piece.trimmed.items() for part in parts]
     return Pattern(
@@ -299,10 +300,20 @@ def _pattern(ply: Ply, piece: Piece, seen_from: str) -> Pattern:
         seen_from=seen_from,
         outline=np.round(outer.points, 3),
         holes=tuple(np.round(h.points, 3) for h in holes),
-        edges=tuple(replace(e, trim_to_mm=trims.get(e.name)) for e in outer.edges),
+        edges=tuple(_told(e, piece) for e in outer.edges),
         edge_lines=tuple(lines),
         start_mm=(float(x), float(y), float(z)),
     )
+
+
+def _told(edge: PatternEdge, piece: Piece) -> PatternEdge:
+    """An edge with what its pattern tells of it besides its own."""
+    cut, parts = piece.options.allowances[edge.name], piece.trimmed.get(edge.name, ())
+    least = min((float(part.allowance.min()) for part in parts), default=None)
+    stations = None
+    if isinstance(cut, Stations):
+        stations = tuple(zip(cut.places, cut.values, strict=True))
+    return replace(edge, trim_to_mm=least, stations_mm=stations)
 
 
 __all__ = ["PlyResult", "Results", "inspect", "program_version", "run"]

@@ -16,6 +16,7 @@ from drape.errors import InputError, InputErrors
 from drape.job import load_job, starter_job, write_back
 from drape.joballowances import check_edge_names, ply_allowance_defaults
 from drape.joblines import key_lines, parsed, spelled
+from drape.layup.allowance import Stations, values_at
 
 JOB = """\
 format = 1
@@ -260,6 +261,24 @@ def test_every_run_has_its_lap_half_and_no_other_is_named(load):
     assert "got root-B.3" in missing
 
 
+def test_stations_are_for_runs_between_mouths(load):
+    text = replaced("B = -3", "B = [[0, 3], [5, 4]]", replaced("= 12", "= [[0, 12], [80, 6.5]]"))
+    text = replaced("[plies.allowances]", '[plies.allowances]\n"rim.1" = [[0, 3], [5, 4]]', text)
+    job = load(text)
+    assert job.plies[1].allowances["root-B.1"] == Stations((0.0, 80.0), (12.0, 6.5))
+    outer = ply_allowance_defaults(job)[1]
+    assert values_at(outer.of("root-B.1", "parting"), [-5, 40, 90]).tolist() == [12.0, 9.25, 6.5]
+    edges = dict.fromkeys(("lower", "upper"), ("root", "B", "root-B.1", "rim.1"))
+    with pytest.raises(InputErrors) as caught:
+        check_edge_names(job, edges, ["root", "B"], ["root-B.1", "rim.1"])
+    lines = [e.line() for e in caught.value.errors]
+    assert [("got B;" in line, "got rim.1;" in line) for line in lines] == [
+        (False, True),
+        (True, False),
+    ]
+    assert all("only a run of the parting line between mouths" in line for line in lines)
+
+
 def test_edges_to_trim_are_held_against_the_mould(load):
     """They keep their own allowance and are cut 3 mm past it (a choice of our own)."""
     job = load(replaced("spacing = 2.5", 'spacing = 2.5\ntrim_in_mould = ["B", "A-B.1", "A-B.4"]'))
@@ -361,7 +380,15 @@ BAD = [
     ('first_yarns = "straight"', 'first_yarns = "steered" #!', ["isn't built yet"]),
     ('first_yarns = "straight"', 'first_yarns = "bent" #!', ["allowed: straight"]),
     ('first_yarns = "straight"', 'goal = "lowest-peak" #!', ["goal: isn't built yet"]),
-    ('"A-B.1" = 12', '"A-B.1" = [[0, 12], [80, 6]] #!', ['"A-B.1"', "isn't built yet"]),
+    ('"A-B.1" = 12', '"A-B.1" = [[0, 12]] #!', ['"A-B.1"', "needs two stations or more"]),
+    ('"A-B.1" = 12', '"A-B.1" = [[0, 12], 6] #!', ['"A-B.1"[2]', "must be a station"]),
+    ('"A-B.1" = 12', '"A-B.1" = [[0, 12], [80, 6, 1]] #!', ['"A-B.1"[2]', "must be a station"]),
+    ('"A-B.1" = 12', '"A-B.1" = [[0, 12], [0, 6]] #!', ["[2][1]", "past the station before"]),
+    ('"A-B.1" = 12', '"A-B.1" = [[9, 12], [8, 6], [3, 1]] #!', ['[2][1]', "got 8"]),
+    ('"A-B.1" = 12', '"A-B.1" = [[0, 12], [80, nan]] #!', ['"A-B.1"[2][2]', "isn't a number"]),
+    ('"A-B.1" = 12', '"A-B.1" = [[0, 12], [inf, 6]] #!', ['"A-B.1"[2][1]', "is out of range"]),
+    ('"A-B.1" = 12', '"A-B.1" = [[-1, 12], [9, 6]] #!', ['"A-B.1"[1][1]', "got -1"]),
+    ('"A-B.1" = 12', '"A-B.1" = [[0, "12"], [9, 6]] #!', ['"A-B.1"[1][2]', "not text"]),
     ('"A-B.1" = 12', "A-B.1 = 12 #!", ["in quotes"]),
     ('"A-B.1" = 12', '"A-B.1" = nan #!', ["isn't a number"]),
     ('"A-B.1" = 12', 'root = 1\nA = 12 #!', ["the same as 'root'"]),

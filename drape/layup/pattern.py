@@ -17,6 +17,8 @@ class PatternEdge:
 
     Indices into ``Pattern.outline``, counter-clockwise, wrapping at the end. ``allowance_mm``
     is that of the cut; ``trim_to_mm`` what it is trimmed to in the mould, None if it isn't.
+    Where these change along the edge they are the least, and ``greatest_mm`` is the greatest
+    of the cut; ``stations_mm`` are the places and allowances of the cut that were given.
     """
 
     name: str
@@ -25,6 +27,8 @@ class PatternEdge:
     last: int
     allowance_mm: float
     trim_to_mm: float | None = None
+    greatest_mm: float | None = None
+    stations_mm: tuple[tuple[float, float], ...] | None = None
 
 
 @dataclass(frozen=True, eq=False)

@@ -13,28 +13,35 @@ from collections.abc import Sequence
 import numpy as np
 
 from drape.geometry.surface import Floats, Ints, unit
+from drape.layup.allowance import Allowance, values_at
 from drape.layup.edges import EdgeStretch
 from drape.layup.scatter import EdgeStations
 
 
-def edge_stations(parts: Sequence[EdgeStretch]) -> EdgeStations:
-    """Every sample of a ply's cut edge at a run."""
+def edge_stations(parts: Sequence[EdgeStretch], allowance: Allowance) -> EdgeStations:
+    """Every sample of a ply's cut edge at a run, with the allowances that count there."""
     return EdgeStations(
         np.concatenate([part.flat for part in parts]),
         np.concatenate([_outward(part) for part in parts]),
+        np.concatenate([values_at(allowance, part.place) for part in parts]),
     )
 
 
 def paired_stations(
-    parts: Sequence[EdgeStretch], others: Sequence[EdgeStretch]
+    parts: Sequence[EdgeStretch],
+    allowance: Allowance,
+    others: Sequence[EdgeStretch],
+    other_allowance: Allowance,
 ) -> tuple[EdgeStations, EdgeStations]:
     """Stations of a pair of plies, each pair at the same place of the run.
 
     Parameters
     ----------
     parts, others : stretches of the two plies' edges at the run, in either direction
+    allowance, other_allowance : what the two plies' edges count for there
     """
-    at, other_at = edge_stations(parts), edge_stations(others)
+    at, other_at = edge_stations(parts, allowance), edge_stations(others, other_allowance)
+    assert other_at.allowances is not None  # they always come with them
     places = np.concatenate([part.base[:, :3] for part in parts])
     line = np.concatenate([part.base[:, :3] for part in others])
     index = np.arange(len(line))
@@ -44,9 +51,11 @@ def paired_stations(
     a, b = index[first], index[first + 1]
 
     def between(values: Floats) -> Floats:
-        return (1.0 - share)[:, None] * values[a] + share[:, None] * values[b]
+        w = share.reshape(-1, *[1] * (values.ndim - 1))
+        return (1.0 - w) * values[a] + w * values[b]
 
-    return at, EdgeStations(between(other_at.positions), unit(between(other_at.normals)))
+    there = between(other_at.positions), unit(between(other_at.normals))
+    return at, EdgeStations(*there, between(other_at.allowances))
 
 
 def nearest_on(line: Floats, points: Floats) -> tuple[Ints, Floats]:

@@ -145,14 +145,25 @@ def edge_names(marks: Marks, room: Room, pattern: Pattern) -> None:
 def allowance_words(edge: PatternEdge) -> str:
     """The allowance in the trade's words, with its size in mm."""
     if edge.trim_to_mm is not None:
-        own = allowance_words(replace(edge, allowance_mm=edge.trim_to_mm, trim_to_mm=None))
-        return f"cut {edge.allowance_mm - edge.trim_to_mm:.4g} proud, trim in mould: {own}"
-    size = f"{abs(edge.allowance_mm):.4g}"
+        proud = edge.allowance_mm - edge.trim_to_mm
+        most = None if edge.greatest_mm is None else edge.greatest_mm - proud
+        own = replace(edge, allowance_mm=edge.trim_to_mm, trim_to_mm=None, greatest_mm=most)
+        return f"cut {proud:.4g} proud, trim in mould: {allowance_words(own)}"
+    least = _one_allowance(edge.kind, edge.allowance_mm)
+    if edge.greatest_mm is None:
+        return least
+    most_words = _one_allowance(edge.kind, edge.greatest_mm)
+    same, _, size = most_words.partition(" ")
+    return f"{least} to {size if size and least.startswith(same) else most_words}"
+
+
+def _one_allowance(kind: str, allowance: float) -> str:
+    size = f"{abs(allowance):.4g}"
     if float(size) == 0.0:
         return "flush"
-    if edge.allowance_mm < 0:
+    if allowance < 0:
         return f"set-back {size}"
-    return f"lap {size}" if edge.kind == "parting" else f"run-off {size}"
+    return f"lap {size}" if kind == "parting" else f"run-off {size}"
 
 
 def edge_points(outline: Floats, edge: PatternEdge) -> Floats:

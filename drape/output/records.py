@@ -9,6 +9,7 @@ import numpy as np
 
 from drape.cloth.net import Net
 from drape.errors import Finding
+from drape.layup.buildup import Band
 from drape.layup.checks import Checks
 from drape.layup.joint import RunJoint
 from drape.layup.pattern import Pattern, PatternEdge
@@ -92,6 +93,7 @@ def _edge_record(edge: PatternEdge) -> record.EdgeRecord:
         allowance_mm=edge.allowance_mm,
         trim_in_mould=edge.trim_to_mm is not None,
         trim_to_mm=edge.trim_to_mm,
+        stations_mm=edge.stations_mm,
     )
 
 
@@ -113,15 +115,10 @@ def joint_record(joints: Mapping[str, RunJoint], placement: Placement) -> record
     runs = {
         run: record.Run(
             lap_half=joint.lap_half,
-            build_up=tuple(
-                record.BuildUp(
-                    from_mm=round(b.from_mm, 3) + 0.0,
-                    to_mm=round(b.to_mm, 3) + 0.0,
-                    plies=b.plies,
-                    thickness_mm=round(b.thickness_mm, 3) + 0.0,
-                )
-                for b in joint.bands
-            ),
+            build_up=_bands(joint.bands),
+            build_up_at_mm=number(joint.bands_at),
+            least_build_up=None if joint.least_bands is None else _bands(joint.least_bands),
+            least_build_up_at_mm=number(joint.least_bands_at),
             overlaps=tuple(
                 record.Overlap(
                     lap_ply=o.ply,
@@ -140,6 +137,18 @@ def joint_record(joints: Mapping[str, RunJoint], placement: Placement) -> record
         placement_mm=placement.offset, angle_deg=round(float(np.degrees(placement.angle)), 6)
     )
     return record.Joint(scatter=scatter, runs=runs)
+
+
+def _bands(bands: Sequence[Band]) -> tuple[record.BuildUp, ...]:
+    return tuple(
+        record.BuildUp(
+            from_mm=round(b.from_mm, 3) + 0.0,
+            to_mm=round(b.to_mm, 3) + 0.0,
+            plies=b.plies,
+            thickness_mm=round(b.thickness_mm, 3) + 0.0,
+        )
+        for b in bands
+    )
 
 
 def finding_records(findings: Sequence[Finding]) -> tuple[record.FindingRecord, ...]:

@@ -71,6 +71,8 @@ class EdgeRecord(Model):
     """A named stretch of the outline from vertex ``first`` to ``last``.
 
     ``allowance_mm`` is that of the cut, ``trim_to_mm`` what it is trimmed to in the mould.
+    Where these change along the edge they are the least; ``stations_mm`` are the places, mm
+    along the edge, and the allowances of the cut.
     """
 
     name: str
@@ -80,6 +82,7 @@ class EdgeRecord(Model):
     allowance_mm: FiniteFloat
     trim_in_mould: bool = False
     trim_to_mm: FiniteFloat | None = None
+    stations_mm: tuple[tuple[FiniteFloat, FiniteFloat], ...] | None = None
 
 
 class Zone(Model):
@@ -170,10 +173,18 @@ class Tuck(Model):
 
 
 class Run(Model):
-    """A run of the parting line."""
+    """A run of the parting line.
+
+    Where an allowance changes along the run, ``build_up`` is at the place with the greatest
+    thickness, ``build_up_at_mm`` along the run, and ``least_build_up`` at the place where the
+    greatest thickness is least; both places are null where nothing changes.
+    """
 
     lap_half: str
     build_up: tuple[BuildUp, ...] | None = None
+    build_up_at_mm: Amount | None = None
+    least_build_up: tuple[BuildUp, ...] | None = None
+    least_build_up_at_mm: Amount | None = None
     overlaps: tuple[Overlap, ...] | None = None
     tuck: tuple[Tuck, ...] | None = None
 

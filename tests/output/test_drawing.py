@@ -95,6 +95,21 @@ def test_allowances_are_named_as_the_trade_does(kind, allowance, words):
 
 
 @pytest.mark.parametrize(
+    ("kind", "allowances", "words"),
+    [
+        ("parting", (6.0, 12.5), "lap 6 to 12.5"),
+        ("parting", (-2.0, 5.0), "set-back 2 to lap 5"),
+        ("parting", (-5.0, -2.0), "set-back 5 to 2"),
+        ("parting", (-5.0, 0.0), "set-back 5 to flush"),
+        ("mouth", (0.0, 4.0), "flush to run-off 4"),
+    ],
+)
+def test_allowances_that_change_are_named_from_least_to_greatest(kind, allowances, words):
+    edge = PatternEdge("A", kind, 0, 1, allowances[0], greatest_mm=allowances[1])
+    assert allowance_words(edge) == words
+
+
+@pytest.mark.parametrize(
     ("cut", "own", "words"),
     [
         (3.0, 0.0, "cut 3 proud, trim in mould: flush"),
