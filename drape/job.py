@@ -67,13 +67,16 @@ class Joint:
 
     ``laps`` belong to the plies of the run's lap half in order, ``set_backs`` to the other
     half's; all are ≥ 0, mm. ``lap_half`` is one for all runs, or a mapping of run to half;
-    without it every ply ends flush.
+    without it every ply ends flush. ``greatest_build_up`` and ``least_overlap``, mm, are
+    wishes for suggested laps and set-backs; without either none are suggested.
     """
 
     lap_half: str | Mapping[str, str] | None = None
     laps: tuple[float, ...] = ()
     set_backs: tuple[float, ...] = ()
     run_off: float = 0.0
+    greatest_build_up: float | None = None
+    least_overlap: float | None = None
 
     def lap_half_at(self, run: str) -> str | None:
         """The half whose plies run past the line at ``run``; None: all end flush."""

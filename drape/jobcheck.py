@@ -38,6 +38,7 @@ from drape.jobkeys import (
 from drape.joblines import KeyPath
 
 Values = dict[str, Any]
+WISHES = ("greatest_build_up", "least_overlap")  # for suggested laps and set-backs
 NEW_MOUTH = "a name without - or ., and not a single capital letter"
 
 
@@ -276,7 +277,7 @@ def _joint(reader: Reader, s: Sections) -> None:
     if s.joint is None or not s.halves:
         return
     raw = reader.file.data["joint"]
-    if "lap_half" not in raw and ("laps" in raw or "set_backs" in raw):
+    if "lap_half" not in raw and raw.keys() & {"laps", "set_backs", *WISHES}:
         reader.wrong(("joint",), "'lap_half' is missing", limit=", ".join(s.halves))
     lap_half = s.joint.get("lap_half")
     path: KeyPath = ("joint", "lap_half")

@@ -299,6 +299,8 @@ JOINT: Mapping[str, Key] = {
     "laps": LAPS,
     "set_backs": LAPS,
     "run_off": Key(number(0, 1000), "mm, 0 to 1000"),
+    "greatest_build_up": Key(number(0, 100, above=True), "mm, more than 0, at most 100"),
+    "least_overlap": Key(number(0, 1000), "mm, 0 to 1000"),
 }
 PLY: Mapping[str, Key] = {
     "name": Key(name, NAME),

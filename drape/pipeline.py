@@ -15,7 +15,7 @@ from drape.errors import AccuracyError, Finding, InputError, InputErrors
 from drape.geometry.surface import Floats, Surface
 from drape.job import Job, Ply
 from drape.joballowances import PlyAllowances, check_edge_names, ply_allowance_defaults
-from drape.joints import joints_of
+from drape.joints import joints_of, suggested
 from drape.layup.allowance import Stations, greatest
 from drape.layup.joint import scatter_findings
 from drape.layup.pattern import Pattern, PatternEdge
@@ -91,7 +91,10 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
     joints = joints_of(job, mould, {p.ply.name: p.piece for p in plies if p.piece is not None})
     findings += [f for j in joints.values() for f in j.findings]
     findings += scatter_findings(joints, job.bench.least_overlap)
-    summary = summarise(job, mould, inspections, plies, joints, findings)
+    schedules, told = suggested(job, mould)
+    findings += told
+    joint = records.joint_record(joints, job.bench.placement, schedules)
+    summary = summarise(job, mould, inspections, plies, joint, findings)
     tell("done", steps, steps)
     return Results(job, mould, inspections, plies, tuple(findings), summary)
 

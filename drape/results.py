@@ -11,7 +11,6 @@ import numpy as np
 from drape.errors import Finding
 from drape.geometry.surface import Surface
 from drape.job import Job, Ply
-from drape.layup.joint import RunJoint
 from drape.layup.pattern import Pattern
 from drape.layup.piece import Piece
 from drape.mould.inspection import Inspection
@@ -132,7 +131,7 @@ def summarise(
     mould: Mould,
     inspections: Mapping[str, Inspection],
     plies: Sequence[PlyResult],
-    joints: Mapping[str, RunJoint],
+    joint: record.Joint | None,
     findings: Sequence[Finding],
 ) -> record.Summary:
     return record.Summary(
@@ -141,7 +140,7 @@ def summarise(
         files=(),
         mould=records.mould_record(mould, dict(inspections)),
         plies=tuple(_ply_record(p) for p in plies),
-        joint=records.joint_record(joints, job.bench.placement),
+        joint=joint,
         kit=_kit(plies),
         findings=records.finding_records(findings),
     )

@@ -217,6 +217,13 @@ def test_joint_without_laps_is_flush(load):
     assert [a.run_off for a in got] == [8.0] * 4
 
 
+def test_wishes_want_a_lap_half(load):
+    text = 'lap_half = "lower"\nlaps = [10, 15]\nset_backs = [0, 5.5]\n'
+    for wish in ("greatest_build_up = 2", "least_overlap = 8"):
+        (line,) = errors_of(load, replaced(text, f"{wish}\n"))
+        assert "joint: 'lap_half' is missing" in line
+
+
 def test_lists_may_be_longer_than_needed(load):
     got = ply_allowance_defaults(load(replaced("[10, 15]", "[10, 15, 20]")))
     assert [a.parting for a in got] == [10.0, 0.0, 15.0, -5.5]
@@ -362,6 +369,8 @@ BAD = [
     ("laps = [10, 15]", "laps = 10 #!", ["must be a list, not a number"]),
     ("laps = [10, 15]", 'laps = [10, "15"] #!', ["laps[2]", "must be a number, not text"]),
     ("set_backs = [0, 5.5]", "set_backs = [0] #!", ["too few set_backs", "'upper' has 2 plies"]),
+    ("run_off = 8", "greatest_build_up = 0 #!", ["greatest_build_up", "got 0", "more than 0"]),
+    ("run_off = 8", "least_overlap = -1 #!", ["joint.least_overlap", "got -1"]),
     ("run_off = 8", "run_off = -8 #!", ["joint.run_off", "got -8"]),
     ("run_off = 8", "run_off = true #!", ["must be a number, not true or false"]),
     ('name = "outer"', 'name = "../x" #!', ["can't be used as a name", "letters"]),

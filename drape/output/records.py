@@ -15,6 +15,7 @@ from drape.layup.joint import RunJoint
 from drape.layup.pattern import Pattern, PatternEdge
 from drape.layup.piece import Piece
 from drape.layup.scatter import Placement
+from drape.layup.schedule import Schedule
 from drape.mould.inspection import Inspection
 from drape.mould.mould import Mould
 from drape.output import summary as record
@@ -108,7 +109,11 @@ def shears(piece: Piece) -> dict[str, Any]:
     }
 
 
-def joint_record(joints: Mapping[str, RunJoint], placement: Placement) -> record.Joint | None:
+def joint_record(
+    joints: Mapping[str, RunJoint],
+    placement: Placement,
+    schedules: Mapping[str, Schedule] | None = None,
+) -> record.Joint | None:
     """The joint, run by run; None without one."""
     if not joints:
         return None
@@ -136,7 +141,20 @@ def joint_record(joints: Mapping[str, RunJoint], placement: Placement) -> record
     scatter = record.Scatter(
         placement_mm=placement.offset, angle_deg=round(float(np.degrees(placement.angle)), 6)
     )
-    return record.Joint(scatter=scatter, runs=runs)
+    return record.Joint(suggested=_suggested(schedules), scatter=scatter, runs=runs)
+
+
+def _suggested(schedules: Mapping[str, Schedule] | None) -> dict[str, record.Suggested] | None:
+    if schedules is None:
+        return None
+    return {
+        run: record.Suggested(
+            laps_mm=tuple(round(x, 3) for x in schedule.laps),
+            set_backs_mm=tuple(round(x, 3) for x in schedule.set_backs),
+            greatest_mm=round(schedule.greatest_mm, 3),
+        )
+        for run, schedule in schedules.items()
+    }
 
 
 def _bands(bands: Sequence[Band]) -> tuple[record.BuildUp, ...]:

@@ -196,9 +196,21 @@ class Scatter(Model):
     angle_deg: Amount
 
 
-class Joint(Model):
-    """The joint of the halves, run by run."""
+class Suggested(Model):
+    """Laps and set-backs that keep the wishes, in order of lay-up, and the thickness they make."""
 
+    laps_mm: tuple[Amount, ...]
+    set_backs_mm: tuple[Amount, ...]
+    greatest_mm: Amount
+
+
+class Joint(Model):
+    """The joint of the halves, run by run.
+
+    ``suggested`` is null without wishes; a run that it lacks has wishes that contradict.
+    """
+
+    suggested: dict[str, Suggested] | None = None
     scatter: Scatter | None = None
     runs: dict[str, Run] = {}
 
