@@ -69,6 +69,27 @@ def test_demo_joint_by_hand(results):
         assert [o.other_ply for o in run.overlaps] == ["upper-1", "upper-2", "upper-3"]
 
 
+def test_demo_bench(results):
+    """1 mm and 0.5° leave 5 mm of each pair; the flush ply is cut 3 mm proud and trimmed.
+
+    One ply's scatter is at least the offset and at most offset + 0.5° over the part's 310 mm.
+    """
+    joint = results.summary.joint
+    assert (joint.scatter.placement_mm, joint.scatter.angle_deg) == (1.0, 0.5)
+    most = 1.0 + 310.0 * np.tan(np.radians(0.5))
+    for run in joint.runs.values():
+        for pair in run.overlaps:
+            moving = 1 if pair.other_ply == "upper-1" else 2
+            assert moving < 10.0 - pair.least_mm < moving * most
+            assert moving < pair.greatest_mm - 10.0 < moving * most
+            assert pair.least_mm > 5.0
+    edges = {e.name: e for e in results.summary.plies[3].pieces[0].edges}
+    for run in joint.runs:
+        assert (edges[run].trim_in_mould, edges[run].trim_to_mm) == (True, 0.0)
+        assert edges[run].allowance_mm == 3.0
+    assert not [f for f in results.findings if f.level == "risk"]
+
+
 def test_a_gap_at_the_joint_is_told(demo):
     """A lap of 10 against a set-back of 12 leaves 2 mm bare at each run."""
     wide = replace(demo, joint=replace(demo.joint, set_backs=(12.0, 5.0, 10.0)))
