@@ -10,19 +10,20 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Literal
 
 from drape.cloth.fabric import Fabric, fabric_from, shipped
-from drape.errors import InputError, InputErrors
-from drape.jobcheck import Sections, Values, checked, ply_names, renamed, suggestion
+from drape.jobcheck import Sections, Values, checked, ply_names, renamed
 from drape.jobfile import JobFile, read_job_file, write_back
 from drape.jobkeys import MESH_SUFFIXES, PAGES, UNITS
-from drape.joblines import KeyPath
 from drape.jobstarter import starter_job
+from drape.layup.allowance import Allowance
+from drape.layup.scatter import Placement
+from drape.layup.schedule import LEAST_OVERLAP
 
 __all__ = [
     "MESH_SUFFIXES",
@@ -32,16 +33,14 @@ __all__ = [
     "Job",
     "Joint",
     "Ply",
-    "PlyAllowances",
     "Trim",
-    "check_edge_names",
     "load_job",
-    "ply_allowance_defaults",
     "starter_job",
     "write_back",
 ]
 
 Vector = tuple[float, float, float]
+PROUD = 3.0  # mm; a choice of our own
 
 
 @dataclass(frozen=True)
@@ -66,14 +65,43 @@ class Trim:
 class Joint:
     """Defaults for plies that reach the parting line or run out of a mouth.
 
-    ``laps`` belong to the plies of ``lap_half`` in order, ``set_backs`` to the other
-    half's; all are ≥ 0, mm. Without ``lap_half`` every ply ends flush.
+    ``laps`` belong to the plies of the run's lap half in order, ``set_backs`` to the other
+    half's; all are ≥ 0, mm. ``lap_half`` is one for all runs, or a mapping of run to half;
+    without it every ply ends flush. ``greatest_build_up`` and ``least_overlap``, mm, are
+    wishes for suggested laps and set-backs; without either none are suggested.
     """
 
-    lap_half: str | None = None
+    lap_half: str | Mapping[str, str] | None = None
     laps: tuple[float, ...] = ()
     set_backs: tuple[float, ...] = ()
     run_off: float = 0.0
+    greatest_build_up: float | None = None
+    least_overlap: float | None = None
+
+    def lap_half_at(self, run: str) -> str | None:
+        """The half whose plies run past the line at ``run``; None: all end flush."""
+        if self.lap_half is None or isinstance(self.lap_half, str):
+            return self.lap_half
+        return self.lap_half.get(run)
+
+
+@dataclass(frozen=True)
+class Bench:
+    """How the plies are laid by hand.
+
+    Attributes
+    ----------
+    placement : Placement
+        Scatter of the plies' places and angles.
+    least_overlap : float, mm
+        Wished for each pair of plies, whatever the scatter.
+    proud : float, mm
+        How far past its place an edge is cut that is trimmed in the mould.
+    """
+
+    placement: Placement = field(default_factory=Placement)
+    least_overlap: float = LEAST_OVERLAP
+    proud: float = PROUD
 
 
 @dataclass(frozen=True)
@@ -95,7 +123,9 @@ class Ply:
     spacing : float, mm, or None
         None: chosen.
     allowances : mapping of edge name to mm
-        Those the job gives for this ply; + past the edge.
+        Those the job gives for this ply; + past the edge. Or stations along a run.
+    trim_in_mould : tuple of str
+        Edges that are cut proud, and trimmed to their allowance in the mould.
     """
 
     name: str
@@ -109,36 +139,8 @@ class Ply:
     start: Vector | None = None
     spacing: float | None = None
     first_yarns: Literal["straight"] = "straight"
-    allowances: Mapping[str, float] = field(default_factory=dict)
-
-
-@dataclass(frozen=True)
-class PlyAllowances:
-    """What one ply does at each of its edges, mm.
-
-    Attributes
-    ----------
-    index : int
-        Place among the half's plies, from 0.
-    parting : float
-        + lap, 0 flush, − set-back.
-    run_off : float
-        Past mouths and trim lines.
-    edges : mapping of edge name to mm
-        Edges that have a value of their own.
-    """
-
-    ply: str
-    half: str
-    index: int
-    parting: float
-    run_off: float
-    edges: Mapping[str, float]
-
-    def of(self, edge: str, kind: str) -> float:
-        """Allowance at the edge called ``edge``, of a region's edge kind."""
-        by_kind = {"parting": self.parting, "mouth": self.run_off, "trim": self.run_off}
-        return self.edges.get(edge, by_kind.get(kind, 0.0))
+    allowances: Mapping[str, Allowance] = field(default_factory=dict)
+    trim_in_mould: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -175,6 +177,7 @@ class Job:
     joint: Joint | None
     plies: tuple[Ply, ...]
     page: str
+    bench: Bench
     fail_on: tuple[str, ...]
     date: datetime.date | None
     file: JobFile = field(repr=False, compare=False)
@@ -197,77 +200,13 @@ def load_job(path: Path | str) -> Job:
 
     Raises
     ------
-    InputErrors
+    drape.errors.InputErrors
         Holding every problem found, each with file, line, key, value and what is allowed.
-    InputError
+    drape.errors.InputError
         The file can't be read at all.
     """
     file = read_job_file(path)
     return _job(file, checked(file))
-
-
-def ply_allowance_defaults(job: Job) -> tuple[PlyAllowances, ...]:
-    """What each ply does at its edges, in the job's order of plies.
-
-    The i-th ply of ``lap_half`` gets + ``laps[i]``, the i-th of the other half
-    − ``set_backs[i]``; without a joint all is flush.
-    """
-    joint = job.joint or Joint()
-    return tuple(
-        PlyAllowances(
-            ply=ply.name,
-            half=ply.half,
-            index=ply.order - 1,
-            parting=_parting(joint, ply),
-            run_off=joint.run_off,
-            edges=ply.allowances,
-        )
-        for ply in job.plies
-    )
-
-
-def check_edge_names(
-    job: Job, edges: Mapping[str, Collection[str]], mouths: Collection[str]
-) -> None:
-    """Hold the job's edge names against those the mould has.
-
-    Parameters
-    ----------
-    job : Job
-    edges : mapping of half to the names of its edges
-        In the job's names (``Job.edge_name``).
-    mouths : names of the mouths, likewise
-
-    Raises
-    ------
-    InputErrors
-        An allowance or trim line names what isn't there.
-    """
-    errors = []
-    for trim in job.trims:
-        if trim.mouth not in mouths:
-            errors.append(_unknown(job, ("mould", "trim", trim.mouth), "no such mouth", mouths))
-    for ply in job.plies:
-        for name in ply.allowances:
-            if name not in edges[ply.half]:
-                path = ("plies", ply.index, "allowances", name)
-                errors.append(_unknown(job, path, "no such edge", edges[ply.half]))
-    if errors:
-        raise InputErrors(errors)
-
-
-def _unknown(job: Job, path: KeyPath, what: str, known: Collection[str]) -> InputError:
-    word = str(path[-1])
-    limit, remedy = ", ".join(known) or "none", suggestion(word, known)
-    return InputError(what, value=word, limit=limit, remedy=remedy, where=job.file.where(path))
-
-
-def _parting(joint: Joint, ply: Ply) -> float:
-    if joint.lap_half is None:
-        return 0.0
-    if ply.half == joint.lap_half:
-        return joint.laps[ply.order - 1]
-    return 0.0 - joint.set_backs[ply.order - 1]  # not −0.0
 
 
 def _job(file: JobFile, s: Sections) -> Job:
@@ -285,17 +224,37 @@ def _job(file: JobFile, s: Sections) -> Job:
         trims=tuple(Trim(renamed(name, s.mouths), **values) for name, values in s.trims.items()),
         mouths=MappingProxyType(s.mouths),
         fabrics=MappingProxyType(fabrics),
-        joint=None if s.joint is None else Joint(**s.joint),
+        joint=None if s.joint is None else _joint(s.joint, s.mouths),
         plies=_plies(s, fabrics, -1.0 if seen_from == "mould" else 1.0),
         page=s.bench.get("page", "A4"),
+        bench=_bench(s.bench),
         fail_on=s.report.get("fail_on", ()),
         date=s.report.get("date"),
         file=file,
     )
 
 
+def _bench(values: Values) -> Bench:
+    common = Placement()
+    angle = values.get("angle")
+    placement = Placement(
+        values.get("placement", common.offset),
+        common.angle if angle is None else math.radians(angle),
+    )
+    least_overlap = values.get("least_overlap", LEAST_OVERLAP)
+    return Bench(placement, least_overlap, values.get("proud", PROUD))
+
+
 def _half(file: JobFile, name: str, values: Values) -> HalfFile:
     return HalfFile(name, file.path.parent / values["mesh"], values.get("zero"))
+
+
+def _joint(values: Values, mouths: Mapping[str, str]) -> Joint:
+    named = values.get("lap_half")
+    if isinstance(named, dict):
+        by_run = {renamed(run, mouths): half for run, half in named.items()}
+        return Joint(**{**values, "lap_half": MappingProxyType(by_run)})
+    return Joint(**values)
 
 
 def _fabric(name: str, values: Values) -> Fabric:
@@ -321,6 +280,7 @@ def _plies(s: Sections, fabrics: Mapping[str, Fabric], sign: float) -> tuple[Ply
             start=None if start == "auto" else start,
             spacing=values.get("spacing"),
             allowances=MappingProxyType(allowances),
+            trim_in_mould=tuple(renamed(e, s.mouths) for e in values.get("trim_in_mould", ())),
         )
         out.append(ply)
     return tuple(out)

@@ -38,6 +38,7 @@ from drape.jobkeys import (
 from drape.joblines import KeyPath
 
 Values = dict[str, Any]
+WISHES = ("greatest_build_up", "least_overlap")  # for suggested laps and set-backs
 NEW_MOUTH = "a name without - or ., and not a single capital letter"
 
 
@@ -245,6 +246,9 @@ def _mouths(reader: Reader, s: Sections) -> None:
 def _twice(reader: Reader, s: Sections) -> None:
     """Edges and mouths given both by their letters and by their new names."""
     places: list[tuple[KeyPath, Iterable[str]]] = [(("mould", "trim"), s.trims)]
+    lap_half = (s.joint or {}).get("lap_half")
+    if isinstance(lap_half, dict):
+        places.append((("joint", "lap_half"), lap_half))
     places += [
         (("plies", i, "allowances"), ply.get("allowances", ())) for i, ply in enumerate(s.plies)
     ]
@@ -273,20 +277,32 @@ def _joint(reader: Reader, s: Sections) -> None:
     if s.joint is None or not s.halves:
         return
     raw = reader.file.data["joint"]
-    lap_half = s.joint.get("lap_half")
-    if "lap_half" not in raw and ("laps" in raw or "set_backs" in raw):
+    if "lap_half" not in raw and raw.keys() & {"laps", "set_backs", *WISHES}:
         reader.wrong(("joint",), "'lap_half' is missing", limit=", ".join(s.halves))
-    if lap_half is None:
-        return
-    if lap_half not in s.halves:
-        reader.name(("joint", "lap_half"), lap_half, s.halves, "no such half")
-        return
+    lap_half = s.joint.get("lap_half")
+    path: KeyPath = ("joint", "lap_half")
+    named: dict[KeyPath, str] = {} if lap_half is None else {path: lap_half}
+    if isinstance(lap_half, dict):
+        named = {(*path, run): half for run, half in lap_half.items()}
+    unknown = {place: half for place, half in named.items() if half not in s.halves}
+    for place, half in unknown.items():
+        reader.name(place, half, s.halves, "no such half")
+    if not unknown:
+        _list_lengths(reader, s, set(named.values()))
+
+
+def _list_lengths(reader: Reader, s: Sections, lap_halves: set[str]) -> None:
+    """A lap for each ply of a half that laps at some run, a set-back where another does."""
+    joint = s.joint or {}
     for half in s.halves:
-        key = "laps" if half == lap_half else "set_backs"
         count = sum(ply.get("half") == half for ply in s.plies)
-        given = s.joint.get(key, () if key not in raw else None)
-        if given is not None and len(given) < count:
-            _too_short(reader, key, half, count)
+        keys = ["laps"] if half in lap_halves else []
+        keys += ["set_backs"] if lap_halves - {half} else []
+        for key in keys:
+            absent = key not in reader.file.data["joint"]
+            given = joint.get(key, () if absent else None)  # None: wrong, and told already
+            if given is not None and len(given) < count:
+                _too_short(reader, key, half, count)
 
 
 def _too_short(reader: Reader, key: str, half: str, count: int) -> None:

@@ -16,6 +16,7 @@ from typing import Any
 
 from drape.cloth.fabric import LIMITS
 from drape.joblines import KeyPath
+from drape.layup.allowance import Allowance, Stations
 
 Check = Callable[[Any], Any]
 
@@ -174,18 +175,47 @@ def _start(value: Any) -> Any:
     return value if value == "auto" else point(value)
 
 
-def _lap_half(value: Any) -> str:
-    if isinstance(value, dict):
-        raise Wrong(f"a lap half per run of the parting line: {NOT_BUILT}")
-    return text(value)
+def _lap_half(value: Any) -> str | dict[str, str]:
+    if not isinstance(value, dict):
+        return text(value)
+    if not value:
+        raise Wrong("names no run")
+    for run, half in value.items():
+        if isinstance(half, dict):  # A-B.1 = "lower" is a table A-B with a key 1
+            raise Wrong('is a table: write a name that has a dot in quotes, "A-B.1"', (run,))
+        try:
+            text(half)
+        except Wrong as wrong:
+            raise Wrong(wrong.what, (run,)) from wrong
+    return dict(value)
 
 
-def _allowance(value: Any) -> float:
+def _allowance(value: Any) -> Allowance:
     if isinstance(value, list):
-        raise Wrong(f"an allowance that changes along the edge: {NOT_BUILT}")
+        return _stations(value)
     if isinstance(value, dict):  # A-B.1 = 5 is a table A-B with a key 1
         raise Wrong('is a table: write a name that has a dot in quotes, "A-B.1" = 5')
     return number(-1000, 1000)(value)
+
+
+def _stations(value: list[Any]) -> Stations:
+    """[[place, allowance], ...] in mm, the places in order."""
+    if len(value) < 2:
+        raise Wrong("needs two stations or more")
+    for i, pair in enumerate(value):
+        if not isinstance(pair, list) or len(pair) != 2:
+            raise Wrong("must be a station, [mm along the edge, mm of allowance]", (i,))
+    checks = number(0, LARGEST), number(-1000, 1000)
+    places, values = list[float](), list[float]()
+    for i, pair in enumerate(value):
+        for k, (check, out) in enumerate(zip(checks, (places, values), strict=True)):
+            try:
+                out.append(check(pair[k]))
+            except Wrong as wrong:
+                raise Wrong(wrong.what, (i, k)) from wrong
+        if i and places[i] <= places[i - 1]:
+            raise Wrong("doesn't lie past the station before it", (i, 0))
+    return Stations(tuple(places), tuple(values))
 
 
 def _date(value: Any) -> datetime.date:
@@ -265,10 +295,12 @@ FABRIC: Mapping[str, Key] = {
     **{key: _fabric_number(key) for key in LIMITS},
 }
 JOINT: Mapping[str, Key] = {
-    "lap_half": Key(_lap_half, "the name of a half"),
+    "lap_half": Key(_lap_half, 'the name of a half, or { "A-B.1" = name, ... }'),
     "laps": LAPS,
     "set_backs": LAPS,
     "run_off": Key(number(0, 1000), "mm, 0 to 1000"),
+    "greatest_build_up": Key(number(0, 100, above=True), "mm, more than 0, at most 100"),
+    "least_overlap": Key(number(0, 1000), "mm, 0 to 1000"),
 }
 PLY: Mapping[str, Key] = {
     "name": Key(name, NAME),
@@ -279,14 +311,25 @@ PLY: Mapping[str, Key] = {
     "first_yarns": Key(one_of("straight", later={"steered": "steered first yarns"}), "straight"),
     "spacing": Key(number(0.05, 100), "mm, 0.05 to 100"),
     "allowances": Key(table, "a table of mm by edge"),
+    "trim_in_mould": Key(list_of(text), 'a list of edge names, ["A-B.1"]'),
     "goal": LATER,
     "region": LATER,
     "splits": LATER,
     "cuts": LATER,
 }
-ALLOWANCE = Key(_allowance, "mm, -1000 to 1000: + past the edge, - short of it")
+ALLOWANCE = Key(
+    _allowance,
+    "mm, -1000 to 1000: + past the edge, - short of it; or stations [[0, 12], [80, 6]], mm along "
+    "the edge and allowance, in order",
+)
 REPORT: Mapping[str, Key] = {
     "fail_on": Key(list_of(one_of("note", "warning", "risk")), "a list of: note, warning, risk"),
     "date": Key(_date, "a date, 2026-01-31"),
 }
-BENCH: Mapping[str, Key] = {"page": Key(one_of(*PAGES), ", ".join(PAGES))}
+BENCH: Mapping[str, Key] = {
+    "page": Key(one_of(*PAGES), ", ".join(PAGES)),
+    "placement": Key(number(0, 100), "mm, 0 to 100: how far off a ply may lie, in any direction"),
+    "angle": Key(number(0, 45), "degrees, 0 to 45: how far a ply may be turned, either way"),
+    "least_overlap": Key(number(0, 1000), "mm, 0 to 1000"),
+    "proud": Key(number(0, 100, above=True), "mm, more than 0, at most 100"),
+}

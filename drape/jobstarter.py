@@ -60,6 +60,10 @@ angle = {angle}
 _END = """
 [bench]
 page = "A4"                 # of patterns.pdf: A4, A3, Letter, roll
+# placement = 1.5           # how far off a ply may be laid, in any direction; measure yours
+# angle = 1.5               # how many degrees it may be turned, either way
+# least_overlap = 10        # wished for each pair of plies, laid as badly as that
+# proud = 3                 # past its place, of an edge that trim_in_mould names
 
 [report]
 fail_on = []                # ["risk"]: exit code 1 when there are risks

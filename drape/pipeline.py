@@ -13,8 +13,12 @@ import numpy as np
 
 from drape.errors import AccuracyError, Finding, InputError, InputErrors
 from drape.geometry.surface import Floats, Surface
-from drape.job import Job, Ply, PlyAllowances, check_edge_names, ply_allowance_defaults
-from drape.layup.pattern import Pattern
+from drape.job import Job, Ply
+from drape.joballowances import PlyAllowances, check_edge_names, ply_allowance_defaults
+from drape.joints import joints_of, suggested
+from drape.layup.allowance import Stations, greatest
+from drape.layup.joint import scatter_findings
+from drape.layup.pattern import Pattern, PatternEdge
 from drape.layup.piece import Piece, PieceOptions, make_piece, past_the_end
 from drape.layup.plies import (
     centre,
@@ -37,7 +41,6 @@ from drape.results import (
     PlyResult,
     Results,
     check_findings,
-    joints_of,
     program_version,
     radius_findings,
     shear_findings,
@@ -76,7 +79,7 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
     tell("finding the mould", len(job.halves), steps)
     mould = _named(find_mould(surfaces, closing=job.closing), job)
     findings += mould.findings
-    check_edge_names(job, _edge_names(mould), [m.name for m in mould.mouths])
+    check_edge_names(job, _edge_names(mould), [m.name for m in mould.mouths], mould.runs)
     mould, smoothed = _without_noise(mould)
     findings += smoothed
     mould, trimmed = _trimmed(mould, job)
@@ -85,9 +88,13 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
     plies = _drape_all(job, mould, jobs, tell, steps)
     findings += [f for p in plies for f in p.findings]
     findings += radius_findings(job, inspections)
-    joints = joints_of(job, mould)
+    joints = joints_of(job, mould, {p.ply.name: p.piece for p in plies if p.piece is not None})
     findings += [f for j in joints.values() for f in j.findings]
-    summary = summarise(job, mould, inspections, plies, joints, findings)
+    findings += scatter_findings(joints, job.bench.least_overlap)
+    schedules, told = suggested(job, mould)
+    findings += told
+    joint = records.joint_record(joints, job.bench.placement, schedules)
+    summary = summarise(job, mould, inspections, plies, joint, findings)
     tell("done", steps, steps)
     return Results(job, mould, inspections, plies, tuple(findings), summary)
 
@@ -240,7 +247,12 @@ def _prepare(
     options = PieceOptions(
         start=start,
         warp=warp_direction(normal, zero, ply.angle, where),
-        allowances={e.name: allowances.of(e.name, e.kind) for e in region.edges},
+        allowances={e.name: allowances.cut(e.name, e.kind) for e in region.edges},
+        trims={
+            e.name: allowances.of(e.name, e.kind)
+            for e in region.edges
+            if e.name in allowances.trimmed
+        },
         height=height,
         spacing=ply.spacing or chosen_spacing(region),
     )
@@ -272,12 +284,14 @@ def _without_place(error: AccuracyError) -> str:
 def _pattern(ply: Ply, piece: Piece, seen_from: str) -> Pattern:
     outer, holes = piece.outlines[0], piece.outlines[1:]
     x, y, z = piece.net.points[piece.net.origin]
+    trims = piece.options.trims
     lines = [
         (name, part.flat_base)
         for name, parts in piece.moved.items()
         for part in parts
-        if piece.options.allowances[name] > 0.0
+        if greatest(trims.get(name, piece.options.allowances[name])) > 0.0
     ]
+    lines += [(name, part.flat) for name, parts in piece.trimmed.items() for part in parts]
     return Pattern(
         piece=ply.name,
         ply=ply.name,
@@ -289,10 +303,20 @@ def _pattern(ply: Ply, piece: Piece, seen_from: str) -> Pattern:
         seen_from=seen_from,
         outline=np.round(outer.points, 3),
         holes=tuple(np.round(h.points, 3) for h in holes),
-        edges=outer.edges,
+        edges=tuple(_told(e, piece) for e in outer.edges),
         edge_lines=tuple(lines),
         start_mm=(float(x), float(y), float(z)),
     )
+
+
+def _told(edge: PatternEdge, piece: Piece) -> PatternEdge:
+    """An edge with what its pattern tells of it besides its own."""
+    cut, parts = piece.options.allowances[edge.name], piece.trimmed.get(edge.name, ())
+    least = min((float(part.allowance.min()) for part in parts), default=None)
+    stations = None
+    if isinstance(cut, Stations):
+        stations = tuple(zip(cut.places, cut.values, strict=True))
+    return replace(edge, trim_to_mm=least, stations_mm=stations)
 
 
 __all__ = ["PlyResult", "Results", "inspect", "program_version", "run"]

@@ -10,9 +10,7 @@ import numpy as np
 
 from drape.errors import Finding
 from drape.geometry.surface import Surface
-from drape.job import Job, Ply, ply_allowance_defaults
-from drape.layup.buildup import EdgePly
-from drape.layup.joint import RunJoint, join_run
+from drape.job import Job, Ply
 from drape.layup.pattern import Pattern
 from drape.layup.piece import Piece
 from drape.mould.inspection import Inspection
@@ -128,28 +126,12 @@ def radius_findings(job: Job, inspections: Mapping[str, Inspection]) -> list[Fin
     return out
 
 
-def joints_of(job: Job, mould: Mould) -> dict[str, RunJoint]:
-    """The joint at each run of the parting line; empty without one."""
-    if job.joint is None or job.joint.lap_half is None:
-        return {}
-    lap_half = job.joint.lap_half
-    thickness = {p.name: p.fabric.thickness for p in job.plies}
-    out = {}
-    for run in mould.runs:
-        lapping, other = list[EdgePly](), list[EdgePly]()
-        for ply in ply_allowance_defaults(job):
-            edge = EdgePly(ply.ply, thickness[ply.ply], ply.of(run, "parting"))
-            (lapping if ply.half == lap_half else other).append(edge)
-        out[run] = join_run(lap_half, lapping, other, run)
-    return out
-
-
 def summarise(
     job: Job,
     mould: Mould,
     inspections: Mapping[str, Inspection],
     plies: Sequence[PlyResult],
-    joints: Mapping[str, RunJoint],
+    joint: record.Joint | None,
     findings: Sequence[Finding],
 ) -> record.Summary:
     return record.Summary(
@@ -158,7 +140,7 @@ def summarise(
         files=(),
         mould=records.mould_record(mould, dict(inspections)),
         plies=tuple(_ply_record(p) for p in plies),
-        joint=records.joint_record(joints),
+        joint=joint,
         kit=_kit(plies),
         findings=records.finding_records(findings),
     )

@@ -13,14 +13,10 @@ from hypothesis import strategies as st
 
 from drape.cloth.fabric import cured_thickness, shipped_fabric
 from drape.errors import InputError, InputErrors
-from drape.job import (
-    check_edge_names,
-    load_job,
-    ply_allowance_defaults,
-    starter_job,
-    write_back,
-)
+from drape.job import load_job, starter_job, write_back
+from drape.joballowances import check_edge_names, ply_allowance_defaults
 from drape.joblines import key_lines, parsed, spelled
+from drape.layup.allowance import Stations, values_at
 
 JOB = """\
 format = 1
@@ -221,17 +217,96 @@ def test_joint_without_laps_is_flush(load):
     assert [a.run_off for a in got] == [8.0] * 4
 
 
+def test_wishes_want_a_lap_half(load):
+    text = 'lap_half = "lower"\nlaps = [10, 15]\nset_backs = [0, 5.5]\n'
+    for wish in ("greatest_build_up = 2", "least_overlap = 8"):
+        (line,) = errors_of(load, replaced(text, f"{wish}\n"))
+        assert "joint: 'lap_half' is missing" in line
+
+
 def test_lists_may_be_longer_than_needed(load):
     got = ply_allowance_defaults(load(replaced("[10, 15]", "[10, 15, 20]")))
     assert [a.parting for a in got] == [10.0, 0.0, 15.0, -5.5]
 
 
+BY_RUN = replaced('lap_half = "lower"', 'lap_half = {"A-B.1" = "lower", "A-B.2" = "upper"}')
+
+
+def test_lap_half_by_run(load):
+    """Laps 10, 15, set-backs 0, 5.5 by hand: lower laps at run 1, upper at run 2.
+
+    ``outer`` gives 12 at run 1 itself: it still is upper's first ply there and at run 2.
+    """
+    got = ply_allowance_defaults(load(BY_RUN))
+    assert [a.ply for a in got] == ["lower-1", "outer", "lower-2", "upper-2"]
+    assert [a.of("root-B.1", "parting") for a in got] == [10.0, 12.0, 15.0, -5.5]
+    assert [a.of("root-B.2", "parting") for a in got] == [0.0, 10.0, -5.5, 15.0]
+    assert [a.of("root", "trim") for a in got] == [8.0] * 4
+
+
+def test_lap_half_by_run_wants_lists_for_both_halves(load):
+    """Two plies a half, each lapping somewhere: one lap or set-back too few is told twice."""
+    for key, short in (("laps = [10, 15]", "laps = [10]"), ("[0, 5.5]", "[0]")):
+        lines = errors_of(load, replaced(key, short, BY_RUN))
+        assert len(lines) == 2
+        assert "half 'lower' has 2 plies" in lines[0]
+        assert "half 'upper' has 2 plies" in lines[1]
+
+
+def test_every_run_has_its_lap_half_and_no_other_is_named(load):
+    job = load(BY_RUN)
+    names = ["root", "B", "root-B.1", "root-B.2", "root-B.3"]
+    edges = {"lower": names, "upper": names}
+    check_edge_names(job, edges, ["root", "B"], ["root-B.1", "root-B.2"])
+    with pytest.raises(InputErrors) as caught:
+        check_edge_names(job, edges, ["root", "B"], ["root-B.1", "root-B.3"])
+    line = BY_RUN.splitlines().index('lap_half = {"A-B.1" = "lower", "A-B.2" = "upper"}') + 1
+    unknown, missing = (e.line() for e in caught.value.errors)
+    assert unknown.startswith(f"part.toml, line {line}, joint.lap_half")
+    assert "no such run; got root-B.2; allowed: root-B.1, root-B.3; did you mean" in unknown
+    assert missing.startswith(f"part.toml, line {line}, joint.lap_half: no lap half for a run")
+    assert "got root-B.3" in missing
+
+
+def test_stations_are_for_runs_between_mouths(load):
+    text = replaced("B = -3", "B = [[0, 3], [5, 4]]", replaced("= 12", "= [[0, 12], [80, 6.5]]"))
+    text = replaced("[plies.allowances]", '[plies.allowances]\n"rim.1" = [[0, 3], [5, 4]]', text)
+    job = load(text)
+    assert job.plies[1].allowances["root-B.1"] == Stations((0.0, 80.0), (12.0, 6.5))
+    outer = ply_allowance_defaults(job)[1]
+    assert values_at(outer.of("root-B.1", "parting"), [-5, 40, 90]).tolist() == [12.0, 9.25, 6.5]
+    edges = dict.fromkeys(("lower", "upper"), ("root", "B", "root-B.1", "rim.1"))
+    with pytest.raises(InputErrors) as caught:
+        check_edge_names(job, edges, ["root", "B"], ["root-B.1", "rim.1"])
+    lines = [e.line() for e in caught.value.errors]
+    assert [("got B;" in line, "got rim.1;" in line) for line in lines] == [
+        (False, True),
+        (True, False),
+    ]
+    assert all("only a run of the parting line between mouths" in line for line in lines)
+
+
+def test_edges_to_trim_are_held_against_the_mould(load):
+    """They keep their own allowance and are cut 3 mm past it (a choice of our own)."""
+    job = load(replaced("spacing = 2.5", 'spacing = 2.5\ntrim_in_mould = ["B", "A-B.1", "A-B.4"]'))
+    edges = {"lower": ["root", "B", "root-B.1"], "upper": ["root", "B", "root-B.1"]}
+    with pytest.raises(InputErrors) as caught:
+        check_edge_names(job, edges, ["root", "B"], ["root-B.1"])
+    (line,) = [e.line() for e in caught.value.errors]
+    assert "plies[2].trim_in_mould[3]: no such edge; got root-B.4; allowed: root, B" in line
+    outer = ply_allowance_defaults(job)[1]
+    assert (outer.of("root-B.1", "parting"), outer.cut("root-B.1", "parting")) == (12.0, 15.0)
+    assert (outer.of("B", "mouth"), outer.cut("B", "mouth")) == (-3.0, 0.0)
+    assert outer.cut("root", "mouth") == outer.of("root", "mouth") == 8.0
+
+
 def test_edge_names_are_held_against_the_mould(load):
     job = load(JOB)
     edges = {"lower": ["root", "B", "root-B.1"], "upper": ["root", "B", "root-B.1"]}
-    check_edge_names(job, edges, ["root", "B"])
+    runs = ["root-B.1"]
+    check_edge_names(job, edges, ["root", "B"], runs)
     with pytest.raises(InputErrors) as caught:
-        check_edge_names(job, {**edges, "upper": ["root", "root-B.2"]}, ["B"])
+        check_edge_names(job, {**edges, "upper": ["root", "root-B.2"]}, ["B"], runs)
     lines = [e.line() for e in caught.value.errors]
     assert len(lines) == 3
     assert "no such mouth; got root; allowed: B" in lines[0]
@@ -279,7 +354,14 @@ BAD = [
     ('take = "twill-200"', 'take = "twil-200" #!', ["did you mean 'twill-200'?"]),
     ("[fabrics.heavy]", '[fabrics."a/b"] #!', ["can't be used as a name", "no such fabric"]),
     ('lap_half = "lower"', 'lap_half = "lowre" #!', ["no such half", "did you mean 'lower'?"]),
-    ('lap_half = "lower"', 'lap_half = {"A-B.1" = "lower"} #!', ["isn't built yet"]),
+    ('lap_half = "lower"', 'lap_half = 3 #!', ["joint.lap_half", "must be text"]),
+    ('lap_half = "lower"', 'lap_half = {} #!', ["joint.lap_half", "names no run"]),
+    ('lap_half = "lower"', 'lap_half = {"A-B.1" = 1} #!', ['lap_half."A-B.1"', "must be text"]),
+    ('lap_half = "lower"', 'lap_half = {A-B.1 = "lower"} #!', ["in quotes"]),
+    ('lap_half = "lower"', 'lap_half = {"A-B.1" = "uper"} #!',
+     ['joint.lap_half."A-B.1": no such half', "did you mean 'upper'?"]),
+    ('lap_half = "lower"', 'lap_half = {"A-B.1" = "lower", "root-B.1" = "upper"} #!',
+     ['joint.lap_half."root-B.1": the same as \'A-B.1\'']),
     ('lap_half = "lower"\n', "", ["joint: 'lap_half' is missing"]),
     ("laps = [10, 15]", "laps = [10] #!", ["too few laps", "'lower' has 2 plies", "at least 2"]),
     ("laps = [10, 15]\n", "", ["joint.laps: too few laps", "got []"]),
@@ -287,6 +369,8 @@ BAD = [
     ("laps = [10, 15]", "laps = 10 #!", ["must be a list, not a number"]),
     ("laps = [10, 15]", 'laps = [10, "15"] #!', ["laps[2]", "must be a number, not text"]),
     ("set_backs = [0, 5.5]", "set_backs = [0] #!", ["too few set_backs", "'upper' has 2 plies"]),
+    ("run_off = 8", "greatest_build_up = 0 #!", ["greatest_build_up", "got 0", "more than 0"]),
+    ("run_off = 8", "least_overlap = -1 #!", ["joint.least_overlap", "got -1"]),
     ("run_off = 8", "run_off = -8 #!", ["joint.run_off", "got -8"]),
     ("run_off = 8", "run_off = true #!", ["must be a number, not true or false"]),
     ('name = "outer"', 'name = "../x" #!', ["can't be used as a name", "letters"]),
@@ -305,7 +389,15 @@ BAD = [
     ('first_yarns = "straight"', 'first_yarns = "steered" #!', ["isn't built yet"]),
     ('first_yarns = "straight"', 'first_yarns = "bent" #!', ["allowed: straight"]),
     ('first_yarns = "straight"', 'goal = "lowest-peak" #!', ["goal: isn't built yet"]),
-    ('"A-B.1" = 12', '"A-B.1" = [[0, 12], [80, 6]] #!', ['"A-B.1"', "isn't built yet"]),
+    ('"A-B.1" = 12', '"A-B.1" = [[0, 12]] #!', ['"A-B.1"', "needs two stations or more"]),
+    ('"A-B.1" = 12', '"A-B.1" = [[0, 12], 6] #!', ['"A-B.1"[2]', "must be a station"]),
+    ('"A-B.1" = 12', '"A-B.1" = [[0, 12], [80, 6, 1]] #!', ['"A-B.1"[2]', "must be a station"]),
+    ('"A-B.1" = 12', '"A-B.1" = [[0, 12], [0, 6]] #!', ["[2][1]", "past the station before"]),
+    ('"A-B.1" = 12', '"A-B.1" = [[9, 12], [8, 6], [3, 1]] #!', ['[2][1]', "got 8"]),
+    ('"A-B.1" = 12', '"A-B.1" = [[0, 12], [80, nan]] #!', ['"A-B.1"[2][2]', "isn't a number"]),
+    ('"A-B.1" = 12', '"A-B.1" = [[0, 12], [inf, 6]] #!', ['"A-B.1"[2][1]', "is out of range"]),
+    ('"A-B.1" = 12', '"A-B.1" = [[-1, 12], [9, 6]] #!', ['"A-B.1"[1][1]', "got -1"]),
+    ('"A-B.1" = 12', '"A-B.1" = [[0, "12"], [9, 6]] #!', ['"A-B.1"[1][2]', "not text"]),
     ('"A-B.1" = 12', "A-B.1 = 12 #!", ["in quotes"]),
     ('"A-B.1" = 12', '"A-B.1" = nan #!', ["isn't a number"]),
     ('"A-B.1" = 12', 'root = 1\nA = 12 #!', ["the same as 'root'"]),
@@ -319,6 +411,12 @@ BAD = [
     ("date = 2026-02-03", "date = 2026-02-03T10:00:00 #!", ["isn't a date"]),
     ("date = 2026-02-03", 'date = "2026-02-30" #!', ["no day of the calendar"]),
     ('page = "A3"', 'page = "A5" #!', ["bench.page", "allowed: A4, A3, Letter, roll"]),
+    ('page = "A3"', "placement = -1 #!", ["bench.placement", "got -1", "mm, 0 to 100"]),
+    ('page = "A3"', "angle = 46 #!", ["bench.angle", "got 46", "degrees, 0 to 45"]),
+    ('page = "A3"', 'least_overlap = "8" #!', ["bench.least_overlap", "must be a number"]),
+    ('page = "A3"', "proud = 0 #!", ["bench.proud", "got 0", "more than 0"]),
+    ("spacing = 2.5", 'trim_in_mould = "A-B.1" #!', ["trim_in_mould", "must be a list, not text"]),
+    ("spacing = 2.5", 'trim_in_mould = ["B", 1] #!', ["trim_in_mould[2]", "must be text"]),
     ('page = "A3"', "height = 900 #!", ["bench.height: isn't built yet"]),
 ]  # fmt: skip
 

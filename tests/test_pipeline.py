@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 import shapely
 import trimesh
+from trough_jobs import two_troughs
 
 import drape.layup.piece as piece_module
 from drape import cli, pipeline, publish
@@ -21,7 +22,7 @@ from drape.errors import InputError
 from drape.geometry import shapes
 from drape.geometry.polyline import signed_area
 from drape.job import load_job
-from drape.results import joints_of
+from drape.joints import joints_of, suggested
 
 SCHEMA = Path(publish.__file__).parent / "output" / "summary.schema.json"
 RADIUS, LENGTH, PLY = 25.0, 80.0, 0.22
@@ -68,6 +69,27 @@ def test_demo_joint_by_hand(results):
         assert [o.other_ply for o in run.overlaps] == ["upper-1", "upper-2", "upper-3"]
 
 
+def test_demo_bench(results):
+    """1 mm and 0.5° leave 5 mm of each pair; the flush ply is cut 3 mm proud and trimmed.
+
+    One ply's scatter is at least the offset and at most offset + 0.5° over the part's 310 mm.
+    """
+    joint = results.summary.joint
+    assert (joint.scatter.placement_mm, joint.scatter.angle_deg) == (1.0, 0.5)
+    most = 1.0 + 310.0 * np.tan(np.radians(0.5))
+    for run in joint.runs.values():
+        for pair in run.overlaps:
+            moving = 1 if pair.other_ply == "upper-1" else 2
+            assert moving < 10.0 - pair.least_mm < moving * most
+            assert moving < pair.greatest_mm - 10.0 < moving * most
+            assert pair.least_mm > 5.0
+    edges = {e.name: e for e in results.summary.plies[3].pieces[0].edges}
+    for run in joint.runs:
+        assert (edges[run].trim_in_mould, edges[run].trim_to_mm) == (True, 0.0)
+        assert edges[run].allowance_mm == 3.0
+    assert not [f for f in results.findings if f.level == "risk"]
+
+
 def test_a_gap_at_the_joint_is_told(demo):
     """A lap of 10 against a set-back of 12 leaves 2 mm bare at each run."""
     wide = replace(demo, joint=replace(demo.joint, set_backs=(12.0, 5.0, 10.0)))
@@ -79,6 +101,71 @@ def test_a_gap_at_the_joint_is_told(demo):
         assert errors[0].where.startswith(run)
         assert "gap of 2.0 mm" in errors[0].message
     assert joints_of(replace(demo, joint=None), mould) == {}
+
+
+def test_lap_half_by_run(demo):
+    """Lower laps 10, 15, 20 at the first run, upper at the second; the bands are the same."""
+    by_run = {"A-B.1": "lower", "A-B.2": "upper"}
+    mixed = replace(demo, joint=replace(demo.joint, lap_half=by_run))
+    joints = joints_of(mixed, SimpleNamespace(runs=tuple(by_run)))
+    assert {run: joint.lap_half for run, joint in joints.items()} == by_run
+    for run, joint in joints.items():
+        bands = [(b.from_mm, b.to_mm, b.plies) for b in joint.bands]
+        assert bands == [(-10, 0, 3), (0, 5, 4), (5, 15, 5), (15, 20, 4), (20, 30, 3)]
+        assert [o.nominal_mm for o in joint.overlaps] == [10.0, 10.0, 10.0]
+        assert all(o.ply.startswith(by_run[run]) for o in joint.overlaps)
+
+
+RUNS = SimpleNamespace(runs=("A-B.1", "A-B.2"))
+
+
+def wished(demo, **wishes):
+    return suggested(replace(demo, joint=replace(demo.joint, **wishes)), RUNS)
+
+
+def test_suggested_laps_and_set_backs_by_hand(demo):
+    """Three plies of 0.22 mm a half. 0.9 mm holds four plies (0.88): each may only start when
+    the lap before it ends, so that overlaps of 8 stand in a row: 8, 16, 24 over 0, 8, 16."""
+    found, (note,) = wished(demo, greatest_build_up=0.9, least_overlap=8.0)
+    assert list(found) == ["A-B.1", "A-B.2"]
+    for schedule in found.values():
+        assert schedule.laps == (8.0, 16.0, 24.0)
+        assert schedule.set_backs == (0.0, 8.0, 16.0)
+        assert schedule.greatest_mm == pytest.approx(0.88)
+    assert (note.level, note.where) == ("note", "A-B.1, A-B.2")
+    assert "laps of 8, 16, 24 mm (lower) and set-backs of 0, 8, 16 mm: 0.88 mm" in note.message
+
+
+def test_one_wish_alone(demo):
+    """No limit: overlap as wished, stagger 5; no overlap wished: 10 (common practice)."""
+    found, _ = wished(demo, least_overlap=12.0)
+    assert found["A-B.1"].laps == (12.0, 17.0, 22.0)
+    assert found["A-B.1"].set_backs == (0.0, 5.0, 10.0)
+    found, _ = wished(demo, greatest_build_up=0.9)
+    assert found["A-B.1"].laps == (10.0, 20.0, 30.0)
+    assert wished(demo) == (None, ())
+
+
+def test_suggestions_follow_the_lap_half_of_each_run(demo):
+    by_run = {"A-B.1": "lower", "A-B.2": "upper"}
+    _, notes = wished(demo, least_overlap=12.0, lap_half=by_run)
+    assert [n.where for n in notes] == ["A-B.1", "A-B.2"]
+    assert ["(lower)" in n.message for n in notes] == [True, False]
+
+
+@pytest.mark.parametrize(
+    ("limit", "words"),
+    [
+        (0.5, "one half alone is thicker than the greatest build-up (0.66 mm; allowed: 0.5 mm)"),
+        (0.7, "no laps and set-backs keep the joint so thin (0.7 mm; allowed: 0.88 mm or more"),
+    ],
+)
+def test_wishes_that_contradict_are_a_warning(demo, limit, words):
+    """Three plies a half are 0.66 mm, and one more of the other half must start: 0.88 mm."""
+    found, (warning,) = wished(demo, greatest_build_up=limit)
+    assert found == {}
+    assert (warning.level, warning.where) == ("warning", "A-B.1, A-B.2")
+    assert words in warning.message
 
 
 def test_demo_plies_cover_the_cavity(results):
@@ -148,6 +235,60 @@ locking_angle = 45
     path = folder / "job.toml"
     path.write_text(text + "\n")
     return path
+
+
+def test_a_run_without_a_lap_half_is_one_line_and_exit_code_2(tmp_path, capsys):
+    path, out = trough_job(tmp_path), tmp_path / "out"
+    joint = '[joint]\nlap_half = { "A-B.1" = "lower", "A-B.3" = "lower" }\nlaps = [5]\n'
+    path.write_text(path.read_text().replace("[[plies]]", joint + "[[plies]]"))
+    assert cli.main(["run", str(path), "-o", str(out), "--jobs", "1"]) == 2
+    errors = [x for x in capsys.readouterr().err.splitlines() if x.startswith("error")]
+    assert len(errors) == 2
+    assert "no such run; got A-B.3; allowed: A-B.1, A-B.2" in errors[0]
+    assert "no lap half for a run of the parting line; got A-B.2" in errors[1]
+    assert not out.exists()
+
+
+def test_suggestions_stand_in_the_summary(tmp_path):
+    """One ply of 0.22 mm a half, 6 mm wished: a lap of 6, 0.44 mm thick; two plies need that."""
+    plies = [("lower", "angle = 0"), ("upper", "angle = 0")]
+    joint = '[joint]\nlap_half = "upper"\nlaps = [12]\nset_backs = [2]\n'
+    for wish, expected in (("0.5", {"laps_mm": (6.0,), "set_backs_mm": (0.0,)}), ("0.4", None)):
+        wishes = f"least_overlap = 6\ngreatest_build_up = {wish}\n"
+        results = pipeline.run(load_job(two_troughs(tmp_path, joint + wishes, plies)), jobs=1)
+        found = results.summary.joint.suggested
+        assert list(found) == (["A-B.1", "A-B.2"] if expected else [])
+        for schedule in found.values():
+            assert schedule.model_dump() == {**expected, "greatest_mm": 0.44}
+        levels = [f.level for f in results.findings if "laps and set-backs" in f.message]
+        levels += [f.level for f in results.findings if "laps of 6 mm (upper)" in f.message]
+        assert levels == (["note"] if expected else ["warning"])
+
+
+def test_one_half_that_laps_at_one_run_only(tmp_path):
+    """A lap of 5 at one long side, a set-back of 2 at the other: π(R − t/2) + 3 wide."""
+    path = trough_job(tmp_path)
+    joint = '[mould.halves.upper]\nmesh = "upper.stl"\n[fabrics.twill]'
+    vertices, faces = shapes.trough(RADIUS, LENGTH, 32, 20)
+    turned = vertices * [1.0, -1.0, -1.0]
+    trimesh.Trimesh(turned, faces, process=False).export(tmp_path / "upper.stl")
+    text = path.read_text().replace("[fabrics.twill]", joint)
+    table = '{ "A-B.1" = "lower", "A-B.2" = "upper" }'
+    text = text.replace(
+        "[[plies]]", f"[joint]\nlap_half = {table}\nlaps = [5]\nset_backs = [2]\n[[plies]]"
+    )
+    path.write_text(text)
+    results = pipeline.run(load_job(path), jobs=1)
+    size = np.ptp(results.plies[0].pattern.outline, axis=0)
+    width = np.pi * (RADIUS - 0.5 * PLY) + 5.0 - 2.0
+    assert sorted(size) == pytest.approx(sorted([LENGTH, width]), abs=0.03)
+    told = {e.name: e.allowance_mm for e in results.plies[0].pattern.edges}
+    assert told == {"A": 0.0, "A-B.1": 5.0, "B": 0.0, "A-B.2": -2.0}
+    runs = results.summary.joint.runs
+    assert {name: run.lap_half for name, run in runs.items()} == {
+        "A-B.1": "lower",
+        "A-B.2": "upper",
+    }
 
 
 def test_a_trough_from_file_to_its_exact_rectangle(tmp_path):

@@ -13,10 +13,11 @@ Radians and mm inside.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from scipy import sparse
 
 from drape.cloth.facets import folded_lengths
@@ -263,37 +264,39 @@ def closure(
     second: Net,
     flat: dict[str, list[Floats]],
     moved: dict[str, tuple[EdgeStretch, ...]],
-    allowances: dict[str, float],
+    allowances: Mapping[str, Sequence[ArrayLike]],
 ) -> float:
     """Largest difference of the outline's distance from its edges from the allowances, mm.
 
-    ``flat`` holds, per edge and stretch, the outline's own vertices that belong to samples.
+    ``flat`` holds, per edge and stretch, the outline's own vertices that belong to samples,
+    ``allowances`` what their distances should be: one for the stretch, or one each.
     NaN where the second net doesn't reach one, or where an edge has hardly a sample left
     in the outline: then there is nothing to trust.
     """
     worst = 0.0
     for name, stretches in moved.items():
         seen, of = 0, 0
-        for stretch, points in zip(stretches, flat[name], strict=True):
+        for stretch, points, own in zip(stretches, flat[name], allowances[name], strict=True):
             of += len(stretch.flat)
             seen += len(points)
             if not len(points):
                 continue
             laid = second.to_surface(points)
-            distance = edge_distance(second, stretch, laid, allowances[name])
+            wanted = np.broadcast_to(np.asarray(own, dtype=float), len(points))
+            distance = edge_distance(second, stretch, laid, wanted)
             if np.isnan(distance).any():
                 return float("nan")
-            worst = max(worst, float(np.max(np.abs(distance - allowances[name]))))
+            worst = max(worst, float(np.max(np.abs(distance - wanted))))
         if seen < min(FEWEST_SAMPLES, of):
             return float("nan")
     return worst
 
 
-def edge_distance(net: Net, stretch: EdgeStretch, points: Floats, about: float) -> Floats:
+def edge_distance(net: Net, stretch: EdgeStretch, points: Floats, about: Floats) -> Floats:
     """(k,) distance along the surface of (k, 3) points from a stretch of an edge, mm.
 
     Negative short of the edge (on the region's side: the chain has it on its left). Where
-    ``about``, the distance to expect, is 0 the side doesn't matter: the chord's length.
+    ``about`` (k,), the distance to expect, is 0 the side doesn't matter: the chord's length.
     """
     base = stretch.base[:, :3]
     ring = np.concatenate([base, base[:1]]) if stretch.closed else base
@@ -303,7 +306,7 @@ def edge_distance(net: Net, stretch: EdgeStretch, points: Floats, about: float) 
     chord = np.linalg.norm(points[:, None] - foot, axis=2)
     best = np.argmin(np.where(np.isnan(chord), np.inf, chord), axis=1)
     rows = np.arange(len(points))
-    if about == 0.0:
+    if not about.any():
         return chord[rows, best]
     face, at = place_near(
         net.patches, stretch.faces[best], stretch.base[best, 12:14], foot[rows, best]
@@ -312,4 +315,4 @@ def edge_distance(net: Net, stretch: EdgeStretch, points: Floats, about: float) 
     end[:, :3] = points
     outward = np.cross(d[best], stretch.base[best, 3:6])
     side = np.sign(np.einsum("ij,ij->i", points - foot[rows, best], outward))
-    return side * surface_lengths(net, face, at, end)
+    return np.where(about == 0.0, chord[rows, best], side * surface_lengths(net, face, at, end))

@@ -16,14 +16,16 @@ import numpy as np
 
 from drape.cloth.net import Net
 from drape.geometry.patches import place_near, shoot
-from drape.geometry.polyline import kinks, smooth_samples
+from drape.geometry.polyline import arc_positions, kinks, smooth_samples
 from drape.geometry.surface import Bools, Floats, Ints, Surface, readonly
+from drape.layup.allowance import Allowance, values_at
 from drape.mould.region import Edge, Region
 
 LONGEST_SAMPLE = 1.0  # mm between samples along an edge
 LONGEST_GAP = 4  # samples
 FARTHEST = 20.0  # heights: how far the parting surface is looked for
 SHIFT_TOLERANCE = 1e-3  # mm off the parting surface
+SAME_END = 1.0  # mm; halves may be that far apart at the ends of a run
 SHOOT_STEP = 0.25  # mm, sub-step of the geodesics
 
 
@@ -38,6 +40,8 @@ class EdgeStretch:
     moved : (k, ROW) rows at the allowance
     shift : (k,) mm, from the moved rim of the mid-surface to where it meets the parting surface
     moved_faces : (k,) faces of the moved rows
+    place : (k,) mm along the edge from its start, see ``edge_places``
+    allowance : (k,) mm
     flat_base, flat : (k, 2) mm, the same on the cloth
     found : (k,) whether the net was there; the others were interpolated
     closed : bool
@@ -52,10 +56,42 @@ class EdgeStretch:
     flat: Floats
     found: Bools
     closed: bool
+    place: Floats
+    allowance: Floats
+
+
+def edge_places(region: Region, edge: Edge) -> Floats:
+    """Length along an edge, on the cavity, up to each vertex of its chain, mm.
+
+    (k,), or (k + 1,) with the whole length last if the edge is closed. A run of the parting
+    line starts at the mouth (or trim line) that its name has first, so that it starts at the
+    same end in both halves; one from a mouth back to itself at the end with the smaller x
+    (then y, then z). Other edges start where their chain does.
+    """
+    points = region.surface.vertices[edge.vertices]
+    if edge.closed:
+        return arc_positions(np.concatenate([points, points[:1]]))
+    places = arc_positions(points)
+    return places[-1] - places if _starts_last(region, edge) else places
+
+
+def _starts_last(region: Region, edge: Edge) -> bool:
+    """Whether an open run starts at the end of its chain."""
+    if edge.kind != "parting":
+        return False
+    loop = next(loop for loop in region.loops if any(region.edges[i] is edge for i in loop))
+    names = [region.edges[i].name for i in loop]
+    at = names.index(edge.name)
+    before, after = names[at - 1], names[(at + 1) % len(names)]
+    if before != after:
+        return after == edge.name.partition(".")[0].split("-")[0]
+    step = np.diff(region.surface.vertices[edge.vertices[[0, -1]]], axis=0)[0]
+    clear = step[np.abs(step) > SAME_END]
+    return bool(len(clear) and clear[0] < 0.0)
 
 
 def stretches(
-    region: Region, surface: Surface, net: Net, edge: Edge, allowance: float, height: float
+    region: Region, surface: Surface, net: Net, edge: Edge, allowance: Allowance, height: float
 ) -> tuple[EdgeStretch, ...]:
     """Move ``edge`` by ``allowance`` on the extended mid-surface and map it to the cloth.
 
@@ -65,11 +101,14 @@ def stretches(
     surface : Surface
         Extended mid-surface; its first vertices and faces are the region's.
     net : Net on that surface
-    allowance : mm
+    allowance : mm, or stations along the edge
     height : mm from the cavity to the mid-surface
     """
     out = []
-    for chain, normals, closed in _split(edge, surface.vertices):
+    along = edge_places(region, edge)
+    for index, closed in _split(edge, surface.vertices):
+        chain = edge.vertices[index]
+        normals = None if edge.cut_normals is None else edge.cut_normals[index]
         segment, share, points, tangents = smooth_samples(
             surface.vertices[chain], closed, LONGEST_SAMPLE
         )
@@ -77,12 +116,15 @@ def stretches(
         face, weights = _places(region, ends, segment, share)
         face, base = place_near(net.patches, face, weights, points)
         direction = np.cross(tangents, base[:, 3:6])
+        whole = along if closed else along[index]
+        place = (1.0 - share) * whole[segment] + share * whole[segment + 1]
+        wanted = values_at(allowance, place)
         shift = _shift(net, normals, segment, share, closed, face, base, direction, height)
         flat_face, zero = _shot(net, face, base, direction, shift)
-        moved_faces, moved = _shot(net, face, base, direction, shift + allowance)
+        moved_faces, moved = _shot(net, face, base, direction, shift + wanted)
         flat_base, found_base = bridged(net.to_flat(zero[:, :3], zero[:, 3:6]))
         flat, found = flat_base, found_base
-        if allowance:
+        if wanted.any():
             flat, found = bridged(net.to_flat(moved[:, :3], moved[:, 3:6]))
         out.append(
             EdgeStretch(
@@ -95,6 +137,8 @@ def stretches(
                 readonly(flat),
                 readonly(found & found_base),
                 closed,
+                readonly(place),
+                readonly(wanted),
             )
         )
     return tuple(out)
@@ -129,20 +173,18 @@ def _shot(
     return faces, rows
 
 
-def _split(edge: Edge, vertices: Floats) -> list[tuple[Ints, Floats | None, bool]]:
-    """The edge's chain cut at its kinks: (vertex chain, cut normals, closed)."""
-    chain, normals = edge.vertices, edge.cut_normals
-    at = kinks(vertices[chain], edge.closed)
+def _split(edge: Edge, vertices: Floats) -> list[tuple[Ints, bool]]:
+    """The edge's chain cut at its kinks: (indices into the chain, closed)."""
+    at = kinks(vertices[edge.vertices], edge.closed)
+    index = np.arange(len(edge.vertices))
     if not len(at):
-        return [(chain, normals, edge.closed)]
-    index = np.arange(len(chain))
+        return [(index, edge.closed)]
     if edge.closed:
         index = np.concatenate([index[at[0] :], index[: at[0] + 1]])
         at = np.append(at[1:] - at[0], len(index) - 1)
         at = at[at < len(index) - 1]
     bounds = [0, *at.tolist(), len(index) - 1]
-    pieces = [index[a : b + 1] for a, b in itertools.pairwise(bounds)]
-    return [(chain[i], None if normals is None else normals[i], False) for i in pieces]
+    return [(index[a : b + 1], False) for a, b in itertools.pairwise(bounds)]
 
 
 def _places(region: Region, chain: Ints, segment: Ints, share: Floats) -> tuple[Ints, Floats]:

@@ -9,7 +9,7 @@ Lengths in mm.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -37,7 +37,6 @@ class Outline:
 def outlines(
     region: Region,
     moved: dict[str, tuple[EdgeStretch, ...]],
-    allowances: dict[str, float],
     *,
     at_base: bool = False,
 ) -> tuple[Outline, ...]:
@@ -50,10 +49,10 @@ def outlines(
         pieces = []
         for index in loop:
             edge = region.edges[index]
-            allowance = 0.0 if at_base else allowances[edge.name]
             for stretch in moved[edge.name]:
                 points = stretch.flat_base if at_base else stretch.flat
-                pieces.append(_Piece(edge.name, edge.kind, allowance, points, stretch))
+                own = np.zeros(len(points)) if at_base else stretch.allowance
+                pieces.append(_Piece(edge.name, edge.kind, own, points, stretch))
         out.append(_closed(pieces))
     return tuple(sorted(out, key=lambda x: -abs(signed_area(x.points))))
 
@@ -62,9 +61,19 @@ def outlines(
 class _Piece:
     name: str
     kind: str
-    allowance: float
+    allowance: Floats  # (k,) of the stretch's samples, mm
     points: Floats
     stretch: EdgeStretch
+
+    @property
+    def ends(self) -> tuple[float, float]:
+        """Allowance at the start and at the end."""
+        return float(self.allowance[0]), float(self.allowance[-1])
+
+    def edge(self, first: int, last: int) -> PatternEdge:
+        least, most = float(self.allowance.min()), float(self.allowance.max())
+        changing = most if most > least else None
+        return PatternEdge(self.name, self.kind, first, last, least, greatest_mm=changing)
 
 
 def _closed(pieces: list[_Piece]) -> Outline:
@@ -73,7 +82,7 @@ def _closed(pieces: list[_Piece]) -> Outline:
     chamfers = []
     for this, following in zip(pieces, pieces[1:] + pieces[:1], strict=True):
         apex = this.stretch.flat_base[-1]
-        limit = MITRE_LIMIT * max(abs(this.allowance), abs(following.allowance))
+        limit = MITRE_LIMIT * max(abs(this.ends[1]), abs(following.ends[0]))
         if this is following:
             this.points = _self_joined(this.points, apex, limit)
             continue
@@ -93,7 +102,7 @@ def _self_joined(points: Floats, apex: Floats, limit: float) -> Floats:
 def _chamfer(this: _Piece, following: _Piece) -> None:
     """Cut the corner between a lap and a run-off at 45°, by the smaller of the two."""
     kinds = {this.kind == "parting", following.kind == "parting"}
-    leg = min(this.allowance, following.allowance)
+    leg = min(this.ends[1], following.ends[0])
     if kinds != {True, False} or leg <= 0.0 or "hole" in (this.kind, following.kind):
         return
     this.points = cut_at(this.points, walk_back(this.points, leg, "end"), "start")
@@ -124,7 +133,7 @@ def _assembled(pieces: list[_Piece]) -> Outline:
     for piece in ordered:
         last = (count + len(piece.points) - 1) % total
         points.append(piece.points[:-1])
-        edges.append(PatternEdge(piece.name, piece.kind, count, last, piece.allowance))
+        edges.append(piece.edge(count, last))
         count += len(piece.points) - 1
     return Outline(readonly(np.concatenate(points)), _merged(edges))
 
@@ -134,10 +143,17 @@ def _merged(edges: list[PatternEdge]) -> tuple[PatternEdge, ...]:
     out: list[PatternEdge] = []
     for e in edges:
         if out and out[-1].name == e.name and out[-1].last == e.first:
-            out[-1] = PatternEdge(e.name, e.kind, out[-1].first, e.last, e.allowance_mm)
+            least = min(out[-1].allowance_mm, e.allowance_mm)
+            most = max(_greatest(x) for x in (out[-1], e))
+            changing = most if most > least else None
+            out[-1] = replace(e, first=out[-1].first, allowance_mm=least, greatest_mm=changing)
         else:
             out.append(e)
     return tuple(out)
+
+
+def _greatest(edge: PatternEdge) -> float:
+    return edge.allowance_mm if edge.greatest_mm is None else edge.greatest_mm
 
 
 def _without_corners(piece: _Piece) -> Outline:
@@ -153,5 +169,4 @@ def _without_corners(piece: _Piece) -> Outline:
         i, crossing = int(at[best]), np.array([[x[best], 0.0]])
         p = np.concatenate([crossing, p[i + 1 :], p[: i + 1]])
         p = p[np.linalg.norm(p - np.roll(p, -1, axis=0), axis=1) > 1e-6]
-    edge = PatternEdge(piece.name, piece.kind, 0, 0, piece.allowance)
-    return Outline(readonly(p), (edge,))
+    return Outline(readonly(p), (piece.edge(0, 0),))

@@ -15,7 +15,10 @@ from drape.geometry.surface import Floats
 class PatternEdge:
     """A named stretch of the outline, from vertex ``first`` to vertex ``last``.
 
-    Indices into ``Pattern.outline``, counter-clockwise, wrapping at the end.
+    Indices into ``Pattern.outline``, counter-clockwise, wrapping at the end. ``allowance_mm``
+    is that of the cut; ``trim_to_mm`` what it is trimmed to in the mould, None if it isn't.
+    Where these change along the edge they are the least, and ``greatest_mm`` is the greatest
+    of the cut; ``stations_mm`` are the places and allowances of the cut that were given.
     """
 
     name: str
@@ -23,6 +26,9 @@ class PatternEdge:
     first: int
     last: int
     allowance_mm: float
+    trim_to_mm: float | None = None
+    greatest_mm: float | None = None
+    stations_mm: tuple[tuple[float, float], ...] | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,7 +49,8 @@ class Pattern:
     edges : tuple of PatternEdge
     edge_lines : tuple of (name, (k, 2) mm)
         Where the edges themselves (allowance 0) lie on the cloth, of those with a lap or
-        run-off; elsewhere they coincide with the outline or lie outside it.
+        run-off; elsewhere they coincide with the outline or lie outside it. Also where edges
+        are trimmed in the mould.
     """
 
     piece: str

@@ -6,7 +6,7 @@ Lengths in mm, angles in radians.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
@@ -16,6 +16,7 @@ from drape.cloth.net import Net
 from drape.cloth.solver import NetOptions, solve_net
 from drape.errors import AccuracyError, Finding
 from drape.geometry.surface import Bools, Floats, Surface, SurfacePoint
+from drape.layup.allowance import Allowance, greatest, values_at
 from drape.layup.checks import (
     CLOSURE_CEILING,
     CLOSURE_LIMIT,
@@ -49,22 +50,25 @@ class PieceOptions:
 
     start : SurfacePoint on the region
     warp : (3,) direction of the warp there
-    allowances : edge name → mm, + past the edge, − short of it
+    allowances : edge name → mm, + past the edge, − short of it; or stations along the edge
+    trims : edge name → mm, of edges cut proud: the allowance they are trimmed to in the mould
     height : mm from the cavity to the ply's mid-surface
     spacing : mm between the net's yarns
     """
 
     start: SurfacePoint
     warp: Floats
-    allowances: Mapping[str, float]
+    allowances: Mapping[str, Allowance]
     height: float = 0.0
     spacing: float = 1.0
+    trims: Mapping[str, Allowance] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
 class Piece:
     """A draped piece with all that later stages need.
 
+    moved, trimmed : by edge, at the cut and where it is trimmed in the mould.
     outlines : of the cut; own_outlines : of the edges themselves (allowance 0).
     covered_cavity_area, unreached_area : mm² of the cavity.
     """
@@ -75,6 +79,7 @@ class Piece:
     extended: Extended
     net: Net
     moved: dict[str, tuple[EdgeStretch, ...]]
+    trimmed: dict[str, tuple[EdgeStretch, ...]]
     outlines: tuple[Outline, ...]
     own_outlines: tuple[Outline, ...]
     assessment: Assessment
@@ -101,18 +106,15 @@ def make_piece(region: Region, options: PieceOptions, where: str = "piece") -> P
     """
     mid = region.surface.offset(options.height)
     margin = max(MARGIN, 4.0 * options.spacing)
-    needed = max(0.0, *options.allowances.values()) + 1.0
+    needed = max(0.0, *map(greatest, options.allowances.values())) + 1.0
     extended = extend(region, mid, needed, margin)
     net = _net(extended, options, options.spacing)
-    moved = {
-        e.name: stretches(
-            region, extended.surface, net, e, options.allowances[e.name], options.height
-        )
-        for e in region.edges
-    }
+    moved = _moved(region, extended, net, options.allowances, options.height)
+    trimmed = _moved(region, extended, net, options.trims, options.height)
     _refuse_gaps(moved, net, where)
-    cut = outlines(region, moved, dict(options.allowances))
-    own = outlines(region, moved, dict(options.allowances), at_base=True)
+    _refuse_gaps(trimmed, net, where)
+    cut = outlines(region, moved)
+    own = outlines(region, moved, at_base=True)
     cut_polygon, own_polygon = _polygon(cut, where, net), _polygon(own, where, net)
     cover = coverage(region, mid, net, cut_polygon)
     checks = _checks(region, mid, extended, net, moved, cut, cut_polygon, options)
@@ -125,6 +127,7 @@ def make_piece(region: Region, options: PieceOptions, where: str = "piece") -> P
         extended,
         net,
         moved,
+        trimmed,
         cut,
         own,
         assess(net, cut_polygon, own_polygon),
@@ -133,6 +136,14 @@ def make_piece(region: Region, options: PieceOptions, where: str = "piece") -> P
         cover.unreached,
         findings,
     )
+
+
+def _moved(region, extended, net, allowances, height) -> dict[str, tuple[EdgeStretch, ...]]:
+    return {
+        e.name: stretches(region, extended.surface, net, e, allowances[e.name], height)
+        for e in region.edges
+        if e.name in allowances
+    }
 
 
 def _net(extended: Extended, options: PieceOptions, spacing: float, half: bool = False) -> Net:
@@ -210,11 +221,11 @@ def _checks(region, mid, extended, net, moved, cut, polygon, options) -> Checks:
     own = DOUBTS * (largest_block_sum(doubt) + chord_strain(region.surface))
     own += slope_error(region.surface)
     second = _net(extended, options, OTHER_SPACING * options.spacing, half=True)
-    flat = _outline_samples(moved, cut)
+    flat, wanted = _outline_samples(moved, cut, options.allowances)
     return Checks(
         largest_block_sum(residuals),
         yarn_deviation(net, _nodes_in(net, polygon)),
-        closure(second, flat, moved, dict(options.allowances)),
+        closure(second, flat, moved, wanted),
         float(np.fmin(CURVATURE_LIMIT + own, CURVATURE_CEILING)),
         YARN_LIMIT,
         min(CLOSURE_LIMIT + error, CLOSURE_CEILING),
@@ -226,13 +237,19 @@ def _nodes_in(net: Net, polygon: shapely.Polygon) -> Bools:
     return np.asarray(shapely.contains_xy(polygon, u, v))
 
 
-def _outline_samples(moved, cut: tuple[Outline, ...]) -> dict[str, list[Floats]]:
-    """The samples of each stretch that survived as vertices of the cut outline."""
+def _outline_samples(moved, cut: tuple[Outline, ...], allowances):
+    """Of each stretch the samples that survived as vertices of the cut outline, by edge; and
+    the allowances wanted there."""
     kept = {tuple(p) for part in cut for p in part.points.tolist()}
-    return {
-        name: [s.flat[s.found & [tuple(p) in kept for p in s.flat.tolist()]] for s in parts]
-        for name, parts in moved.items()
-    }
+    flat: dict[str, list[Floats]] = {}
+    wanted: dict[str, list[Floats]] = {}
+    for name, parts in moved.items():
+        there = [s.found & [tuple(p) in kept for p in s.flat.tolist()] for s in parts]
+        flat[name] = [s.flat[t] for s, t in zip(parts, there, strict=True)]
+        wanted[name] = [
+            values_at(allowances[name], s.place[t]) for s, t in zip(parts, there, strict=True)
+        ]
+    return flat, wanted
 
 
 def past_the_end(piece: Piece, where: str) -> tuple[Finding, ...]:
@@ -240,7 +257,7 @@ def past_the_end(piece: Piece, where: str) -> tuple[Finding, ...]:
     out = []
     count = len(piece.region.inside)
     for edge in piece.region.edges:
-        allowance = piece.options.allowances[edge.name]
+        allowance = greatest(piece.options.allowances[edge.name])
         if edge.kind not in ("mouth", "trim") or allowance <= 0.0:
             continue
         # the outermost samples lie on the parting line, beside the mould in any case

@@ -133,8 +133,17 @@ def _left(least: float) -> str:
     return f"an overlap of {least:.1f} mm" if least >= 0.0 else f"a gap of {-least:.1f} mm"
 
 
-def proud_findings(ply: EdgePly, at: EdgeStations, placement: Placement) -> tuple[Finding, ...]:
-    """A risk where a flush or set-back ply may come to lie past the line and hold the mould open.
+@dataclass(frozen=True)
+class Proud:
+    """A ply that is to end at the line or short of it, and how far it may pass it, mm."""
+
+    ply: str
+    allowance: float
+    past_mm: float
+
+
+def proud_of(ply: EdgePly, at: EdgeStations, placement: Placement) -> Proud | None:
+    """How far a flush or set-back ply may come to lie past the line; None: not worth a word.
 
     A lap is meant to pass the line; an edge trimmed in the mould can't.
     """
@@ -142,9 +151,47 @@ def proud_findings(ply: EdgePly, at: EdgeStations, placement: Placement) -> tupl
     past = np.where(own <= 0.0, own + _shifts(ply, at, placement)[1], -np.inf)
     worst = int(np.argmax(past))
     if past[worst] <= PROUD:
-        return ()
+        return None
+    return Proud(ply.name, float(own[worst]), float(past[worst]))
+
+
+@dataclass(frozen=True)
+class Short:
+    """An edge to be trimmed in the mould, and how far short of its trim place it may lie, mm."""
+
+    ply: str
+    proud: float
+    short_mm: float
+
+
+def short_of(ply: EdgePly, at: EdgeStations, placement: Placement, proud: float) -> Short | None:
+    """Where placement takes more than an edge was cut proud: there nothing is left to trim."""
+    if not ply.trimmed:
+        return None
+    short = -float(np.min(edge_shifts(at, placement)[0])) - proud
+    return Short(ply.name, proud, short) if short > PROUD else None
+
+
+def short_finding(short: Short) -> Finding:
+    """The risk that a trimmed edge ends short of where it is to be trimmed."""
     text = (
-        f"a ply with an allowance of {own[worst]:g} mm may lie {past[worst]:.1f} mm proud of "
-        f"the parting line: it then holds the mould open"
+        f"cut {short.proud:g} mm proud to be trimmed in the mould, it may lie "
+        f"{short.short_mm:.1f} mm short of the trim place, which counts in no overlap"
     )
-    return (Finding("risk", ply.name, text, "set it back more, or cut proud and trim it there"),)
+    least = np.ceil(short.proud + short.short_mm)
+    return Finding("risk", short.ply, text, f"set proud to {least:g} mm, or lay it more exactly")
+
+
+def proud_finding(proud: Proud) -> Finding:
+    """The risk that a ply past the line holds the mould open."""
+    text = (
+        f"a ply with an allowance of {proud.allowance:g} mm may lie {proud.past_mm:.1f} mm proud "
+        f"of the parting line: it then holds the mould open"
+    )
+    return Finding("risk", proud.ply, text, "set it back more, or cut proud and trim it there")
+
+
+def proud_findings(ply: EdgePly, at: EdgeStations, placement: Placement) -> tuple[Finding, ...]:
+    """The finding on ``proud_of``, if there is one."""
+    found = proud_of(ply, at, placement)
+    return () if found is None else (proud_finding(found),)

@@ -7,7 +7,7 @@ hollow. Every function returns paths and texts and takes their place out of the 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import atan2, ceil, cos, hypot, pi, radians, sin
 
 import numpy as np
@@ -144,12 +144,26 @@ def edge_names(marks: Marks, room: Room, pattern: Pattern) -> None:
 
 def allowance_words(edge: PatternEdge) -> str:
     """The allowance in the trade's words, with its size in mm."""
-    size = f"{abs(edge.allowance_mm):.4g}"
+    if edge.trim_to_mm is not None:
+        proud = edge.allowance_mm - edge.trim_to_mm
+        most = None if edge.greatest_mm is None else edge.greatest_mm - proud
+        own = replace(edge, allowance_mm=edge.trim_to_mm, trim_to_mm=None, greatest_mm=most)
+        return f"cut {proud:.4g} proud, trim in mould: {allowance_words(own)}"
+    least = _one_allowance(edge.kind, edge.allowance_mm)
+    if edge.greatest_mm is None:
+        return least
+    most_words = _one_allowance(edge.kind, edge.greatest_mm)
+    same, _, size = most_words.partition(" ")
+    return f"{least} to {size if size and least.startswith(same) else most_words}"
+
+
+def _one_allowance(kind: str, allowance: float) -> str:
+    size = f"{abs(allowance):.4g}"
     if float(size) == 0.0:
         return "flush"
-    if edge.allowance_mm < 0:
+    if allowance < 0:
         return f"set-back {size}"
-    return f"lap {size}" if edge.kind == "parting" else f"run-off {size}"
+    return f"lap {size}" if kind == "parting" else f"run-off {size}"
 
 
 def edge_points(outline: Floats, edge: PatternEdge) -> Floats:

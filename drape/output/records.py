@@ -9,10 +9,13 @@ import numpy as np
 
 from drape.cloth.net import Net
 from drape.errors import Finding
+from drape.layup.buildup import Band
 from drape.layup.checks import Checks
 from drape.layup.joint import RunJoint
-from drape.layup.pattern import Pattern
+from drape.layup.pattern import Pattern, PatternEdge
 from drape.layup.piece import Piece
+from drape.layup.scatter import Placement
+from drape.layup.schedule import Schedule
 from drape.mould.inspection import Inspection
 from drape.mould.mould import Mould
 from drape.output import summary as record
@@ -77,15 +80,21 @@ def piece_record(name: str, piece: Piece, pattern: Pattern) -> record.PieceRecor
         nodes_on_facets=net.nodes_on_facets,
         outline_mm=_points(pattern.outline) if ok else None,
         holes_mm=tuple(_points(h) for h in pattern.holes) if ok else None,
-        edges=tuple(
-            record.EdgeRecord(
-                name=e.name, kind=e.kind, first=e.first, last=e.last, allowance_mm=e.allowance_mm
-            )
-            for e in pattern.edges
-        )
-        if ok
-        else None,
+        edges=tuple(_edge_record(e) for e in pattern.edges) if ok else None,
         checks=checks_record(piece.checks),
+    )
+
+
+def _edge_record(edge: PatternEdge) -> record.EdgeRecord:
+    return record.EdgeRecord(
+        name=edge.name,
+        kind=edge.kind,
+        first=edge.first,
+        last=edge.last,
+        allowance_mm=edge.allowance_mm,
+        trim_in_mould=edge.trim_to_mm is not None,
+        trim_to_mm=edge.trim_to_mm,
+        stations_mm=edge.stations_mm,
     )
 
 
@@ -100,27 +109,28 @@ def shears(piece: Piece) -> dict[str, Any]:
     }
 
 
-def joint_record(joints: Mapping[str, RunJoint]) -> record.Joint | None:
+def joint_record(
+    joints: Mapping[str, RunJoint],
+    placement: Placement,
+    schedules: Mapping[str, Schedule] | None = None,
+) -> record.Joint | None:
     """The joint, run by run; None without one."""
     if not joints:
         return None
     runs = {
         run: record.Run(
             lap_half=joint.lap_half,
-            build_up=tuple(
-                record.BuildUp(
-                    from_mm=round(b.from_mm, 3) + 0.0,
-                    to_mm=round(b.to_mm, 3) + 0.0,
-                    plies=b.plies,
-                    thickness_mm=round(b.thickness_mm, 3) + 0.0,
-                )
-                for b in joint.bands
-            ),
+            build_up=_bands(joint.bands),
+            build_up_at_mm=number(joint.bands_at),
+            least_build_up=None if joint.least_bands is None else _bands(joint.least_bands),
+            least_build_up_at_mm=number(joint.least_bands_at),
             overlaps=tuple(
                 record.Overlap(
                     lap_ply=o.ply,
                     other_ply=o.other,
                     overlap_mm=round(o.nominal_mm, 3) + 0.0,
+                    least_mm=number(o.least_mm),
+                    greatest_mm=number(o.greatest_mm),
                     overlap_per_thickness=number(o.per_thickness),
                 )
                 for o in joint.overlaps
@@ -128,7 +138,35 @@ def joint_record(joints: Mapping[str, RunJoint]) -> record.Joint | None:
         )
         for run, joint in joints.items()
     }
-    return record.Joint(runs=runs)
+    scatter = record.Scatter(
+        placement_mm=placement.offset, angle_deg=round(float(np.degrees(placement.angle)), 6)
+    )
+    return record.Joint(suggested=_suggested(schedules), scatter=scatter, runs=runs)
+
+
+def _suggested(schedules: Mapping[str, Schedule] | None) -> dict[str, record.Suggested] | None:
+    if schedules is None:
+        return None
+    return {
+        run: record.Suggested(
+            laps_mm=tuple(round(x, 3) for x in schedule.laps),
+            set_backs_mm=tuple(round(x, 3) for x in schedule.set_backs),
+            greatest_mm=round(schedule.greatest_mm, 3),
+        )
+        for run, schedule in schedules.items()
+    }
+
+
+def _bands(bands: Sequence[Band]) -> tuple[record.BuildUp, ...]:
+    return tuple(
+        record.BuildUp(
+            from_mm=round(b.from_mm, 3) + 0.0,
+            to_mm=round(b.to_mm, 3) + 0.0,
+            plies=b.plies,
+            thickness_mm=round(b.thickness_mm, 3) + 0.0,
+        )
+        for b in bands
+    )
 
 
 def finding_records(findings: Sequence[Finding]) -> tuple[record.FindingRecord, ...]:

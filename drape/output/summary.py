@@ -68,13 +68,21 @@ class Shears(Model):
 
 
 class EdgeRecord(Model):
-    """A named stretch of the outline from vertex ``first`` to ``last``."""
+    """A named stretch of the outline from vertex ``first`` to ``last``.
+
+    ``allowance_mm`` is that of the cut, ``trim_to_mm`` what it is trimmed to in the mould.
+    Where these change along the edge they are the least; ``stations_mm`` are the places, mm
+    along the edge, and the allowances of the cut.
+    """
 
     name: str
     kind: str
     first: Annotated[int, Field(ge=0)]
     last: Annotated[int, Field(ge=0)]
     allowance_mm: FiniteFloat
+    trim_in_mould: bool = False
+    trim_to_mm: FiniteFloat | None = None
+    stations_mm: tuple[tuple[FiniteFloat, FiniteFloat], ...] | None = None
 
 
 class Zone(Model):
@@ -145,11 +153,13 @@ class BuildUp(Model):
 
 
 class Overlap(Model):
-    """Overlap of a pair of plies at a run."""
+    """Overlap of a pair of plies at a run; ``least`` and ``greatest`` with placement scatter."""
 
     lap_ply: str
     other_ply: str
     overlap_mm: FiniteFloat
+    least_mm: FiniteFloat | None = None
+    greatest_mm: FiniteFloat | None = None
     overlap_per_thickness: FiniteFloat | None = None
 
 
@@ -163,17 +173,45 @@ class Tuck(Model):
 
 
 class Run(Model):
-    """A run of the parting line."""
+    """A run of the parting line.
+
+    Where an allowance changes along the run, ``build_up`` is at the place with the greatest
+    thickness, ``build_up_at_mm`` along the run, and ``least_build_up`` at the place where the
+    greatest thickness is least; both places are null where nothing changes.
+    """
 
     lap_half: str
     build_up: tuple[BuildUp, ...] | None = None
+    build_up_at_mm: Amount | None = None
+    least_build_up: tuple[BuildUp, ...] | None = None
+    least_build_up_at_mm: Amount | None = None
     overlaps: tuple[Overlap, ...] | None = None
     tuck: tuple[Tuck, ...] | None = None
 
 
-class Joint(Model):
-    """The joint of the halves, run by run."""
+class Scatter(Model):
+    """How far off and how far turned a ply may be laid, either way."""
 
+    placement_mm: Amount
+    angle_deg: Amount
+
+
+class Suggested(Model):
+    """Laps and set-backs that keep the wishes, in order of lay-up, and the thickness they make."""
+
+    laps_mm: tuple[Amount, ...]
+    set_backs_mm: tuple[Amount, ...]
+    greatest_mm: Amount
+
+
+class Joint(Model):
+    """The joint of the halves, run by run.
+
+    ``suggested`` is null without wishes; a run that it lacks has wishes that contradict.
+    """
+
+    suggested: dict[str, Suggested] | None = None
+    scatter: Scatter | None = None
     runs: dict[str, Run] = {}
 
 

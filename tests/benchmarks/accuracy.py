@@ -40,12 +40,11 @@ def cells_inside(case, net):
 
 
 def outline_of(case, net):
-    none = {e.name: 0.0 for e in case.region.edges}
     moved = {
         e.name: stretches(case.region, case.extended.surface, net, e, 0.0, 0.0)
         for e in case.region.edges
     }
-    return outlines(case.region, moved, none)[0].points
+    return outlines(case.region, moved)[0].points
 
 
 def hemisphere_errors(case, spacing):

@@ -114,11 +114,11 @@ def test_closure_sees_an_outline_that_is_wrong_beside_a_crease():
     for name, parts in piece.moved.items():
         for part in parts:
             only = {name: (part,)}
-            assert closure(second, {name: [part.flat]}, only, {name: 0.0}) < 1e-6
+            assert closure(second, {name: [part.flat]}, only, {name: [0.0]}) < 1e-6
             wrong = part.flat.copy()
             ahead = part.flat[1] - part.flat[0]
             wrong[0] -= 0.2 * np.array([-ahead[1], ahead[0]]) / np.linalg.norm(ahead)
-            found = closure(second, {name: [wrong]}, only, {name: 0.0})
+            found = closure(second, {name: [wrong]}, only, {name: [0.0]})
             assert found == pytest.approx(0.2, abs=0.01)
 
 

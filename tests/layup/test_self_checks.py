@@ -17,6 +17,7 @@ from drape.geometry import shapes
 from drape.geometry.patches import place_near
 from drape.geometry.surface import build, unit
 from drape.layup import checks
+from drape.layup.allowance import Stations
 from drape.layup.checks import (
     chord_strain,
     curvature_residuals,
@@ -225,6 +226,20 @@ def test_closure_check_sees_a_wrong_allowance(monkeypatch, allowance):
     piece = draped(allowance)
     assert piece.checks.closure == pytest.approx(SHIFT, abs=0.01)
     assert not piece.valid
+
+
+@pytest.mark.parametrize("fault", [SHIFT, 0.0])
+def test_closure_check_sees_wrong_stations(monkeypatch, fault):
+    """Stations that lie 0.2 mm off; the right ones pass."""
+    right = piece_module.stretches
+    monkeypatch.setattr(
+        piece_module,
+        "stretches",
+        lambda region, surface, net, e, a, h: right(region, surface, net, e, a + fault, h),
+    )
+    piece = draped(Stations((0.0, 10.0), (-2.0, 5.0)))
+    assert piece.checks.closure == pytest.approx(fault, abs=0.01)
+    assert piece.valid == (fault == 0.0)
 
 
 def test_closure_check_sees_a_lap_taken_for_a_set_back(monkeypatch):

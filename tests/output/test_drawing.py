@@ -94,6 +94,33 @@ def test_allowances_are_named_as_the_trade_does(kind, allowance, words):
     assert allowance_words(PatternEdge("A", kind, 0, 1, allowance)) == words
 
 
+@pytest.mark.parametrize(
+    ("kind", "allowances", "words"),
+    [
+        ("parting", (6.0, 12.5), "lap 6 to 12.5"),
+        ("parting", (-2.0, 5.0), "set-back 2 to lap 5"),
+        ("parting", (-5.0, -2.0), "set-back 5 to 2"),
+        ("parting", (-5.0, 0.0), "set-back 5 to flush"),
+        ("mouth", (0.0, 4.0), "flush to run-off 4"),
+    ],
+)
+def test_allowances_that_change_are_named_from_least_to_greatest(kind, allowances, words):
+    edge = PatternEdge("A", kind, 0, 1, allowances[0], greatest_mm=allowances[1])
+    assert allowance_words(edge) == words
+
+
+@pytest.mark.parametrize(
+    ("cut", "own", "words"),
+    [
+        (3.0, 0.0, "cut 3 proud, trim in mould: flush"),
+        (13.5, 10.0, "cut 3.5 proud, trim in mould: lap 10"),
+        (1.0, -2.0, "cut 3 proud, trim in mould: set-back 2"),
+    ],
+)
+def test_edges_trimmed_in_the_mould_say_so(cut, own, words):
+    assert allowance_words(PatternEdge("A-B.1", "parting", 0, 1, cut, own)) == words
+
+
 @pytest.mark.parametrize("pattern", PATTERNS.values(), ids=PATTERNS.keys())
 def test_every_edge_is_named_beside_itself(pattern):
     drawing = pattern_drawing(pattern)
