@@ -108,10 +108,10 @@ def march(faces, lengths, given, order, start, corner, theta, scale, distance, b
     ``order``: vertices about from near to far; they are swept until nothing changes.
     ``start`` (n+1,), ``corner`` (3m,): corners (3·face + k) by vertex; ``theta`` (m, 3)
     and ``back``: directions as in ``windows.fans``, times ``scale`` (n,) where a full turn
-    is 2π. Returns the number of sweeps.
+    is 2π.
     """
     active = ~given
-    for sweep in range(MOST_SWEEPS):
+    for _ in range(MOST_SWEEPS):
         quiet = True
         for c in order:
             if not active[c]:
@@ -127,7 +127,6 @@ def march(faces, lengths, given, order, start, corner, theta, scale, distance, b
                 for i in range(start[c], start[c + 1]):
                     for k in range(3):
                         v = faces[corner[i] // 3, k]
-                        active[v] = not given[v] and (v != c) or active[v]
+                        active[v] = (not given[v] and v != c) or active[v]
         if quiet:
             break
-    return sweep + 1

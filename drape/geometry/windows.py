@@ -126,9 +126,7 @@ def pass_on(mesh, heap, distance, reach, f, j, px, py, qx, qy, low, high, kind, 
         base += sx * qx + sy * qy
         new_x, new_y = sx * ex + sy * ey, -sx * ey + sy * ex
     low, high = max(0.0, low) * length, min(1.0, high) * length
-    push(
-        heap, faces, lengths, distance, reach, g, match[f, j], kind, low, high, new_x, new_y, base
-    )
+    push(heap, faces, lengths, distance, reach, g, match[f, j], kind, low, high, new_x, new_y, base)
 
 
 @kernel
@@ -193,7 +191,7 @@ def reached(heap, distance, back, reach, v, d):
 @kernel
 def bend_round(mesh, heap, distance, reach, theta, v, corner, total, back):
     """Ways that bend round a vertex: those more than π from the way it was reached by."""
-    faces, neighbours, _, _ = mesh
+    neighbours = mesh[1]
     beta = back[v]
     if neighbours[corner // 3, corner % 3] < 0:
         begin, end = beta + np.pi - WIDER, beta - np.pi + WIDER
@@ -256,7 +254,22 @@ def go_on(mesh, heap, distance, reach, theta, back, best, where, window):
         )
     if r_high > r_low:
         pass_on(
-            mesh, heap, distance, reach, f, k1, length, 0.0, cx, cy, r_low, r_high, kind, sx, sy, base
+            mesh,
+            heap,
+            distance,
+            reach,
+            f,
+            k1,
+            length,
+            0.0,
+            cx,
+            cy,
+            r_low,
+            r_high,
+            kind,
+            sx,
+            sy,
+            base,
         )
 
 
@@ -294,6 +307,7 @@ def spread(mesh, on_line, source, reach, most, rounds, distance, back):
     first, theta, total = rounds
     n, m = distance.size, faces.shape[0]
     best, where = np.full((m, 3), np.inf), np.zeros((m, 3))
+    # an empty list whose type numba knows
     heap = [(0.0, np.int64(0), np.int64(0), VERTEX, 0.0, 0.0, 0.0, 0.0, 0.0)]
     heap.clear()
     for v in range(n):
@@ -313,9 +327,9 @@ def spread(mesh, on_line, source, reach, most, rounds, distance, back):
         if count > most:
             return window[0]
         if window[3] == VERTEX:
-            v = window[1]
-            if window[0] == distance[v]:
-                bend_round(mesh, heap, distance, reach, theta, v, first[v], total[v], back)
+            c = window[1]
+            if window[0] == distance[c]:
+                bend_round(mesh, heap, distance, reach, theta, c, first[c], total[c], back)
         else:
             go_on(mesh, heap, distance, reach, theta, back, best, where, window)
     return reach

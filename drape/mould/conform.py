@@ -132,14 +132,18 @@ def _together(points: Floats, run: Run, other: Floats, near: float) -> tuple[int
     """How far a run's chain, with the rim past its trim lines, follows the other's."""
     feet, way = feet_on(points, other), unit(np.diff(other, axis=0))
     steps = unit(np.diff(points, axis=0))
+
+    def follows(at: int, step: int) -> bool:
+        segment, share = int(feet.segment[at]), feet.share[at]
+        beside = [segment, max(0, segment - (share < SNAP))]
+        beside.append(min(len(way) - 1, segment + (share > 1.0 - SNAP)))
+        ahead = max(float(steps[step] @ way[k]) for k in beside)
+        return bool(feet.distance[at] <= near) and ahead >= SAME_WAY
+
     low, high = run.first, run.last
-    while low > 0 and feet.distance[low - 1] <= near:
-        if steps[low - 1] @ way[feet.segment[low - 1]] < SAME_WAY:
-            break
+    while low > 0 and follows(low - 1, low - 1):
         low -= 1
-    while high < len(points) - 1 and feet.distance[high + 1] <= near:
-        if steps[high] @ way[feet.segment[high + 1]] < SAME_WAY:
-            break
+    while high < len(points) - 1 and follows(high + 1, high):
         high += 1
     return low, high
 
@@ -180,7 +184,7 @@ class _Half:
         ring = np.roll(loop, -start)
         while before < k - len(chain) and not _is_taken(ring, -before - 1, taken):
             before += 1
-        while after < k - before - 1 and not _is_taken(ring, after, taken):
+        while after < k - 1 and not _is_taken(ring, after, taken):
             after += 1
         whole = ring[np.arange(-before, after + 1) % k]
         return Run(whole, before, before + len(chain) - 1, False)
@@ -197,14 +201,13 @@ class _Half:
         k, ring = len(chain), np.arange(len(at))
         if run.closed and len(known):
             ring = np.roll(ring, -int(known[0]))
-        ahead = -1
+        ahead = int(at[known[0]]) if run.closed else int(at[known[-1]]) + 1
         edges: dict[tuple[int, int], list[int]] = {}
         for e in ring[::-1].tolist():
             if at[e] >= 0:
                 ahead = int(at[e])
                 continue
-            to = ahead if ahead >= 0 else (0 if run.closed else int(at[known[-1]]) + 1)
-            pair = (int(chain[(to - 1) % k]), int(chain[to % k]))
+            pair = (int(chain[(ahead - 1) % k]), int(chain[ahead % k]))
             new = len(self.moved) + len(self.points)
             self.points.append(points[e])
             edges.setdefault(pair, []).append(new)

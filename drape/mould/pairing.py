@@ -14,7 +14,7 @@ from drape.geometry.polyline import KINK, arc_positions
 from drape.geometry.surface import Floats, Ints, unit
 from drape.mould.parting import tangents
 
-SNAP = 0.1  # of the edges there: vertices nearer than that along the line are one
+SNAP = 0.05  # of the edges there: vertices nearer than that along the line are one
 AT_ONCE = 200  # points whose feet are looked for together, to save memory
 STEP = 1e-3  # of an edge: least step between vertices whose feet coincide
 
