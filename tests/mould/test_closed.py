@@ -330,6 +330,10 @@ def test_normals_on_the_line_are_fitted_to_both_sides(jitter):
     one_sided, two_sided = lean(made["lower"].surface, inner), lean(whole.surface, inner)
     assert two_sided.max() < 0.03
     assert np.median(two_sided) < 0.25 * np.median(one_sided)
+    faces = whole.surface.faces
+    beside = np.setdiff1d(faces[np.isin(faces, inner).any(axis=1)], inner)
+    beside = beside[(beside < whole.own_count) & ~np.isin(beside, whole.line)]
+    assert lean(whole.surface, beside).max() < 0.03
     far = np.setdiff1d(np.arange(whole.own_count), whole.surface.faces[whole.other])
     far = far[whole.surface.vertices[far, 2] < -15.0]
     assert np.array_equal(lean(made["lower"].surface, far), lean(whole.surface, far))
