@@ -21,6 +21,8 @@ KERNEL_FILES = (
     "geometry/geodesics.py",
     "geometry/fitting.py",
     "geometry/smoothing.py",
+    "geometry/windows.py",
+    "geometry/marching.py",
     "cloth/cells.py",
     "cloth/facets.py",
     "cloth/occupancy.py",

@@ -331,9 +331,7 @@ def fill_from(patches, grid, level, occupancy, guarded, queue, first, last):
             if known != 3 or grid.state[di, dj] != UNKNOWN:
                 continue
             ai, bj = (i if di == i2 else i2), (j if dj == j2 else j2)
-            if close_cell(
-                patches, grid, level, occupancy, guarded, ai, bj, di, dj, d, scratch
-            ):
+            if close_cell(patches, grid, level, occupancy, guarded, ai, bj, di, dj, d, scratch):
                 queue[last, 0], queue[last, 1] = di, dj
                 last += 1
     return last
@@ -355,9 +353,7 @@ def last_share(patches, level, face, p, way, length, q):
 
 
 @kernel
-def first_yarn(
-    patches, grid, level, i0, j0, along_u, sign, direction, substeps, queue, last, end
-):
+def first_yarn(patches, grid, level, i0, j0, along_u, sign, direction, substeps, queue, last, end):
     """Lay one half of a first yarn from node (i0, j0): a geodesic along ``direction``.
 
     Nodes are KNOWN until it leaves the surface or (``level`` as in ``close_cell``) comes to

@@ -180,7 +180,7 @@ def build(
     normals = unit(face_vectors(v, f))
     crease = find_creases(normals, neighbours, crease_angle)
     sectors, sector_vertex = split_sectors(f, neighbours, crease)
-    fitted, curvatures, residual = _fit(v[sector_vertex], sectors)
+    fitted, curvatures, residual = fit_sectors(v[sector_vertex], sectors)
     if corner_normals is not None:
         given = np.zeros_like(fitted)
         np.add.at(given, sectors.ravel(), np.asarray(corner_normals, float).reshape(-1, 3))
@@ -269,7 +269,11 @@ def rows_of(faces: Ints, count: int) -> tuple[Ints, Ints]:
     return graph.indptr.astype(np.int64), graph.indices.astype(np.int64)
 
 
-def _fit(points: Floats, sectors: Ints) -> tuple[Floats, Floats, Floats]:
+def fit_sectors(points: Floats, sectors: Ints) -> tuple[Floats, Floats, Floats]:
+    """Normals (s, 3), curvatures (s, 2) and residuals (s,) of sectors; see ``Surface``.
+
+    ``points`` (s, 3) mm: the vertex of each; ``sectors`` (m, 3): those of each face.
+    """
     normals = np.zeros_like(points)
     vectors = face_vectors(points, sectors)
     for k in range(3):

@@ -10,6 +10,8 @@ A crease that meets the rim goes on straight: its ruling lies in both tangent pl
 the strip has a normal for each side of it.
 Notches (corners that turn inward) are filled up and rounded first (``mould.notches``).
 Holes get a cap (``mould.caps``), or, where they can't, a strip that ends inside them.
+Given the closed mould (``mould.closed``), the surface past the parting line is the other
+half's, and only mouths, trim lines' cavity ends and holes are carried on.
 
 Lengths in mm, angles in radians.
 """
@@ -19,6 +21,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from drape.geometry.rims import (
     CORNER,
@@ -32,6 +35,7 @@ from drape.geometry.rims import (
 )
 from drape.geometry.surface import Bools, Floats, Ints, Surface, build, readonly, unit
 from drape.mould.caps import make_cap
+from drape.mould.closed import Stitched, distance_past
 from drape.mould.notches import fill_notches
 from drape.mould.region import Region
 
@@ -52,10 +56,14 @@ class Extended:
         0 on the region's faces, 1 where the net is needed too (beyond a trim line, or as
         far out as the allowances go), 2 on the margin, 3 in and past a notch, where no cloth
         lies.
+    source_vertices, source_faces : (n,), (m,) int
+        Vertex and face of the surface that was extended, −1 for new ones.
     """
 
     surface: Surface
     level: Ints
+    source_vertices: Ints
+    source_faces: Ints
 
     def turned_over(self) -> Bools:
         """(m,) faces of the extension that lie upside down: it folds over itself there."""
@@ -64,29 +72,98 @@ class Extended:
         return np.asarray(against & (self.level > 0))
 
 
-def extend(region: Region, surface: Surface, needed: float, margin: float) -> Extended:
-    """Carry ``surface`` (the region's, or a parallel of it) past its rims.
+def extend(
+    region: Region,
+    surface: Surface,
+    needed: float,
+    margin: float,
+    continuation: Stitched | None = None,
+) -> Extended:
+    """Carry ``surface`` past the rims of ``region``.
 
-    Only ``continuation = tangent`` is made here: the surface goes on straight. The first
-    ``needed`` mm must be covered by the net, ``margin`` mm more are there to hold it.
+    Parameters
+    ----------
+    region : Region, the own half's
+    surface : Surface
+        The region's, or a parallel of it. With a ``continuation``: the stitched one, or a
+        parallel of that.
+    needed, margin : mm
+        The first ``needed`` mm must be covered by the net, ``margin`` mm more hold it.
+    continuation : Stitched, optional
+        The closed mould. Past the parting line the surface is then the other half's, faces
+        with a corner within ``needed + margin`` of the line; its level is 1 with a corner
+        within ``needed``. Not given: the surface goes on straight.
+
+    Returns
+    -------
+    Extended; the region's vertices and faces come first, with their ids.
     """
-    count = len(surface.vertices)
-    levels = [np.where(region.inside, 0, 1)]
+    far = None
+    if continuation is not None:
+        far = np.maximum(distance_past(continuation, needed + margin, surface), 0.0)
+        level = np.where(continuation.other, 1, 0)
+        level[: len(region.inside)] = ~region.inside
+    else:
+        level = np.where(region.inside, 0, 1)
+    base_vertices, base_faces = len(surface.vertices), len(surface.faces)
+    parts, level, far = _carried_on(surface, level, far, needed, margin)
+    vertices, faces, normals = parts
+    own = len(region.surface.vertices), len(region.surface.faces)
+    kept_vertices, kept = np.arange(len(vertices)), np.arange(len(faces))
+    if far is not None:
+        nearest = far[faces].min(axis=1)
+        level = np.where((nearest >= needed) & (kept >= own[1]), 2, level)
+        kept = np.flatnonzero((nearest < needed + margin) | (kept < own[1]))
+        used = np.union1d(np.arange(own[0]), faces[kept])
+        number = np.full(len(vertices), -1, dtype=np.int64)
+        number[used] = np.arange(len(used))
+        kept_vertices, vertices, faces = used, vertices[used], number[faces]
+    return Extended(
+        build(vertices, faces[kept], corner_normals=normals[kept]),
+        readonly(level[kept]),
+        readonly(np.where(kept_vertices < base_vertices, kept_vertices, -1)),
+        readonly(np.where(kept < base_faces, kept, -1)),
+    )
+
+
+def _carried_on(surface: Surface, level: Ints, far: Floats | None, needed: float, margin: float):
+    """Surface with what is carried on past its rims: (vertices, faces, corner normals), levels.
+
+    And, with ``far`` (n,) given, how far past the parting line each vertex is, a new one
+    as far as the rim it comes from.
+    """
+    base = len(surface.vertices)
+    old, far_off = surface, far
     surface, of_notches = fill_notches(surface, needed, NOTCH * (needed + margin))
-    levels.append(of_notches)
+    levels, count = [level, of_notches], len(surface.vertices)
     vertices, faces, normals = [surface.vertices], [surface.faces], [surface.corner_normals]
-    base, count = count, len(surface.vertices)
+    if far_off is not None:
+        far_off = _as_near(old.vertices, far_off, surface.vertices[base:])
     for rim in rims(surface):
-        strip = _cap(surface, rim, count) or _strip(surface, rim, needed, margin, count, base)
+        if far_off is not None and not np.isfinite(far_off[rim]).any():
+            continue
+        cap = _cap(surface, rim, count)
+        strip, owner = (cap, None) if cap else _strip(surface, rim, needed, margin, count, base)
         vertices.append(strip[0])
         faces.append(strip[1])
         normals.append(strip[2])
         levels.append(strip[3])
+        if far_off is not None:
+            of_rim = far_off[rim]
+            more = _nearest_of(surface.vertices[rim], of_rim, strip[0]) if cap else far_off[owner]
+            far_off = np.concatenate([far_off, more])
         count += len(strip[0])
-    joined = [np.concatenate(x) for x in (vertices, faces, normals)]
-    return Extended(
-        build(joined[0], joined[1], corner_normals=joined[2]), readonly(np.concatenate(levels))
-    )
+    joined = tuple(np.concatenate(x) for x in (vertices, faces, normals))
+    return joined, np.concatenate(levels), far_off
+
+
+def _as_near(points: Floats, values: Floats, new: Floats) -> Floats:
+    """Values with, for each of the new points, that of the nearest old one."""
+    return np.concatenate([values, _nearest_of(points, values, new)]) if len(new) else values
+
+
+def _nearest_of(points: Floats, values: Floats, at: Floats) -> Floats:
+    return values[cKDTree(points).query(at)[1]] if len(at) else np.empty(0)
 
 
 def _cap(surface: Surface, rim: Ints, first: int):
@@ -137,7 +214,8 @@ def rulings(
 def _strip(surface: Surface, rim: Ints, needed: float, margin: float, first: int, base_count: int):
     """One rim's strip: points, faces, corner normals, levels; new ids start at ``first``.
 
-    Past the round of a filled notch (vertices from ``base_count`` on) all is margin.
+    And the rim vertex that each of the points belongs to. Past the round of a filled notch
+    (vertices from ``base_count`` on) all is margin.
     """
     points, base = surface.vertices[rim], rim_normals(surface, rim)
     perimeter = loop_length(points)
@@ -162,7 +240,8 @@ def _strip(surface: Surface, rim: Ints, needed: float, margin: float, first: int
     faces, corner_normals, levels = _strip_faces(
         ids, before, after, heights <= needed * shrink + 1e-9, outside & np.roll(outside, -1)
     )
-    return grid[1:].reshape(-1, 3), faces, corner_normals, levels
+    strip = grid[1:].reshape(-1, 3), faces, corner_normals, levels
+    return strip, np.tile(rim[owner], rows)
 
 
 def _crease_rulings(points: Floats, behind: Floats, ahead: Floats) -> tuple[Bools, Floats]:

@@ -12,19 +12,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from drape.errors import Finding, InputError, Level
+from drape.errors import Finding, InputError
 from drape.geometry.surface import Floats, Ints, Surface, build, readonly
 from drape.mould import closing as candidates
 from drape.mould.choice import choose, contacts
+from drape.mould.gaps import gap_finding, gap_limit, refuse_apart
 from drape.mould.naming import Rim, find_rim, name_parts, region_of
 from drape.mould.parting import distance_to_polyline
 from drape.mould.patches import Parts, Patches, find_patches
 from drape.mould.region import Region
 
-CAD_GAP = 0.05  # mm, between the borders of two halves
-SCAN_GAP = 0.5
-SCAN_NOISE = 0.02  # mm: a mesh whose facets scatter by more is a scan
-APART = 0.05  # of the size: farther apart, the halves aren't in the closed position
 OFF_FLANGE = np.cos(np.radians(5.0))
 
 
@@ -150,31 +147,20 @@ def _gaps(halves: dict[str, Half], closing: Floats) -> list[Finding]:
     if len(halves) < 2:
         return []
     first, second = halves.values()
-    scan = max(np.median(h.surface.sector_residual) for h in halves.values()) > SCAN_NOISE
-    limit = SCAN_GAP if scan else CAD_GAP
+    limit = gap_limit(h.surface for h in halves.values())
     shared = {e.name for e in first.region.edges} & {e.name for e in second.region.edges}
-    worst = (0.0, "", 0.0)
+    worst = (0.0, min(shared, default=""), 0.0, np.zeros(3))
     for name in sorted(shared):
         a, b = (_points(h.region, name) for h in (first, second))
         if first.region.edge(name).kind == "parting":
-            gap = max(distance_to_polyline(a, b).max(), distance_to_polyline(b, a).max())
+            off = (distance_to_polyline(a, b), distance_to_polyline(b, a))
+            gap, place = max((float(d.max()), i) for i, d in enumerate(off))
             open_by = float((b.mean(axis=0) - a.mean(axis=0)) @ closing)
-            worst = max(worst, (float(gap), name, open_by))
-    gap, name, open_by = worst
-    size = max(h.surface.size for h in halves.values())
-    if gap > APART * size or not shared:
-        raise InputError(
-            "the parting lines of the two halves don't meet",
-            value=f"{gap:.3g} mm apart at {name}" if shared else "no edge in common",
-            limit=f"{limit} mm",
-            remedy="give both halves in the closed position, in the same coordinates",
-        )
-    if gap <= limit:
-        return []
-    how = f"overlap by {-open_by:.2f} mm" if open_by < -limit else "don't meet"
-    text = f"the parting lines of the two halves {how}: largest gap {gap:.2f} mm at {name}"
-    level: Level = "risk" if gap > SCAN_GAP else "warning"
-    return [Finding(level, "mould", text, f"limit {limit} mm; check the meshes' positions")]
+            if gap > worst[0]:
+                worst = (gap, name, open_by, (a, b)[place][off[place].argmax()])
+    gap, name, open_by, where = worst
+    refuse_apart(gap, name, max(h.surface.size for h in halves.values()), limit)
+    return [gap_finding(gap, name, limit, open_by=open_by, place=where)] if gap > limit else []
 
 
 def _points(region: Region, name: str) -> Floats:

@@ -1,0 +1,335 @@
+"""Compiled kernels: exact distance on triangles from a line on the border.
+
+Windows: all straight ways from one source that pass through one interval of an edge are
+handled together, nearest first, from triangle to triangle laid out in the plane (Mitchell,
+Mount & Papadimitriou 1987, key ``mitchell1987``; what is kept of them as in Xin & Wang
+2009, key ``xin2009``). A source is a vertex (of the line, or one that a way bends round),
+or an edge of the line, which sends out parallel rays.
+
+Lengths in mm, angles in radians. Corner k of a face has edge k ahead of it; a window that
+enters a face by edge k has it as x axis, from corner k, the face above it. A window is
+(least distance, face, edge, kind, from, to, x, y, base): for a POINT its source's place
+and distance; for RAYS their unit direction and the distance at the axis' origin.
+"""
+
+from __future__ import annotations
+
+import heapq
+
+import numpy as np
+
+from drape.compiled import kernel
+
+POINT, RAYS, VERTEX = 0, 1, 2
+TINY = 1e-9  # mm: intervals shorter than that hold nothing
+SLACK = 1e-6  # mm by which a way must be worse to be dropped
+WIDER = 1e-6  # rad, by which fans overlap what is beside them, so that no vertex falls between
+BESIDE = 1e-7  # mm², of a cross product: a vertex on a window's last ray counts
+
+
+@kernel
+def corner_angle(lengths, f, k):
+    """Angle at a corner of a triangle with sides (m, 3), edge k from corner k."""
+    a, b, c = lengths[f, k], lengths[f, (k + 2) % 3], lengths[f, (k + 1) % 3]
+    cosine = (a * a + b * b - c * c) / max(2.0 * a * b, 1e-300)
+    return np.arccos(min(1.0, max(-1.0, cosine)))
+
+
+@kernel
+def next_round(faces, neighbours, f, k):
+    """The corner (face, k) counter-clockwise of corner (f, k) at the same vertex, or −1."""
+    g = neighbours[f, (k + 2) % 3]
+    if g >= 0:
+        for j in range(3):
+            if faces[g, j] == faces[f, k]:
+                return g, j
+    return -1, k
+
+
+@kernel
+def fans(faces, neighbours, lengths, first, theta, total):
+    """Fill ``theta`` (m, 3), direction of the edge ahead of each corner round its vertex.
+
+    Counter-clockwise from the border's edge, or any edge; ``total`` (n,): the sum of a
+    vertex's angles; ``first`` (n,): the corner (3·face + k) it starts with, −1 if none.
+    """
+    first[:] = -1
+    for f in range(faces.shape[0]):
+        for k in range(3):
+            v = faces[f, k]
+            if first[v] < 0 or neighbours[f, k] < 0:
+                first[v] = 3 * f + k
+    for v in range(first.size):
+        if first[v] < 0:
+            continue
+        f, k = first[v] // 3, first[v] % 3
+        begin = f
+        while True:
+            theta[f, k] = total[v]
+            total[v] += corner_angle(lengths, f, k)
+            f, k = next_round(faces, neighbours, f, k)
+            if f < 0 or f == begin:
+                break
+
+
+@kernel
+def apex(lengths, f, k):
+    """Place (x, y) of the corner opposite edge k."""
+    length, a, b = lengths[f, k], lengths[f, (k + 2) % 3], lengths[f, (k + 1) % 3]
+    x = (length * length + a * a - b * b) / (2.0 * length)
+    return x, np.sqrt(max(a * a - x * x, 0.0))
+
+
+@kernel
+def distance_at(kind, sx, sy, base, x, y):
+    """Distance by straight ways of a window, at a place in its frame."""
+    if kind == POINT:
+        return base + np.sqrt((x - sx) ** 2 + (y - sy) ** 2)
+    return base + sx * x + sy * y
+
+
+@kernel
+def push(heap, faces, lengths, distance, reach, f, k, kind, low, high, sx, sy, base):
+    """Add a window that enters face ``f`` by edge ``k``, unless its ways can't be shortest."""
+    if high - low < TINY:
+        return
+    length = lengths[f, k]
+    at_low = distance_at(kind, sx, sy, base, low, 0.0)
+    at_high = distance_at(kind, sx, sy, base, high, 0.0)
+    if at_high > distance[faces[f, k]] + high + SLACK:
+        return
+    if at_low > distance[faces[f, (k + 1) % 3]] + length - low + SLACK:
+        return
+    least = min(at_low, at_high)
+    if kind == POINT and low < sx < high:
+        least = base + abs(sy)
+    if least <= reach:
+        heapq.heappush(heap, (least, f, k, kind, low, high, sx, sy, base))
+
+
+@kernel
+def pass_on(mesh, heap, distance, reach, f, j, px, py, qx, qy, low, high, kind, sx, sy, base):
+    """A window of face f on to the face across edge j, from (px, py) to (qx, qy).
+
+    ``low`` and ``high`` are its shares of that edge, seen from the edge's end q.
+    """
+    faces, neighbours, match, lengths = mesh
+    g = neighbours[f, j]
+    if g < 0:
+        return
+    length = lengths[f, j]
+    ex, ey = (px - qx) / length, (py - qy) / length
+    if kind == POINT:
+        x, y = sx - qx, sy - qy
+        new_x, new_y = x * ex + y * ey, -x * ey + y * ex
+    else:
+        base += sx * qx + sy * qy
+        new_x, new_y = sx * ex + sy * ey, -sx * ey + sy * ex
+    low, high = max(0.0, low) * length, min(1.0, high) * length
+    push(heap, faces, lengths, distance, reach, g, match[f, j], kind, low, high, new_x, new_y, base)
+
+
+@kernel
+def hit(x, dx, dy, px, py, qx, qy):
+    """Where the ray from (x, 0) along (dx, dy) meets the edge p–q: its share from q."""
+    ux, uy = px - qx, py - qy
+    det = dx * uy - dy * ux
+    if det == 0.0:
+        return 0.0
+    return (dx * (0.0 - qy) - dy * (x - qx)) / det
+
+
+@kernel
+def rise(kind, sx, sy, x):
+    """Direction of a window's ray through (x, 0)."""
+    if kind == POINT:
+        return x - sx, -sy
+    return sx, sy
+
+
+@kernel
+def from_vertex(mesh, heap, distance, reach, theta, v, corner, total, begin, end, back):
+    """Windows from a vertex into directions ``begin`` … ``end`` of its fan; its neighbours."""
+    faces, neighbours, _, lengths = mesh
+    f, k = corner // 3, corner % 3
+    first = f
+    d = distance[v]
+    while True:
+        low, angle = theta[f, k], corner_angle(lengths, f, k)
+        high = low + angle
+        k1, k2 = (k + 1) % 3, (k + 2) % 3
+        if begin <= low + 1e-9 and low <= end + 1e-9:
+            reached(heap, distance, back, reach, faces[f, k1], d + lengths[f, k])
+            if distance[faces[f, k1]] == d + lengths[f, k]:
+                back[faces[f, k1]] = theta[f, k1] + corner_angle(lengths, f, k1)
+        if begin <= high + 1e-9 and high <= end + 1e-9:
+            reached(heap, distance, back, reach, faces[f, k2], d + lengths[f, k2])
+            if distance[faces[f, k2]] == d + lengths[f, k2]:
+                back[faces[f, k2]] = theta[f, k2]
+        if begin < high and low < end and neighbours[f, k1] >= 0:
+            cx, cy = apex(lengths, f, k)  # v at (0, 0), its next at (length, 0)
+            one, two = max(0.0, begin - low), min(angle, end - low)
+            length = lengths[f, k]
+            a = hit(0.0, np.cos(one), np.sin(one), length, 0.0, cx, cy) if one > 0.0 else 1.0
+            b = hit(0.0, np.cos(two), np.sin(two), length, 0.0, cx, cy) if two < angle else 0.0
+            pass_on(
+                mesh, heap, distance, reach, f, k1, length, 0.0, cx, cy, b, a, POINT, 0.0, 0.0, d
+            )
+        f, k = next_round(faces, neighbours, f, k)
+        if f < 0 or f == first:
+            break
+
+
+@kernel
+def reached(heap, distance, back, reach, v, d):
+    """A way of length ``d`` to a vertex: kept if it is the shortest so far."""
+    if d < distance[v] - TINY and d <= reach:
+        distance[v] = d
+        heapq.heappush(heap, (d, v, 0, VERTEX, 0.0, 0.0, 0.0, 0.0, 0.0))
+
+
+@kernel
+def bend_round(mesh, heap, distance, reach, theta, v, corner, total, back):
+    """Ways that bend round a vertex: those more than π from the way it was reached by."""
+    neighbours = mesh[1]
+    beta = back[v]
+    if neighbours[corner // 3, corner % 3] < 0:
+        begin, end = beta + np.pi - WIDER, beta - np.pi + WIDER
+        if begin < total:
+            from_vertex(
+                mesh, heap, distance, reach, theta, v, corner, total, begin, total + 1.0, back
+            )
+        if end > 0.0:
+            from_vertex(mesh, heap, distance, reach, theta, v, corner, total, -1.0, end, back)
+    elif total > 2.0 * np.pi + 1e-10:
+        begin = (beta + np.pi) % total - WIDER
+        end = begin + total - 2.0 * np.pi + 2.0 * WIDER
+        from_vertex(mesh, heap, distance, reach, theta, v, corner, total, begin, end, back)
+        if end > total:
+            from_vertex(
+                mesh, heap, distance, reach, theta, v, corner, total, -1.0, end - total, back
+            )
+
+
+@kernel
+def go_on(mesh, heap, distance, reach, theta, back, best, where, window):
+    """One window through the face that it enters."""
+    faces, _, _, lengths = mesh
+    _, f, k, kind, low, high, sx, sy, base = window
+    length = lengths[f, k]
+    cx, cy = apex(lengths, f, k)
+    ux, uy = rise(kind, sx, sy, low)
+    wx, wy = rise(kind, sx, sy, high)
+    left = ux * cy - uy * (cx - low)  # > 0: the corner lies left of the first ray
+    right = wx * cy - wy * (cx - high)
+    k1, k2 = (k + 1) % 3, (k + 2) % 3
+    to_left, to_right = left < BESIDE, right > -BESIDE
+    # shares of the left side from the base's start, of the right side from the far corner
+    l_low = l_high = r_low = r_high = 0.0
+    if left < 0.0:
+        l_low = hit(low, ux, uy, cx, cy, 0.0, 0.0)
+        l_high = hit(high, wx, wy, cx, cy, 0.0, 0.0) if right < 0.0 else 1.0
+    if right > 0.0:
+        r_low = hit(low, ux, uy, length, 0.0, cx, cy) if left > 0.0 else 0.0
+        r_high = hit(high, wx, wy, length, 0.0, cx, cy)
+    if to_left and to_right:
+        d = distance_at(kind, sx, sy, base, cx, cy)
+        dx, dy = (cx - sx, cy - sy) if kind == POINT else (sx, sy)
+        x = cx - dx * cy / dy if dy > 0.0 else cx
+        v = faces[f, k2]
+        if d < distance[v] - TINY:
+            reached(heap, distance, back, reach, v, d)
+            turn = np.arctan2(cx - x, cy)  # from straight down to the way it came
+            back[v] = theta[f, k2] + np.arctan2(cx, cy) - turn
+        if d > best[f, k] + SLACK:  # ways across a shorter way to the corner aren't shortest
+            if x < where[f, k]:
+                r_high = r_low
+            else:
+                l_high = l_low
+        elif d < best[f, k]:
+            best[f, k], where[f, k] = d, x
+    if l_high > l_low:
+        pass_on(
+            mesh, heap, distance, reach, f, k2, cx, cy, 0.0, 0.0, l_low, l_high, kind, sx, sy, base
+        )
+    if r_high > r_low:
+        pass_on(
+            mesh,
+            heap,
+            distance,
+            reach,
+            f,
+            k1,
+            length,
+            0.0,
+            cx,
+            cy,
+            r_low,
+            r_high,
+            kind,
+            sx,
+            sy,
+            base,
+        )
+
+
+@kernel
+def start_fan(mesh, heap, distance, reach, theta, v, corner, total, on_line, back):
+    """Ways from a vertex of the line that no ray square to its edges takes."""
+    faces, neighbours, _, _ = mesh
+    f, k = corner // 3, corner % 3
+    begin, end = -1.0, total + 1.0
+    if on_line[f, k]:
+        begin = 0.5 * np.pi
+    while True:
+        g, j = next_round(faces, neighbours, f, k)
+        if g < 0 or 3 * g + j == corner:
+            break
+        f, k = g, j
+    if on_line[f, (k + 2) % 3]:
+        end = total - 0.5 * np.pi
+    if begin < end + WIDER:
+        begin, end = begin - WIDER, end + WIDER
+        from_vertex(mesh, heap, distance, reach, theta, v, corner, total, begin, end, back)
+
+
+@kernel
+def spread(mesh, on_line, source, reach, most, rounds, distance, back):
+    """Fill ``distance`` (n,) from the border edges ``on_line`` (m, 3), vertices ``source`` (n,).
+
+    ``mesh``: faces, neighbours, number of the shared edge in each neighbour, and lengths of
+    the sides, all (m, 3). ``rounds``: ``first``, ``theta`` and ``total`` of ``fans``. Also
+    fills ``back`` (n,), the direction each vertex was reached from, as ``theta``.
+    Distances past ``reach`` are ∞. Returns how far out all is known: ``reach``, or less
+    where ``most`` windows didn't do.
+    """
+    faces, _, _, lengths = mesh
+    first, theta, total = rounds
+    n, m = distance.size, faces.shape[0]
+    best, where = np.full((m, 3), np.inf), np.zeros((m, 3))
+    # an empty list whose type numba knows
+    heap = [(0.0, np.int64(0), np.int64(0), VERTEX, 0.0, 0.0, 0.0, 0.0, 0.0)]
+    heap.clear()
+    for v in range(n):
+        distance[v] = 0.0 if source[v] else np.inf
+    for f in range(m):
+        for k in range(3):
+            if on_line[f, k]:
+                whole = lengths[f, k]
+                push(heap, faces, lengths, distance, reach, f, k, RAYS, 0.0, whole, 0.0, 1.0, 0.0)
+    for v in range(n):
+        if source[v] and first[v] >= 0:
+            start_fan(mesh, heap, distance, reach, theta, v, first[v], total[v], on_line, back)
+    count = 0
+    while len(heap) > 0:
+        window = heapq.heappop(heap)
+        count += 1
+        if count > most:
+            return window[0]
+        if window[3] == VERTEX:
+            c = window[1]
+            if window[0] == distance[c]:
+                bend_round(mesh, heap, distance, reach, theta, c, first[c], total[c], back)
+        else:
+            go_on(mesh, heap, distance, reach, theta, back, best, where, window)
+    return reach

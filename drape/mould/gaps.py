@@ -1,0 +1,50 @@
+"""Gaps between the parting lines of two halves: limits, and how they are told. Lengths in mm."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+
+from drape.errors import Finding, InputError, Level
+from drape.geometry.surface import Floats, Surface
+
+CAD_GAP = 0.05  # mm, between the borders of two halves
+SCAN_GAP = 0.5
+SCAN_NOISE = 0.02  # mm: a mesh whose facets scatter by more is a scan
+APART = 0.05  # of the size: farther apart, the halves aren't in the closed position
+WORDS = "the parting lines of the two halves"
+
+
+def gap_limit(surfaces: Iterable[Surface]) -> float:
+    """Largest gap that is let pass: ``SCAN_GAP`` if one of the meshes is a scan."""
+    scan = max(float(np.median(s.sector_residual)) for s in surfaces) > SCAN_NOISE
+    return SCAN_GAP if scan else CAD_GAP
+
+
+def refuse_apart(gap: float, name: str, size: float, limit: float) -> None:
+    """Raise InputError where runs are too far apart for halves in the closed position."""
+    if gap > APART * size or not name:
+        raise InputError(
+            f"{WORDS} don't meet",
+            value=f"{gap:.3g} mm apart at {name}" if name else "no edge in common",
+            limit=f"{limit} mm",
+            remedy="give both halves in the closed position, in the same coordinates",
+        )
+
+
+def gap_finding(
+    gap: float, name: str, limit: float, *, open_by: float = 0.0, place: Floats | None = None
+) -> Finding:
+    """A finding on a gap past the limit; ``open_by`` < 0 where the halves overlap."""
+    how = f"overlap by {-open_by:.2f} mm" if open_by < -limit else "don't meet"
+    text = f"{WORDS} {how}: largest gap {gap:.2f} mm at {name}"
+    if place is not None:
+        text += " near ({:.1f}, {:.1f}, {:.1f})".format(*place)
+    level: Level = "risk" if gap > SCAN_GAP else "warning"
+    return Finding(level, "mould", text, f"limit {limit} mm; check the meshes' positions")
+
+
+def told(findings: Sequence[Finding]) -> bool:
+    """Whether a gap is among the findings."""
+    return any(f.message.startswith(WORDS) for f in findings)
