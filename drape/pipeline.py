@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from drape.beds import closed_mould, laid_on, make_beds
 from drape.errors import AccuracyError, Finding, InputError, InputErrors
 from drape.geometry.surface import Floats, Surface
 from drape.job import Job, Ply
@@ -18,6 +19,7 @@ from drape.joballowances import PlyAllowances, check_edge_names, ply_allowance_d
 from drape.joints import joints_of, suggested
 from drape.layup.allowance import Stations, greatest
 from drape.layup.joint import scatter_findings
+from drape.layup.laying import Bed
 from drape.layup.pattern import Pattern, PatternEdge
 from drape.layup.piece import Piece, PieceOptions, make_piece, past_the_end
 from drape.layup.plies import (
@@ -80,10 +82,13 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
     mould = _named(find_mould(surfaces, closing=job.closing), job)
     findings += mould.findings
     check_edge_names(job, _edge_names(mould), [m.name for m in mould.mouths], mould.runs)
+    found_mould = mould
     mould, smoothed = _without_noise(mould)
     findings += smoothed
     mould, trimmed = _trimmed(mould, job)
     findings += trimmed
+    mould, fitted = closed_mould(mould, found_mould)
+    findings += fitted
     inspections = _inspections(mould)
     plies = _drape_all(job, mould, jobs, tell, steps)
     findings += [f for p in plies for f in p.findings]
@@ -192,6 +197,7 @@ def _drape_all(
     regions = {name: half.region for name, half in mould.halves.items()}
     fields = hollow_fields(regions, [m.name for m in mould.mouths])
     heights = _heights(job)
+    beds = make_beds(job, mould)
     prepared, errors = [], []
     for ply, allowances in zip(job.plies, ply_allowance_defaults(job), strict=True):
         region = regions[ply.half]
@@ -207,7 +213,7 @@ def _drape_all(
     out = []
     with ThreadPoolExecutor(max_workers=jobs or os.cpu_count() or 1) as pool:
         futures = [
-            pool.submit(_drape, ply, regions[ply.half], options, findings, job.seen_from)
+            pool.submit(_drape, job, ply, regions[ply.half], options, findings, beds)
             for ply, (options, findings) in zip(job.plies, prepared, strict=True)
         ]
         for ply, future in zip(job.plies, futures, strict=True):
@@ -260,20 +266,21 @@ def _prepare(
 
 
 def _drape(
+    job: Job,
     ply: Ply,
     region: Region,
     options: PieceOptions,
     findings: tuple[Finding, ...],
-    seen_from: str,
+    beds: Mapping[str, Bed],
 ) -> PlyResult:
     try:
-        piece = make_piece(region, options, ply.name)
+        piece = make_piece(region, options, ply.name, laid_on(job, ply, beds))
     except AccuracyError as error:
         told = Finding("error", ply.name, _without_place(error), error.remedy)
         return PlyResult(ply, None, None, (*findings, told))
     found = [*findings, *piece.findings, *past_the_end(piece, ply.name)]
     found += shear_findings(ply, piece) + check_findings(ply, piece)
-    return PlyResult(ply, piece, _pattern(ply, piece, seen_from), tuple(found))
+    return PlyResult(ply, piece, _pattern(ply, piece, job.seen_from), tuple(found))
 
 
 def _without_place(error: AccuracyError) -> str:

@@ -124,25 +124,31 @@ class Surface:
         out = replace(self, vertices=readonly(vertices), sector_normals=readonly(normals))
         return out if np.linalg.det(turn) > 0 else _turned_over(out)
 
-    def offset(self, height: float) -> Surface:
+    def offset(self, height: float | Floats) -> Surface:
         """The parallel surface ``height`` mm along the normals; same faces and ids.
 
+        Heights (n,) may differ from vertex to vertex, all on one side; the normals then
+        lean with them.
         Where a vertex has several sectors (a crease) it moves to the place that is
         ``height`` from each of them: a mitre. Where the surface bends more tightly than
         ``height`` it moves less, so that it doesn't fold over (cloth bridges there).
         """
-        if height == 0.0:
+        heights = np.broadcast_to(np.asarray(height, dtype=float), len(self.vertices))
+        if not heights.any():
             return self
+        sign = 1.0 if heights.sum() > 0.0 else -1.0
         tightest = np.zeros(len(self.vertices))
-        bend = np.sign(height) * self.sector_curvatures[:, 1 if height > 0.0 else 0]
+        bend = sign * self.sector_curvatures[:, 1 if sign > 0.0 else 0]
         np.maximum.at(tightest, self.faces.ravel(), bend[self.sectors].ravel())
         limit = np.where(tightest > 0.0, FOLDING / np.maximum(tightest, 1e-12), np.inf)
-        least = np.minimum(abs(height), limit)
-        if least.min() < abs(height):
+        least = np.minimum(abs(heights), limit)
+        if (least < abs(heights)).any():
             least = _eased(least, self)
-        move = np.sign(height) * least
-        vertices = self.vertices + move[:, None] * _mitre_directions(self)
-        return replace(self, vertices=readonly(vertices))
+        vertices = self.vertices + (sign * least)[:, None] * _mitre_directions(self)
+        normals = self.sector_normals
+        if np.ptp(heights) > 0.0:
+            normals = readonly(_leaning(self, sign * least))
+        return replace(self, vertices=readonly(vertices), sector_normals=normals)
 
 
 def build(
@@ -303,6 +309,22 @@ def _mitre_directions(surface: Surface) -> Floats:
     for v in np.flatnonzero(counts > 1):
         out[v] = np.linalg.pinv(matrix[v], rcond=1e-3) @ rhs[v]
     return out
+
+
+def _leaning(surface: Surface, heights: Floats) -> Floats:
+    """(s, 3) normals of the sectors raised by ``heights`` (n,): leaning against their slope."""
+    faces = surface.faces
+    total = np.zeros_like(surface.sector_normals)
+    share = np.zeros(len(total))
+    rise = np.zeros_like(surface.face_vectors)
+    for k in range(3):
+        side = surface.vertices[faces[:, (k + 2) % 3]] - surface.vertices[faces[:, (k + 1) % 3]]
+        rise += 0.5 * heights[faces[:, k]][:, None] * np.cross(surface.face_normals, side)
+    for k in range(3):  # rise: slope times area
+        np.add.at(total, surface.sectors[:, k], rise)
+        np.add.at(share, surface.sectors[:, k], surface.face_areas)
+    slope = total / np.maximum(share, 1e-30)[:, None]
+    return unit(surface.sector_normals - slope)
 
 
 def _eased(heights: Floats, surface: Surface) -> Floats:

@@ -6,7 +6,7 @@ Lengths in mm, angles in radians.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
@@ -15,7 +15,7 @@ from drape.cloth.assessment import Assessment, assess
 from drape.cloth.net import Net
 from drape.cloth.solver import NetOptions, solve_net
 from drape.errors import AccuracyError, Finding
-from drape.geometry.surface import Bools, Floats, Surface, SurfacePoint
+from drape.geometry.surface import Bools, Floats, Surface, SurfacePoint, readonly
 from drape.layup.allowance import Allowance, greatest, values_at
 from drape.layup.checks import (
     CLOSURE_CEILING,
@@ -35,6 +35,7 @@ from drape.layup.checks import (
 )
 from drape.layup.coverage import coverage, reach_findings
 from drape.layup.edges import EdgeStretch, stretches
+from drape.layup.laying import Bed
 from drape.layup.outline import Outline, outlines
 from drape.mould.extension import Extended, extend
 from drape.mould.region import Region
@@ -62,6 +63,14 @@ class PieceOptions:
     height: float = 0.0
     spacing: float = 1.0
     trims: Mapping[str, Allowance] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, eq=False)
+class Laid:
+    """The closed mould, and the mid-surface's height (n,) above it, mm."""
+
+    bed: Bed
+    heights: Floats
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,8 +103,12 @@ class Piece:
         return bool(self.checks.passed) and not any(f.level == "error" for f in self.findings)
 
 
-def make_piece(region: Region, options: PieceOptions, where: str = "piece") -> Piece:
+def make_piece(
+    region: Region, options: PieceOptions, where: str = "piece", laid: Laid | None = None
+) -> Piece:
     """Drape, unfold, assess and check one piece.
+
+    ``laid``: what it lies on past the parting line; not given, the surface goes on straight.
 
     Raises
     ------
@@ -104,10 +117,7 @@ def make_piece(region: Region, options: PieceOptions, where: str = "piece") -> P
     AccuracyError
         The net couldn't be made, or the outline doesn't close; ``partial`` has the net.
     """
-    mid = region.surface.offset(options.height)
-    margin = max(MARGIN, 4.0 * options.spacing)
-    needed = max(0.0, *map(greatest, options.allowances.values())) + 1.0
-    extended = extend(region, mid, needed, margin)
+    mid, extended = _extended(region, options, laid)
     net = _net(extended, options, options.spacing)
     moved = _moved(region, extended, net, options.allowances, options.height)
     trimmed = _moved(region, extended, net, options.trims, options.height)
@@ -144,6 +154,20 @@ def _moved(region, extended, net, allowances, height) -> dict[str, tuple[EdgeStr
         for e in region.edges
         if e.name in allowances
     }
+
+
+def _extended(region: Region, options: PieceOptions, laid: Laid | None) -> tuple[Surface, Extended]:
+    """The mid-surface on the region, and the same extended."""
+    margin = max(MARGIN, 4.0 * options.spacing)
+    needed = max(0.0, *map(greatest, options.allowances.values())) + 1.0
+    if laid is None:
+        mid = region.surface.offset(options.height)
+        return mid, extend(region, mid, needed, margin)
+    bed = laid.bed
+    whole = bed.stitched.surface.offset(laid.heights)
+    extended = extend(region, whole, needed, margin, bed.stitched, bed.past, bed.meeting)
+    vertices = readonly(whole.vertices[: bed.stitched.own_count])
+    return replace(region.surface, vertices=vertices), extended
 
 
 def _net(extended: Extended, options: PieceOptions, spacing: float, half: bool = False) -> Net:
@@ -255,13 +279,14 @@ def _outline_samples(moved, cut: tuple[Outline, ...], allowances):
 def past_the_end(piece: Piece, where: str) -> tuple[Finding, ...]:
     """Findings on run-off that passes the end of the mould."""
     out = []
-    count = len(piece.region.inside)
     for edge in piece.region.edges:
         allowance = greatest(piece.options.allowances[edge.name])
         if edge.kind not in ("mouth", "trim") or allowance <= 0.0:
             continue
         # the outermost samples lie on the parting line, beside the mould in any case
-        past = np.concatenate([s.moved_faces[2:-2] >= count for s in piece.moved[edge.name]])
+        past = np.concatenate(
+            [piece.extended.source_faces[s.moved_faces[2:-2]] < 0 for s in piece.moved[edge.name]]
+        )
         if not past.any():
             continue
         share = "all along" if past.all() else f"along {past.mean():.0%} of"

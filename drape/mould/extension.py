@@ -78,6 +78,8 @@ def extend(
     needed: float,
     margin: float,
     continuation: Stitched | None = None,
+    past: Floats | None = None,
+    barred: Bools | None = None,
 ) -> Extended:
     """Carry ``surface`` past the rims of ``region``.
 
@@ -93,6 +95,10 @@ def extend(
         The closed mould. Past the parting line the surface is then the other half's, faces
         with a corner within ``needed + margin`` of the line; its level is 1 with a corner
         within ``needed``. Not given: the surface goes on straight.
+    past : (n,), optional
+        ``distance_past`` of the stitched surface, mm, where it is known already.
+    barred : (m,) bool, optional
+        Faces of the stitched surface that must be left out.
 
     Returns
     -------
@@ -100,7 +106,9 @@ def extend(
     """
     far = None
     if continuation is not None:
-        far = np.maximum(distance_past(continuation, needed + margin, surface), 0.0)
+        if past is None:
+            past = distance_past(continuation, needed + margin, surface)
+        far = np.maximum(past, 0.0)
         level = np.where(continuation.other, 1, 0)
         level[: len(region.inside)] = ~region.inside
     else:
@@ -113,7 +121,10 @@ def extend(
     if far is not None:
         nearest = far[faces].min(axis=1)
         level = np.where((nearest >= needed) & (kept >= own[1]), 2, level)
-        kept = np.flatnonzero((nearest < needed + margin) | (kept < own[1]))
+        wanted = nearest < needed + margin
+        if barred is not None:
+            wanted[:base_faces] &= ~barred
+        kept = np.flatnonzero(wanted | (kept < own[1]))
         used = np.union1d(np.arange(own[0]), faces[kept])
         number = np.full(len(vertices), -1, dtype=np.int64)
         number[used] = np.arange(len(used))

@@ -1,0 +1,103 @@
+"""What a job's plies are laid on: the closed mould, and the cloth already there.
+
+Lengths in mm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from drape.errors import Finding, InputError
+from drape.job import Job, Ply
+from drape.joballowances import PlyAllowances, ply_allowance_defaults
+from drape.layup.laying import Bed, Cloth, laying_heights, make_bed
+from drape.layup.piece import MARGIN, Laid
+from drape.layup.plies import chosen_spacing
+from drape.mould.conform import conform
+from drape.mould.gaps import gap_limit
+from drape.mould.mould import Mould
+
+
+def closed_mould(mould: Mould, whole: Mould) -> tuple[Mould, tuple[Finding, ...]]:
+    """The mould with halves that fit each other vertex by vertex along the parting line.
+
+    ``whole`` is the mould as it was found: its meshes tell scans from CAD.
+    """
+    regions = {name: half.region for name, half in mould.halves.items()}
+    if len(regions) < 2 or not mould.runs:
+        return mould, ()
+    limit = gap_limit(half.region.surface for half in whole.halves.values())
+    regions, findings = conform(regions, limit=limit, findings=mould.findings)
+    halves = {name: replace(h, region=regions[name]) for name, h in mould.halves.items()}
+    return replace(mould, halves=halves), findings
+
+
+def make_beds(job: Job, mould: Mould) -> dict[str, Bed]:
+    """For each half with plies the closed mould seen from it; empty for one half alone.
+
+    Raises
+    ------
+    InputError
+        A lap is wider than the other half's cavity, a set-back wider than its own.
+    """
+    if len(mould.halves) < 2 or not mould.runs:
+        return {}
+    at_runs = {
+        name: [p for p in ply_allowance_defaults(job) if p.half == name] for name in mould.halves
+    }
+    beds = {}
+    for name, other in zip(mould.halves, reversed(mould.halves), strict=True):
+        plies = [p for p in job.plies if p.half == name]
+        if not plies:
+            continue
+        region = mould.halves[name].region
+        spacing = max(p.spacing or chosen_spacing(region) for p in plies)
+        widest = max(abs(x) for p in at_runs[name] for run in mould.runs for x in _ends(p, run))
+        reach = widest + 1.0 + max(MARGIN, 4.0 * spacing)
+        beds[name] = make_bed(region, mould.halves[other].region, reach)
+        _refuse_too_wide(job, at_runs[name], mould, beds[name])
+    return beds
+
+
+def laid_on(job: Job, ply: Ply, beds: Mapping[str, Bed]) -> Laid | None:
+    """What a ply lies on; None where only one half is given."""
+    bed = beds.get(ply.half)
+    if bed is None:
+        return None
+    before, other = list[Cloth](), list[Cloth]()
+    for each, allowances in zip(job.plies, ply_allowance_defaults(job), strict=True):
+        cloth = Cloth(
+            each.fabric.thickness, {run: allowances.of(run, "parting") for run in bed.runs}
+        )
+        if each.half != ply.half:
+            other.append(cloth)
+        elif each.order < ply.order:
+            before.append(cloth)
+    return Laid(bed, laying_heights(bed, ply.fabric.thickness, before, other))
+
+
+def _ends(allowances: PlyAllowances, run: str) -> tuple[float, ...]:
+    cut = allowances.cut(run, "parting")
+    return (cut,) if isinstance(cut, float | int) else tuple(cut.values)
+
+
+def _refuse_too_wide(job: Job, plies: list[PlyAllowances], mould: Mould, bed: Bed) -> None:
+    for ply in plies:
+        for run in bed.runs:
+            ends = _ends(ply, run)
+            for value, room, what in (
+                (max(ends), bed.room, "the lap is wider than the other half's cavity there"),
+                (-min(ends), bed.own_room, "the set-back is wider than the ply"),
+            ):
+                if value > 0.0 and value >= room:
+                    raise InputError(
+                        what,
+                        value=f"{value:g} mm at {run}",
+                        limit=f"less than {room:.1f} mm",
+                        where=job.where("plies", _index(job, ply.ply)),
+                    )
+
+
+def _index(job: Job, name: str) -> int:
+    return next(p.index for p in job.plies if p.name == name)
