@@ -61,20 +61,27 @@ def make_beds(job: Job, mould: Mould) -> dict[str, Bed]:
 
 
 def laid_on(job: Job, ply: Ply, beds: Mapping[str, Bed]) -> Laid | None:
-    """What a ply lies on; None where only one half is given."""
+    """What a ply lies on; None where only one half is given, or the ply passes no run."""
     bed = beds.get(ply.half)
-    if bed is None:
+    if bed is None or not _passes(job, ply, bed):
         return None
     before, other = list[Cloth](), list[Cloth]()
     for each, allowances in zip(job.plies, ply_allowance_defaults(job), strict=True):
         cloth = Cloth(
             each.fabric.thickness, {run: allowances.of(run, "parting") for run in bed.runs}
         )
-        if each.half != ply.half:
+        if each is ply:
+            own = cloth
+        elif each.half != ply.half:
             other.append(cloth)
         elif each.order < ply.order:
             before.append(cloth)
-    return Laid(bed, laying_heights(bed, ply.fabric.thickness, before, other))
+    return Laid(bed, laying_heights(bed, own, before, other))
+
+
+def _passes(job: Job, ply: Ply, bed: Bed) -> bool:
+    allowances = next(a for a in ply_allowance_defaults(job) if a.ply == ply.name)
+    return any(max(_ends(allowances, run)) > 0.0 for run in bed.runs)
 
 
 def _ends(allowances: PlyAllowances, run: str) -> tuple[float, ...]:

@@ -28,16 +28,15 @@ from drape.cloth.cells import (
     may_decide,
     solve_cell,
 )
-from drape.cloth.facets import folded_length, folded_way
+from drape.cloth.facets import folded_way
 from drape.cloth.occupancy import NEAR, add_node, is_taken, make_occupancy
 from drape.cloth.shear import cell_angle
 from drape.compiled import kernel
-from drape.geometry.geodesics import arc_length, geodesic_step
-from drape.geometry.kernels import ROW, has_creases, step_weights, walk
+from drape.geometry.geodesics import geodesic_step
+from drape.geometry.kernels import ROW, step_weights, walk
 
 FIT = 8.0  # mm of columns whose mean shear is carried on by a straight line
-CLOSED = 1e-4  # of a side
-LEAST = 4.0  # cells: shorter columns are steered badly; they wait for the others
+LEAST = 8.0  # mm: shorter columns are steered badly; they wait for the others
 WAIT = 1e6  # mm, further away than anything
 RELAX = 50.0  # mm over which the mean shear of grown columns decays; our own choice
 
@@ -90,32 +89,6 @@ def needed_share(patches, grid, level, i, j):
 
 
 @kernel
-def has_length(patches, grid, i, j, i2, j2, length):
-    """Whether the yarn between two nodes has its length, over a crease on the facets."""
-    p, q = grid.rows[i, j], grid.rows[i2, j2]
-    if abs(arc_length(p, q) - length) < CLOSED * length:
-        return True
-    if not has_creases(patches):
-        return False
-    return abs(folded_length(patches, grid.faces[i, j], p, q) - length) < CLOSED * length
-
-
-@kernel
-def is_closed(patches, grid, i, j):
-    """Whether the sides of the cell from node (i, j) to (i + 1, j + 1) have their lengths.
-
-    Cells between nodes that other cells decided may not: no shear can be read from them.
-    """
-    du, dv = grid.u[i + 1] - grid.u[i], grid.v[j + 1] - grid.v[j]
-    return (
-        has_length(patches, grid, i, j, i + 1, j, du)
-        and has_length(patches, grid, i, j + 1, i + 1, j + 1, du)
-        and has_length(patches, grid, i, j, i, j + 1, dv)
-        and has_length(patches, grid, i + 1, j, i + 1, j + 1, dv)
-    )
-
-
-@kernel
 def column_shear(patches, grid, level, at, i, i2, j1, j2):
     """Mean shear of the cells between columns i and i2, where the net is needed.
 
@@ -132,8 +105,6 @@ def column_shear(patches, grid, level, at, i, i2, j1, j2):
             continue
         share = needed_share(patches, grid, level, at, j)
         if share == 0.0:
-            continue
-        if share < 1.0 and not is_closed(patches, grid, low, j):
             continue
         angle = cell_angle(patches, grid, low, j)
         w = share * (grid.v[j + 1] - grid.v[j])
@@ -444,7 +415,7 @@ def grow(patches, grid, level, walls, i0, j0, substeps, ends, queue, last):
         if grid.state[i2, j2] != UNKNOWN:
             continue
         on = going_on(ends[way], i if way < 2 else j, sign)
-        least = LEAST * np.diff(grid.u).max() if walls.size > 0 and distance < WAIT else 0.0
+        least = LEAST if walls.size > 0 and distance < WAIT else 0.0
         if way < 2:
             count = grow_column(
                 patches,

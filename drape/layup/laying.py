@@ -25,7 +25,7 @@ from drape.layup.edges import edge_places
 from drape.mould.closed import Stitched, distance_past, stitch
 from drape.mould.region import Region
 
-FACETS = 2.0  # that a ramp is long, at least
+FACETS = 4.0  # that a ramp is long, at least: on two, columns that are grown feel it
 MEETING = 0.5  # slope of the distance: on a face with less, ways from two sides meet
 
 
@@ -107,14 +107,14 @@ def _meeting(stitched: Stitched, past: Floats) -> Bools:
 
 
 def laying_heights(
-    bed: Bed, thickness: float, before: Sequence[Cloth], other: Sequence[Cloth]
+    bed: Bed, ply: Cloth, before: Sequence[Cloth], other: Sequence[Cloth]
 ) -> Floats:
     """Height of a ply's mid-surface above the cavity at each vertex of the closed mould, mm.
 
     Parameters
     ----------
     bed : Bed
-    thickness : of the ply itself
+    ply : the ply itself; past a run that it doesn't pass the height stays as it is
     before : the plies laid before it in its own half
     other : those of the other half, all of them: laps come to lie on top when it is closed
 
@@ -123,14 +123,15 @@ def laying_heights(
     (n,)
     """
     under = sum(cloth.thickness for cloth in before)
-    heights = np.full(len(bed.past), under + 0.5 * thickness)
-    past = np.where(np.isfinite(bed.past), bed.past, np.inf)
+    heights = np.full(len(bed.past), under + 0.5 * ply.thickness)
     ramp = max(under + sum(c.thickness for c in other), FACETS * bed.facet)
+    laps = _allowance(bed, ply) > 0.0
     for cloth in before:
         end = np.maximum(_allowance(bed, cloth), 0.0)
-        heights -= cloth.thickness * _step((past - end) / ramp)
+        heights -= laps * cloth.thickness * _step((bed.past - end) / ramp)
     for cloth in other:
-        heights += cloth.thickness * _step((past - np.maximum(-_allowance(bed, cloth), 0.0)) / ramp)
+        begin = np.maximum(-_allowance(bed, cloth), 0.0)
+        heights += laps * cloth.thickness * _step((bed.past - begin) / ramp)
     return heights
 
 

@@ -120,7 +120,7 @@ def extend(
     kept_vertices, kept = np.arange(len(vertices)), np.arange(len(faces))
     if far is not None:
         nearest = far[faces].min(axis=1)
-        level = np.where((nearest >= needed) & (kept >= own[1]), 2, level)
+        level = np.where((nearest >= needed) & (kept >= own[1]), 3, level)
         wanted = nearest < needed + margin
         if barred is not None:
             wanted[:base_faces] &= ~barred
