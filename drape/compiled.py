@@ -27,6 +27,7 @@ KERNEL_FILES = (
     "cloth/facets.py",
     "cloth/occupancy.py",
     "cloth/shear.py",
+    "cloth/columns.py",
     "cloth/growth.py",
     "cloth/mapping.py",
 )

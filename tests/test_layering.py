@@ -24,7 +24,7 @@ LEVELS = (
     ("drape.output",),
     ("drape.job", "drape.jobfile", "drape.joblines", "drape.jobkeys", "drape.jobcheck",
      "drape.jobstarter", "drape.joballowances"),
-    ("drape.results", "drape.joints"),
+    ("drape.results", "drape.joints", "drape.beds"),
     ("drape.pipeline",),
     ("viewers",),
     ("drape.publish",),

@@ -106,9 +106,7 @@ def _meeting(stitched: Stitched, past: Floats) -> Bools:
     return known & ((np.linalg.norm(slope, axis=1) < MEETING) | (both & against).any(axis=1))
 
 
-def laying_heights(
-    bed: Bed, ply: Cloth, before: Sequence[Cloth], other: Sequence[Cloth]
-) -> Floats:
+def laying_heights(bed: Bed, ply: Cloth, before: Sequence[Cloth], other: Sequence[Cloth]) -> Floats:
     """Height of a ply's mid-surface above the cavity at each vertex of the closed mould, mm.
 
     Parameters

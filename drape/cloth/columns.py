@@ -1,0 +1,159 @@
+"""Compiled kernels that steer a grown column: which way it sets off, and the shear it should have.
+
+Mean shear is taken where the net is needed, over equal stretches of the column before and
+the new one, so that it doesn't depend on the spacing. See ``cloth.growth``.
+Lengths in mm, angles in radians.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from drape.cloth.cells import KNOWN
+from drape.cloth.facets import folded_way
+from drape.cloth.shear import cell_angle
+from drape.compiled import kernel
+from drape.geometry.kernels import step_weights, walk
+
+FIT = 8.0  # mm of columns whose mean shear is carried on by a straight line
+RELAX = 50.0  # mm over which the mean shear of grown columns decays; our own choice
+
+
+@kernel
+def needed_share(patches, grid, level, i, j):
+    """Share of the yarn from node (i, j) to (i, j + 1) that lies where the net is needed.
+
+    Whole cells alone would make the mean jump, and the net depend on the spacing.
+    """
+    here, there = level[grid.faces[i, j]] <= 1, level[grid.faces[i, j + 1]] <= 1
+    if here == there:
+        return 1.0 if here else 0.0
+    p, q = grid.rows[i, j], grid.rows[i, j + 1]
+    d1, d2 = step_weights(p, q[0] - p[0], q[1] - p[1], q[2] - p[2])
+    low, high = 0.0, 1.0
+    for _ in range(7):
+        t = 0.5 * (low + high)
+        face, _b1, _b2, _arrived = walk(patches, grid.faces[i, j], p[12], p[13], t * d1, t * d2)
+        if (level[face] <= 1) == here:
+            low = t
+        else:
+            high = t
+    return low if here else 1.0 - low
+
+
+@kernel
+def column_shear(patches, grid, level, at, i, i2, j1, j2):
+    """Mean shear of the cells between columns i and i2, where the net is needed.
+
+    ``at`` is the column whose places decide; comparing means takes the same one.
+    Shear is signed as everywhere: positive where the angle between +u and +v is below 90°.
+    Returns (mean, weight); weight 0 where there is no whole cell.
+    """
+    total = weight = 0.0
+    low = min(i, i2)
+    for j in range(j1, j2):
+        whole = grid.state[i, j] == KNOWN and grid.state[i, j + 1] == KNOWN
+        whole = whole and grid.state[i2, j] == KNOWN and grid.state[i2, j + 1] == KNOWN
+        if not whole:
+            continue
+        share = needed_share(patches, grid, level, at, j)
+        if share == 0.0:
+            continue
+        angle = cell_angle(patches, grid, low, j)
+        w = share * (grid.v[j + 1] - grid.v[j])
+        total += w * (0.5 * np.pi - angle)
+        weight += w
+    return (total / weight if weight > 0.0 else 0.0), weight
+
+
+@kernel
+def start_direction(patches, grid, i, j, sign, j1, j2, direction):
+    """Fill ``direction``: the yarn's own at node (i, j), else square to the column."""
+    row = grid.rows[i, j]
+    back = i - sign
+    if 0 <= back < grid.state.shape[0] and grid.state[back, j] == KNOWN:
+        folded_way(patches, grid.faces[i, j], row, grid.rows[back, j], direction)
+        for c in range(3):
+            direction[c] = -direction[c]
+    else:
+        low, high = max(j1, j - 1), min(j2, j + 1)
+        up, down, f = np.empty(3), np.empty(3), grid.faces[i, j]
+        folded_way(patches, f, row, grid.rows[i, high], up)
+        folded_way(patches, f, row, grid.rows[i, low], down)
+        x, y, z = up[0] - down[0], up[1] - down[1], up[2] - down[2]
+        direction[0] = sign * (y * row[5] - z * row[4])
+        direction[1] = sign * (z * row[3] - x * row[5])
+        direction[2] = sign * (x * row[4] - y * row[3])
+    dot = direction[0] * row[3] + direction[1] * row[4] + direction[2] * row[5]
+    size = 0.0
+    for c in range(3):
+        direction[c] -= dot * row[3 + c]
+        size += direction[c] ** 2
+    for c in range(3):
+        direction[c] /= np.sqrt(size)
+
+
+@kernel
+def rotate(direction, row, angle):
+    """Turn a tangent unit vector about the row's normal, counter-clockwise, in place."""
+    n0, n1, n2 = row[3], row[4], row[5]
+    x, y, z = direction[0], direction[1], direction[2]
+    c, s = np.cos(angle), np.sin(angle)
+    direction[0] = c * x + s * (n1 * z - n2 * y)
+    direction[1] = c * y + s * (n2 * x - n0 * z)
+    direction[2] = c * z + s * (n0 * y - n1 * x)
+
+
+@kernel
+def going_shear(patches, grid, level, i, sign, j1, j2, ahead):
+    """Mean shear of the columns up to i, as a straight line fitted over FIT, ``ahead`` mm
+    past the middle of the last one. Noise of single columns would otherwise be carried on.
+    """
+    here = 0.5 * (grid.u[i] + grid.u[i - sign])
+    n = x1 = x2 = y1 = xy = 0.0
+    near = i
+    while 0 <= near - sign < grid.state.shape[0]:
+        back = near - sign
+        x = abs(0.5 * (grid.u[near] + grid.u[back]) - here)
+        if n >= 2.0 and x > FIT:
+            break
+        shear, weight = column_shear(patches, grid, level, i, near, back, j1, j2)
+        if weight == 0.0:
+            break
+        n, x1, x2, y1, xy = n + 1.0, x1 - x, x2 + x * x, y1 + shear, xy - x * shear
+        near = back
+    if n < 2.0:
+        return y1
+    slope = (n * xy - x1 * y1) / (n * x2 - x1 * x1)
+    return (y1 - slope * x1) / n + slope * ahead
+
+
+@kernel
+def wanted_shear(patches, grid, level, i, sign, j1, j2, du, on):
+    """Mean shear that the next column should have, from the columns before it.
+
+    ``on`` is the share of the step over which it goes on as before; then it decays.
+    """
+    back = i - sign
+    if not 0 <= back < grid.state.shape[0]:
+        return 0.0
+    if on > 0.0:
+        step = 0.5 * (du + abs(grid.u[i] - grid.u[back]))
+        now = going_shear(patches, grid, level, i, sign, j1, j2, on * step)
+    else:
+        now = column_shear(patches, grid, level, i, i, back, j1, j2)[0]
+    return now * np.exp(-(1.0 - on) * du / RELAX)
+
+
+@kernel
+def going_on(end, index, sign):
+    """Share of the step from node ``index`` over which a first yarn still goes on.
+
+    Shear belongs to the middles of steps, so the step counts from half before the node
+    to half past it.
+    """
+    if index == end[0]:
+        return min(1.0, 0.5 + end[1])
+    if index == end[0] + sign:
+        return max(0.0, end[1] - 0.5)
+    return 0.0
