@@ -54,8 +54,8 @@ class Extended:
     surface : Surface
     level : (m,) int
         0 on the region's faces, 1 where the net is needed too (beyond a trim line, or as
-        far out as the allowances go), 2 on the margin, 3 in and past a notch, where no cloth
-        lies.
+        far out as the allowances go), 2 on the margin, 3 in and past a notch and past the
+        needed part of the other half, where no cloth lies.
     source_vertices, source_faces : (n,), (m,) int
         Vertex and face of the surface that was extended, −1 for new ones.
     """
@@ -94,7 +94,7 @@ def extend(
     continuation : Stitched, optional
         The closed mould. Past the parting line the surface is then the other half's, faces
         with a corner within ``needed + margin`` of the line; its level is 1 with a corner
-        within ``needed``. Not given: the surface goes on straight.
+        within ``needed``, else 3. Not given: the surface goes on straight.
     past : (n,), optional
         ``distance_past`` of the stitched surface, mm, where it is known already.
     barred : (m,) bool, optional

@@ -202,7 +202,8 @@ def test_one_half_alone_goes_on_straight(tmp_path):
     trimesh.Trimesh(vertices, faces, process=False).export(tmp_path / "lower.stl")
     text = (
         'format = 1\ntitle = "Trough (invented)"\n[mould.halves.lower]\nmesh = "lower.stl"\n'
-        '[fabrics.twill]\nweave = "2x2 twill"\nareal_mass = 200\nthickness = 0.22\nlocking_angle = 45\n[[plies]]\nhalf = "lower"\nfabric = "twill"\n'
+        '[fabrics.twill]\nweave = "2x2 twill"\nareal_mass = 200\nthickness = 0.22\n'
+        'locking_angle = 45\n[[plies]]\nhalf = "lower"\nfabric = "twill"\n'
         'angle = 0\nspacing = 2.0\n[plies.allowances]\n"A-B.1" = 10\n'
     )
     (tmp_path / "job.toml").write_text(text)
