@@ -42,6 +42,8 @@ class Section:
         The cut; for a closed one the first point isn't repeated.
     closed : bool
         False where the plane runs out through a mouth.
+    level : float
+        Value of the field in its middle.
     """
 
     place: float
@@ -50,6 +52,7 @@ class Section:
     normal: Floats
     chain: Floats
     closed: bool
+    level: float = np.nan
 
     @property
     def girth(self) -> float:
@@ -116,7 +119,9 @@ def hollow_sections(
             found = plane_section(vertices, faces, centre, normal)
             if found:
                 chain, closed = min(found, key=lambda c: _off(c[0], centre))
-                out.append(Section(float(place), branch, centre, normal, chain, closed))
+                out.append(
+                    Section(float(place), branch, centre, normal, chain, closed, float(level))
+                )
     return tuple(out)
 
 
