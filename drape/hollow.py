@@ -51,7 +51,8 @@ MOST_TOLD = 3  # tight places
 class HollowSection:
     """A section of the hollow, mm: girth of the mould, and inside the laminate (None: full).
 
-    ``branch`` names the mouth that it leads to where the hollow branches, else it is empty.
+    ``branch`` names the mouth that it leads to where the hollow branches, else it is empty; the
+    section of a ``fork`` is that of no tube.
     """
 
     along: float
@@ -59,6 +60,7 @@ class HollowSection:
     centre: tuple[float, float, float]
     mould_girth: float
     girth: float | None
+    fork: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -131,12 +133,12 @@ def _hollow(job: Job, mould: Mould, told: Sequence[Finding]) -> tuple[Hollow, tu
     girths = [
         Girth(s.along, station.section.branch, s.girth, s.branch)
         for s, station in zip(sections, stations, strict=True)
-        if s.girth is not None
+        if s.girth is not None and not s.fork
     ]
     tails = min(2, len(closed.mouths))
     longest = closed.ways.longest
     bag = tube_bag(girths, longest, wanted.stock, wanted.options, tails=tails)
-    findings = [*gaps, *_full(sections)]
+    findings = [*gaps, *_full(sections), *_forks(sections)]
     findings += bag_findings(bag, girths, wanted.stock, wanted.options)
     findings += _tight(closed, stations, stacks, wanted.options)
     around = forces = None
@@ -198,7 +200,7 @@ def _section(station: Station, stack: float, closed: _Closed) -> HollowSection:
     if len(others) > 1:
         branch = first if set(station.towards) == set(others) else "+".join(station.towards)
     x, y, z = map(float, section.centre)
-    return HollowSection(station.along, branch, (x, y, z), section.girth, girth)
+    return HollowSection(station.along, branch, (x, y, z), section.girth, girth, station.fork)
 
 
 def _full(sections: Sequence[HollowSection]) -> list[Finding]:
@@ -211,6 +213,17 @@ def _full(sections: Sequence[HollowSection]) -> list[Finding]:
     return [Finding("risk", "bag", text, "end the bag before, or leave out plies there")]
 
 
+def _forks(sections: Sequence[HollowSection]) -> list[Finding]:
+    """A risk where the hollow branches: no tube fills that."""
+    forks = [s for s in sections if s.fork]
+    if not forks:
+        return []
+    widest = max(s.girth or 0.0 for s in forks)
+    text = f"the hollow branches from {forks[0].along:.0f} mm on (girth up to {widest:.0f} mm): a "
+    text += "plain tube doesn't fill a fork, and the sizes are those of its arms"
+    return [Finding("risk", "bag", text, "join tubes to a bag of the hollow's own shape")]
+
+
 def _tight(
     closed: _Closed, stations: Sequence[Station], stacks: Sequence[float], options: BagOptions
 ) -> list[Finding]:
@@ -221,21 +234,21 @@ def _tight(
     tree = cKDTree([s.section.centre for s in closed.ways.stations])
     kept = {id(s) for s in stations}
     for zone in tight_zones(surface, options.least_radius + stack):
-        nearest = np.unique(tree.query(surface.vertices[zone.vertices])[1])
+        nearest = np.unique(tree.query(surface.vertices[surface.faces[zone.faces]])[1])
         along = [closed.ways.stations[k] for k in nearest]
         along = [s for s in along if id(s) in kept]
         if along:
-            out.append((zone, along[0].along, along[-1].along))
+            reach = along[0].along, along[-1].along
+            out.append(_tight_words(zone, reach, float(stack[zone.faces].max())))
     least = options.least_radius
     findings = [
         Finding(
             "risk",
             "bag",
-            _tight_words(zone, (low, high), min(stacks)) + f" tighter than the {least:g} mm that "
-            "the bag follows: it will bridge there",
+            f"{words} tighter than the {least:g} mm that the bag follows: it will bridge there",
             "press with a strip or filler there",
         )
-        for zone, low, high in out[:MOST_TOLD]
+        for words in out[:MOST_TOLD]
     ]
     if len(out) > MOST_TOLD:
         text = f"the bag will bridge {len(out) - MOST_TOLD} more inside corners, smaller ones"
@@ -304,6 +317,7 @@ def bag_record(hollow: Hollow) -> record.Bag:
                 girth_mm=number(s.girth),
                 mould_girth_mm=round(s.mould_girth, 3),
                 branch=s.branch or None,
+                fork=s.fork,
                 centre_mm=s.centre,
             )
             for s in hollow.sections

@@ -1,7 +1,8 @@
 """Ways through a hollow: where each section lies along it, and how far it is between mouths.
 
 The sections of a hollow make a tree: each follows on the nearest one before it that leads to
-the same mouths. Ways run from middle to middle along the tree.
+the same mouths. Ways run from middle to middle along the tree, in arcs that turn as the sections
+do; through a fork they go from the last section before it to the first behind it.
 
 Lengths in mm.
 """
@@ -10,7 +11,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import networkx as nx
 import numpy as np
@@ -24,7 +25,8 @@ from drape.geometry.surface import Floats, Ints, unit
 
 SQUARE = 0.995  # cosine: a mouth that leans more isn't a section of the hollow
 FLAT = 0.01  # of its radius: a mouth that is more uneven isn't one either
-MOST_TURN = np.pi / 3  # between neighbouring sections that are taken for ends of an arc
+WIDER = 1.02  # than the branches: a part that widens so much is a fork's
+MOST_TURN = 2.0  # between neighbouring sections that are taken for ends of an arc
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,11 +41,14 @@ class Station:
     towards : tuple of str
         Mouths that this part of the hollow leads to, seen from the first; of the first
         mouth's own part that is all others, and nothing in a closed end.
+    fork : bool
+        Whether the hollow widens here to divide: the section is that of no tube.
     """
 
     section: Section
     along: float
     towards: tuple[str, ...]
+    fork: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,7 +92,9 @@ def ways(
     if not sections:
         raise InputError("the hollow has no section", remedy="check the mould's mouths")
     towards = _reached(vertices, faces, field, sections, {n: mouths[n] for n in others})
-    graph = _chained(sections, towards)
+    parents = _parents(sections, towards)
+    forks = _forks(sections, parents)
+    graph = _chained(sections, parents, forks)
     found: list[tuple[int | str, Section, tuple[str, ...]]] = [
         (k, s, t) for k, (s, t) in enumerate(zip(sections, towards, strict=True))
     ]
@@ -100,7 +107,9 @@ def ways(
         above = vertices[field > sections[-1].level] - sections[-1].centre
         graph.add_edge("", len(sections) - 1, weight=float((above @ sections[-1].normal).max()))
     along = nx.single_source_dijkstra_path_length(graph, first)
-    stations = [Station(section, float(along[node]), t) for node, section, t in found]
+    stations = [
+        Station(section, float(along[node]), t, node in forks) for node, section, t in found
+    ]
     pairs = itertools.combinations(list(mouths) if others else [first, ""], 2)
     lengths = {(a, b): float(nx.dijkstra_path_length(graph, a, b)) for a, b in pairs}
     return Ways(tuple(sorted(stations, key=lambda s: s.along)), lengths)
@@ -128,27 +137,60 @@ def _reached(
     return out
 
 
-def _chained(sections: Sequence[Section], towards: Sequence[tuple[str, ...]]) -> nx.Graph:
-    """The sections' tree; branches are joined at a fork, too, so that ways can turn there."""
-    graph: nx.Graph = nx.Graph()
-    graph.add_nodes_from(range(len(sections)))
-    forked: dict[tuple[int, float], list[int]] = {}
+def _parents(sections: Sequence[Section], towards: Sequence[tuple[str, ...]]) -> list[int | None]:
+    """The section before each: of the last ones that lead to its mouths too, the nearest."""
+    out: list[int | None] = []
     for k, (section, leads) in enumerate(zip(sections, towards, strict=True)):
         before = [
             j
             for j in range(k)
             if sections[j].level < section.level and set(towards[j]) >= set(leads)
         ]
-        if not before:
-            continue
-        last = max(sections[j].level for j in before)
+        last = max((sections[j].level for j in before), default=None)
         near = [j for j in before if sections[j].level == last]
-        parent = min(near, key=lambda j: _apart(sections[j].centre, section.centre))
-        graph.add_edge(parent, k, weight=_arc(sections[parent], section))
-        twins = forked.setdefault((parent, section.level), [])
-        for twin in twins:
-            graph.add_edge(twin, k, weight=_apart(sections[twin].centre, section.centre))
-        twins.append(k)
+        gap = [_apart(sections[j].centre, section.centre) for j in near]
+        out.append(near[int(np.argmin(gap))] if near else None)
+    return out
+
+
+def _forks(sections: Sequence[Section], parents: Sequence[int | None]) -> set[int]:
+    """Sections in which a part widens, just before it divides, to more than its branches."""
+    out: set[int] = set()
+    children: dict[int, list[int]] = {}
+    for k, parent in enumerate(parents):
+        if parent is not None:
+            children.setdefault(parent, []).append(k)
+    for last, branches in children.items():
+        if len(branches) < 2:
+            continue
+        widening, at = [last], parents[last]
+        while at is not None and sections[at].girth < sections[widening[-1]].girth:
+            widening.append(at)
+            at = parents[at]
+        girths = [sections[b].girth for b in (*branches, widening[-1])]
+        out |= {k for k in widening if sections[k].girth > WIDER * max(girths)}
+    return out
+
+
+def _chained(
+    sections: Sequence[Section], parents: Sequence[int | None], forks: set[int]
+) -> nx.Graph:
+    """The sections' tree. Ways leave out forks' sections, and turn there from branch to branch."""
+    graph: nx.Graph = nx.Graph()
+    graph.add_nodes_from(range(len(sections)))
+    branches: dict[int, list[int]] = {}
+    for k, (section, parent) in enumerate(zip(sections, parents, strict=True)):
+        if parent is None:
+            continue
+        for twin in branches.setdefault(parent, []):
+            other = sections[twin]
+            back = replace(other, normal=-other.normal)
+            graph.add_edge(twin, k, weight=_arc(back, section))
+        branches[parent].append(k)
+        before = parent
+        while k not in forks and before in forks and parents[before] is not None:
+            before = parents[before]
+        graph.add_edge(before, k, weight=_arc(sections[before], section))
     return graph
 
 

@@ -11,7 +11,7 @@ import numpy as np
 from scipy import sparse
 from scipy.sparse.csgraph import connected_components
 
-from drape.geometry.surface import Floats, Ints, Surface
+from drape.geometry.surface import Floats, Ints, Surface, readonly
 from drape.mould.mould import Half
 from drape.mould.region import Edge, Region
 
@@ -108,13 +108,13 @@ class TightZone:
     ----------
     radius : float, mm
         About its usual radius; 0 for a sharp corner.
-    vertices : (k,) int
+    faces : (k,) int
     centre : (3,), mm
-        The vertex nearest to its middle.
+        The corner nearest to its middle.
     """
 
     radius: float
-    vertices: Ints
+    faces: Ints
     centre: Floats
 
 
@@ -134,12 +134,11 @@ def tight_zones(surface: Surface, least: Floats) -> tuple[TightZone, ...]:
     sharp[f] = True
     most = np.median(bends, axis=1)  # two corners of three, so that a zone isn't a facet too wide
     tight = np.flatnonzero(sharp | (most * least > 1.0))
-    across = surface.neighbours[tight]
-    place = np.full(len(surface.faces) + 1, -1)
-    place[tight] = np.arange(len(tight))
-    a, k = np.nonzero(place[across] >= 0)
-    graph = sparse.coo_matrix((np.ones(len(a)), (a, place[across[a, k]])), (len(tight),) * 2)
-    count, label = connected_components(graph, directed=False)
+    rows, corners = np.repeat(np.arange(len(tight)), 3), surface.faces[tight].ravel()
+    shape = (len(tight), len(surface.vertices))
+    touch = sparse.csr_matrix((np.ones(len(rows)), (rows, corners)), shape)
+    # by vertices: along a crease every other face touches it with a corner only
+    count, label = connected_components(touch @ touch.T, directed=False)
     out = []
     for zone in range(count):
         faces = tight[label == zone]
@@ -157,4 +156,4 @@ def _zone(surface: Surface, faces: Ints, radius: float) -> TightZone:
     vertices = np.unique(surface.faces[faces])
     gap = surface.vertices[vertices] - surface.vertices[vertices].mean(axis=0)
     at = vertices[np.linalg.norm(gap, axis=1).argmin()]
-    return TightZone(radius, vertices, surface.vertices[at])
+    return TightZone(radius, readonly(faces), surface.vertices[at])

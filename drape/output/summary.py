@@ -219,13 +219,15 @@ class HollowSection(Model):
     """A section of the hollow, ``station_mm`` along it from the first mouth.
 
     ``girth_mm`` is inside the laminate, null where that fills the hollow. ``branch`` is the
-    mouth it leads to (``B+C``: both) where the hollow branches.
+    mouth it leads to (``B+C``: both) where the hollow branches; the section of a ``fork`` is
+    that of no tube, and doesn't count.
     """
 
     station_mm: Amount
     girth_mm: Amount | None
     mould_girth_mm: Amount
     branch: str | None = None
+    fork: bool = False
     centre_mm: Point3 | None = None
 
 
