@@ -140,6 +140,7 @@ def _hollow(job: Job, mould: Mould, told: Sequence[Finding]) -> tuple[Hollow, tu
     bag = tube_bag(girths, longest, wanted.stock, wanted.options, tails=tails)
     findings = [*gaps, *_full(sections), *_forks(sections)]
     findings += bag_findings(bag, girths, wanted.stock, wanted.options)
+    findings += _unsupported(closed, stations, bag, wanted.options)
     findings += _tight(closed, stations, stacks, wanted.options)
     around = forces = None
     if job.bag is not None and wanted.process == "envelope":
@@ -222,6 +223,24 @@ def _forks(sections: Sequence[HollowSection]) -> list[Finding]:
     text = f"the hollow branches from {forks[0].along:.0f} mm on (girth up to {widest:.0f} mm): a "
     text += "plain tube doesn't fill a fork, and the sizes are those of its arms"
     return [Finding("risk", "bag", text, "join tubes to a bag of the hollow's own shape")]
+
+
+def _unsupported(
+    closed: _Closed, stations: Sequence[Station], bag: TubeBag, options: BagOptions
+) -> list[Finding]:
+    """A risk where film is smaller than the mould past the trim lines, which no ply lines."""
+    if options.kind != "film":
+        return []
+    kept = {id(s) for s in stations}
+    past = [s for s in closed.ways.stations if id(s) not in kept and s.section.closed]
+    girth = 2.0 * (bag.stock_mm or bag.lay_flat_mm)
+    free = [s for s in past if s.section.girth > girth and not s.fork]
+    if not free:
+        return []
+    worst = max(free, key=lambda s: s.section.girth)
+    text = f"past the trim lines the mould is up to {worst.section.girth:.0f} mm round (at "
+    text += f"{worst.along:.0f} mm), the film {girth:.0f} mm: it isn't supported there"
+    return [Finding("risk", "bag", text, "fill that up, plug it, or take a wider tube")]
 
 
 def _tight(

@@ -6,6 +6,8 @@ own radius, and the way through is bend radius × angle. Forces by hand, as the 
 """
 
 import json
+import sys
+from pathlib import Path
 
 import jsonschema
 import numpy as np
@@ -13,16 +15,21 @@ import pytest
 import trimesh
 from hollows import y_hollow
 from ovals import oval_perimeter
+from scipy.integrate import quad
 from scipy.special import ellipe
 from trough_jobs import two_troughs
 
-from drape import pipeline
+from drape import pipeline, publish
 from drape.geometry.tubes import Box, Oval, SplitTube, bend, straight
 from drape.hollow import bag_record, hollow_of
 from drape.job import load_job
 from drape.mould.mould import find_mould
 from drape.mould.reading import read_surface
 from drape.output.summary import SCHEMA_FILE, to_json
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "meshes"))
+
+from make_demo import rigger
 
 JOB = """format = 1
 title = "A tube (invented)"
@@ -114,6 +121,28 @@ def test_solid_halves_and_trim_lines(tmp_path):
     # blocks 100 wide, 2 (25 + 12) high, 200 long; by hand with the defaults
     assert found.around.lay_flat_mm == pytest.approx(0.5 * 2 * (100 + 74) * 1.2, rel=1e-6)
     assert found.around.length_mm == pytest.approx(200 + 300, rel=1e-6)
+
+
+def bell(s):
+    return 20.0 + 15.0 * np.clip((np.asarray(s) - 160.0) / 40.0, 0.0, 1.0) ** 2
+
+
+def test_film_past_a_trim_line(tmp_path):
+    """Radius 20 to the trim line at 150, 35 at the mouth: film for 18.8 × 1.1 = 20.7 hangs free.
+
+    Without a trim line the film is as wide as the bell; a bladder stretches: nothing to tell.
+    """
+    tube = SplitTube(straight(200), Oval(), bell, bell)
+    trim = "[mould.trim.B]\npoint = [{}, 0, 0]\nnormal = [1, 0, 0]\n"
+    found, findings = hollow(tube_job(tmp_path, tube, trims=trim.format(150)))
+    assert found.bag.largest_girth_mm == pytest.approx(2 * np.pi * 18.8, rel=1e-3)
+    (told,) = [f for f in findings if "isn't supported" in f.message]
+    assert f"up to {2 * np.pi * 35:.0f} mm round (at 200 mm)" in told.message
+    assert f"the film {2 * np.pi * 18.8 * 1.1:.0f} mm" in told.message
+    _, findings = hollow(job_of(tmp_path))
+    assert not [f for f in findings if "isn't supported" in f.message]
+    stretch = job_of(tmp_path, '[bag]\nkind = "stretch"', trim.format(150))
+    assert not [f for f in hollow(stretch)[1] if "isn't supported" in f.message]
 
 
 def taper(s):
@@ -293,3 +322,25 @@ def test_a_closed_mould_and_a_gap_already_told(tmp_path):
     assert any("don't meet" in f.message for f in mould.findings)
     assert any("don't meet" in f.message for f in hollow_of(job, mould)[1])
     assert not any("don't meet" in f.message for f in hollow_of(job, mould, mould.findings)[1])
+
+
+def test_the_demo(tmp_path):
+    """The rigger's girths are its ellipses' (key ``dlmf``) less 2π × 0.66; its shadow ∫ 2a ds.
+
+    A strip's two sides of a bent centre line make up for each other, so the shadow is exact.
+    """
+    tube = rigger()
+    found, findings = hollow(load_job(publish.copy_demo(tmp_path)))
+    assert findings == ()
+    length = tube.centreline.length
+    assert found.lengths["A-B"] == pytest.approx(length, rel=1e-3)
+    for s in found.sections:
+        a, d = (float(f(np.array(s.along))) for f in (tube.half_width, tube.depth))
+        exact = 4 * a * ellipe(1 - (d / a) ** 2)
+        assert s.mould_girth == pytest.approx(exact, rel=1e-3)
+        assert s.girth == pytest.approx(exact - 2 * np.pi * 0.66, rel=1e-3)
+    shadow = quad(lambda s: 2 * float(tube.half_width(np.array(s))), 0, length)[0]
+    assert found.forces.opening_force_n == pytest.approx(0.2 * shadow, rel=1e-3)
+    assert found.forces.end_thrusts_n["A"] == pytest.approx(0.2 * np.pi * 625, rel=3e-3)
+    assert found.forces.end_thrusts_n["B"] == pytest.approx(0.2 * np.pi * 33 * 15, rel=3e-3)
+    assert found.bag.stock_mm == 90.0

@@ -188,8 +188,11 @@ def _chained(
             graph.add_edge(twin, k, weight=_arc(back, section))
         branches[parent].append(k)
         before = parent
-        while k not in forks and before in forks and parents[before] is not None:
-            before = parents[before]
+        while k not in forks and before in forks:
+            above = parents[before]
+            if above is None:
+                break
+            before = above
         graph.add_edge(before, k, weight=_arc(sections[before], section))
     return graph
 
