@@ -290,7 +290,7 @@ def test_one_half_alone(tmp_path):
 
 
 def test_a_closed_end(tmp_path):
-    """A blind tube, 200 with a cap of 25: one mouth, one tail, the laminate fills the tip."""
+    """A blind tube, 200 with a cap of 20: one mouth, one tail."""
     tube = SplitTube(straight(200), Oval(), 20, 20, caps=(0.0, 20.0))
     found, _ = hollow(tube_job(tmp_path, tube))
     assert found.lengths == {"A": pytest.approx(200.0, rel=5e-3)}
@@ -306,6 +306,17 @@ def test_the_laminate_fills_a_flat_tube(tmp_path):
     assert found is None
     assert told.level == "warning"
     assert "no closed section" in told.message
+
+
+def test_the_laminate_fills_the_narrow_end(tmp_path):
+    """Radius 20 to 2 over 200, laminate 6: full where the radius is under 6, from 155.6 mm on."""
+    cone = SplitTube(straight(200), Oval(), *[lambda s: 20.0 - 0.09 * s] * 2)
+    found, findings = hollow(tube_job(tmp_path, cone, plies=("lower",) * 20 + ("upper",) * 20))
+    full = [s.along for s in found.sections if s.girth is None]
+    assert full == [s.along for s in found.sections if s.along > 155.6]
+    (told,) = [f for f in findings if "fills it" in f.message]
+    assert f"from {full[0]:.0f} to 200 mm" in told.message
+    assert f"at {len(full)} of {len(found.sections)} sections" in told.message
 
 
 def test_a_closed_mould_and_a_gap_already_told(tmp_path):
