@@ -17,6 +17,7 @@ from types import MappingProxyType
 from typing import Any, Literal
 
 from drape.cloth.fabric import Fabric, fabric_from, shipped
+from drape.jobbag import Bag, bag_from
 from drape.jobcheck import Sections, Values, checked, ply_names, renamed
 from drape.jobfile import JobFile, read_job_file, write_back
 from drape.jobkeys import MESH_SUFFIXES, PAGES, UNITS
@@ -29,6 +30,7 @@ __all__ = [
     "MESH_SUFFIXES",
     "PAGES",
     "UNITS",
+    "Bag",
     "HalfFile",
     "Job",
     "Joint",
@@ -160,6 +162,8 @@ class Job:
         Levels of findings that make exit code 1.
     date : date or None
         None: a box to fill in.
+    bag : Bag or None
+        None: the job doesn't ask for one.
     file : JobFile
         For messages: ``job.where("plies", 0, "start")``.
     """
@@ -181,6 +185,7 @@ class Job:
     fail_on: tuple[str, ...]
     date: datetime.date | None
     file: JobFile = field(repr=False, compare=False)
+    bag: Bag | None = None
 
     def where(self, *path: str | int) -> str:
         """Place of a key for messages, with its line; indices from 0."""
@@ -231,6 +236,7 @@ def _job(file: JobFile, s: Sections) -> Job:
         fail_on=s.report.get("fail_on", ()),
         date=s.report.get("date"),
         file=file,
+        bag=None if s.bag is None else bag_from(s.bag),
     )
 
 

@@ -16,6 +16,7 @@ from typing import Any
 
 from drape.cloth.fabric import REQUIRED, shipped
 from drape.errors import InputError, InputErrors
+from drape.jobbag import BAG, misplaced
 from drape.jobfile import JobFile
 from drape.jobkeys import (
     ALLOWANCE,
@@ -56,13 +57,14 @@ class Sections:
     plies: list[Values] = field(default_factory=list)
     report: Values = field(default_factory=dict)
     bench: Values = field(default_factory=dict)
+    bag: Values | None = None
 
 
 def checked(file: JobFile) -> Sections:
     """The sections of a job file; InputErrors holding every problem if there is any."""
     reader = Reader(file)
     sections = _sections(reader)
-    for check in (_meshes, _mouths, _twice, _fabrics, _joint, _plies):
+    for check in (_meshes, _mouths, _twice, _fabrics, _joint, _bag, _plies):
         check(reader, sections)
     if reader.errors:
         # in the order of the file: people mend it from top to bottom
@@ -175,7 +177,7 @@ def _sections(reader: Reader) -> Sections:
     mouths = reader.section(
         mould.get("mouths", {}), ("mould", "mouths"), {}, lambda _: Key(_mouth_name, NEW_MOUTH)
     )
-    joint, fabrics = top.get("joint"), top.get("fabrics", {})
+    joint, fabrics, bag = top.get("joint"), top.get("fabrics", {}), top.get("bag")
     return Sections(
         top=top,
         mould=mould,
@@ -187,6 +189,7 @@ def _sections(reader: Reader) -> Sections:
         plies=[_ply(reader, raw, i) for i, raw in enumerate(top.get("plies", ()))],
         report=reader.section(top.get("report", {}), ("report",), REPORT),
         bench=_bench(reader, top.get("bench", {})),
+        bag=None if bag is None else reader.section(bag, ("bag",), BAG),
     )
 
 
@@ -310,6 +313,17 @@ def _too_short(reader: Reader, key: str, half: str, count: int) -> None:
     what = f"too few {key}: half '{half}' has {count} plies"
     limit, remedy = f"at least {count} values", "one a ply, from the mould inward"
     reader.wrong(("joint", key), what, value=given, limit=limit, remedy=remedy)
+
+
+def _bag(reader: Reader, s: Sections) -> None:
+    if s.bag is None:
+        return
+    raw = reader.file.data["bag"]
+    for word, setting in misplaced(s.bag, raw.keys() - s.bag.keys()):
+        value = shown(raw[word])
+        reader.wrong(("bag", word), f"is for {setting}", value=value, remedy="leave it out")
+    if s.bag.get("process") == "clamped" and "pressure" not in raw:
+        reader.wrong(("bag",), "'pressure' is missing", limit=BAG["pressure"].allowed)
 
 
 def _plies(reader: Reader, s: Sections) -> None:

@@ -271,7 +271,7 @@ TOP: Mapping[str, Key] = {
     "plies": Key(list_of(table), "[[plies]] tables, one a ply", required=True),
     "report": Key(table, TABLE),
     "bench": Key(table, TABLE),
-    "bag": LATER,
+    "bag": Key(table, TABLE),
     "kit": LATER,
 }
 MOULD: Mapping[str, Key] = {

@@ -14,6 +14,7 @@ import numpy as np
 from drape.beds import closed_mould, laid_on, make_beds
 from drape.errors import AccuracyError, Finding, InputError, InputErrors
 from drape.geometry.surface import Floats, Surface
+from drape.hollow import bag_record, hollow_of
 from drape.job import Job, Ply
 from drape.joballowances import PlyAllowances, check_edge_names, ply_allowance_defaults
 from drape.joints import joints_of, suggested
@@ -85,6 +86,7 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
     found_mould = mould
     mould, smoothed = _without_noise(mould)
     findings += smoothed
+    untrimmed = mould  # the bag goes on to the mouths
     mould, trimmed = _trimmed(mould, job)
     findings += trimmed
     mould, fitted = closed_mould(mould, found_mould)
@@ -99,9 +101,12 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
     schedules, told = suggested(job, mould)
     findings += told
     joint = records.joint_record(joints, job.bench.placement, schedules)
-    summary = summarise(job, mould, inspections, plies, joint, findings)
+    hollow, told = hollow_of(job, untrimmed, findings)
+    findings += told
+    bag = None if hollow is None else bag_record(hollow)
+    summary = summarise(job, mould, inspections, plies, joint, findings, bag)
     tell("done", steps, steps)
-    return Results(job, mould, inspections, plies, tuple(findings), summary)
+    return Results(job, mould, inspections, plies, tuple(findings), summary, hollow)
 
 
 def inspect(paths: Sequence[Path], unit_scale: float) -> dict[str, Any]:

@@ -10,6 +10,7 @@ import numpy as np
 
 from drape.errors import Finding
 from drape.geometry.surface import Surface
+from drape.hollow import Hollow
 from drape.job import Job, Ply
 from drape.layup.pattern import Pattern
 from drape.layup.piece import Piece
@@ -45,6 +46,7 @@ class Results:
     plies: tuple[PlyResult, ...]
     findings: tuple[Finding, ...]
     summary: record.Summary
+    hollow: Hollow | None = None
 
     @property
     def valid(self) -> bool:
@@ -133,6 +135,7 @@ def summarise(
     plies: Sequence[PlyResult],
     joint: record.Joint | None,
     findings: Sequence[Finding],
+    bag: record.Bag | None = None,
 ) -> record.Summary:
     return record.Summary(
         title=job.title,
@@ -141,6 +144,7 @@ def summarise(
         mould=records.mould_record(mould, dict(inspections)),
         plies=tuple(_ply_record(p) for p in plies),
         joint=joint,
+        bag=bag,
         kit=_kit(plies),
         findings=records.finding_records(findings),
     )

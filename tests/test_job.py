@@ -404,7 +404,20 @@ BAD = [
     ("[plies.allowances]", "[plies.region] #!\n[plies.allowances]", ["region: isn't built yet"]),
     ("[report]", "[[plies.splits]] #!\n[report]", ["plies[4].splits: isn't built yet"]),
     ("[report]", "[[plies.cuts]] #!\n[report]", ["plies[4].cuts: isn't built yet"]),
-    ("[report]", "[bag] #!\n[report]", ["bag: isn't built yet"]),
+    ("[report]", "bag = 3 #!\n[report]", ["plies[4].bag", "unknown key"]),
+    ("[report]", "[bag]\nwidth = 3 #!\n[report]", ["bag.width", "unknown key", "kind, oversize"]),
+    ("[report]", "[bag]\nkind = 'silk' #!\n[report]", ["bag.kind", '"silk"', "film, stretch"]),
+    ("[report]", "[bag]\noversize = 101 #!\n[report]", ["bag.oversize", "got 101", "percent"]),
+    ("[report]", "[bag]\nstock = [50, 0] #!\n[report]", ["bag.stock[2]", "got 0", "list of mm"]),
+    ("[report]", "[bag]\nstock = 50 #!\n[report]", ["bag.stock", "must be a list"]),
+    ("[report]", "[bag]\ntail = -1 #!\n[report]", ["bag.tail", "got -1", "mm, 0 to 1000"]),
+    ("[report]", "[bag]\nundersize = 9 #!\n[report]", ['undersize: is for kind = "stretch"']),
+    ("[report]", "[bag]\npressure = 2 #!\n[report]", ['is for process = "clamped"', "got 2"]),
+    ("[report]", "[bag]\nprocess = 'x' #!\npressure = 2\n[report]", ["envelope, clamped"]),
+    ("[report]", "[bag] #!\nprocess = 'clamped'\n[report]", ["bag: 'pressure' is missing"]),
+    ("[report]", "[bag]\nprocess = 'clamped'\npressure = 0 #!\n[report]", ["got 0", "bar above"]),
+    ("[report]", "[bag]\nprocess = 'clamped'\npressure = 2\nbreather_overlap = 9 #!\n[report]",
+     ['breather_overlap: is for process = "envelope"']),
     ("[report]", "[kit] #!\n[report]", ["kit: isn't built yet"]),
     ("[report]", "[print] #!\n[report]", ["unknown key"]),
     ('fail_on = ["risk"]', 'fail_on = ["risks"] #!', ["report.fail_on[1]", "note, warning, risk"]),
@@ -780,3 +793,20 @@ def test_commented_lines_of_the_starter_job_are_right_too(folder, load):
 def test_starter_job_refuses(meshes):
     with pytest.raises(InputError):
         starter_job(meshes)
+
+
+def test_bag(load):
+    """Percentages become shares; what isn't given has its default; none without the table."""
+    assert load(JOB).bag is None
+    film = "[bag]\noversize = 12\nstock = [50, 80]\ntail = 100\nleast_radius = 4\n[report]"
+    bag = load(replaced("[report]", film)).bag
+    assert (bag.options.kind, bag.options.oversize, bag.options.tail) == ("film", 0.12, 100.0)
+    assert (bag.options.least_radius, bag.stock) == (4.0, (50.0, 80.0))
+    assert (bag.process, bag.pressure) == ("envelope", None)
+    keys = "kind = 'stretch'\nundersize = 20\nmost_stretch = 80\nleast_radius = 0.5\n"
+    keys += "process = 'clamped'\npressure = 2.5"
+    bag = load(replaced("[report]", f"[bag]\n{keys}\n[report]")).bag
+    assert (bag.options.undersize, bag.options.most_stretch) == (0.2, 0.8)
+    assert (bag.options.least_radius, bag.process, bag.pressure) == (0.5, "clamped", 2.5)
+    bag = load(replaced("[report]", "[bag]\nenvelope_oversize = 15\n[report]")).bag
+    assert bag.options.envelope_ease == 0.15

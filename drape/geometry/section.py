@@ -1,7 +1,9 @@
 """Plane sections of triangles, and sections square to a hollow.
 
 A hollow's sections follow a scalar field that grows along it (0 at its first mouth): each lies
-in the plane through the middle of a level set, square to the field's mean gradient there.
+in a plane through the middle of a level set. It is square to the field's mean gradient there,
+or to the direction that its walls' normals are most nearly square to, whichever gives the
+shorter section: beside a fork the field leans, while the walls of an arm don't.
 Where the hollow branches, a level set has a part in each branch, and each gets its section.
 The triangles of both halves must share their vertices along the parting line.
 
@@ -20,9 +22,13 @@ from scipy.sparse.csgraph import connected_components
 
 from drape.errors import InputError
 from drape.geometry.harmonic import face_gradients
-from drape.geometry.surface import Floats, Ints, unit
+from drape.geometry.surface import Floats, Ints, face_vectors, unit
+
+# of a level set: its middle, unit mean gradient, and what its walls' normals are square to
+Part = tuple[Floats, Floats, Floats]
 
 LEVELS = 200  # in which the distance along the hollow is summed up
+MOST_LEAN = 0.7  # cosine: walls whose direction is farther off the field's aren't an arm's
 FADED = 0.3  # of the mean gradient: less is a fork's, not the hollow's
 NUDGE = 1e-7  # of the field's range: keeps levels off vertices
 
@@ -42,6 +48,8 @@ class Section:
         The cut; for a closed one the first point isn't repeated.
     closed : bool
         False where the plane runs out through a mouth.
+    level : float
+        Value of the field in its middle.
     """
 
     place: float
@@ -50,6 +58,7 @@ class Section:
     normal: Floats
     chain: Floats
     closed: bool
+    level: float = np.nan
 
     @property
     def girth(self) -> float:
@@ -109,14 +118,19 @@ def hollow_sections(
     count = max(1, int(np.ceil(places[-1] / step)))
     wanted = (np.arange(count) + 0.5) * places[-1] / count
     out: list[Section] = []
-    before: list[tuple[Floats, Floats]] = []
+    before: list[Part] = []
     for place, level in zip(wanted, np.interp(wanted, places, levels), strict=True):
         before = _in_order(before, _parts(vertices, faces, field, gradient, level))
-        for branch, (centre, normal) in enumerate(before):
-            found = plane_section(vertices, faces, centre, normal)
-            if found:
-                chain, closed = min(found, key=lambda c: _off(c[0], centre))
-                out.append(Section(float(place), branch, centre, normal, chain, closed))
+        for branch, (centre, *normals) in enumerate(before):
+            cuts = []
+            for normal in normals:
+                found = plane_section(vertices, faces, centre, normal)
+                if found:
+                    chain, closed = min(found, key=lambda c: _off(c[0], centre))
+                    at = float(place), branch, centre, normal, chain, closed, float(level)
+                    cuts.append(Section(*at))
+            if cuts:
+                out.append(min(cuts, key=lambda s: (not s.closed, s.girth)))
     return tuple(out)
 
 
@@ -175,9 +189,10 @@ def _cut_edges(vertices: Floats, faces: Ints, value: Floats) -> tuple[Ints, Ints
 
 def _parts(
     vertices: Floats, faces: Ints, field: Floats, gradient: Floats, level: float
-) -> list[tuple[Floats, Floats]]:
-    """Middle and unit mean gradient of each connected part of a level set, in order of place."""
+) -> list[Part]:
+    """Each connected part of a level set, in order of place."""
     middle, length, index = _cuts(vertices, faces, field, level)
+    walls = unit(face_vectors(vertices, faces[index]))
     corner = faces[index]
     rows = np.repeat(np.arange(len(index)), 3)
     touch = sparse.csr_matrix((np.ones(3 * len(index)), (rows, corner.ravel())))
@@ -187,13 +202,19 @@ def _parts(
         weight = length * (label == part)
         if weight.sum() > 0.0:
             centre = weight @ middle / weight.sum()
-            out.append((centre, unit(weight @ gradient[index])))
+            along = unit(weight @ gradient[index])
+            out.append((centre, along, _square_to(walls, weight, along)))
     return sorted(out, key=lambda pair: tuple(np.round(pair[0], 3)))
 
 
-def _in_order(
-    before: list[tuple[Floats, Floats]], parts: list[tuple[Floats, Floats]]
-) -> list[tuple[Floats, Floats]]:
+def _square_to(walls: Floats, weight: Floats, along: Floats) -> Floats:
+    """Unit direction that normals (c, 3) are most nearly square to; ``along`` if it's far off."""
+    axis = np.linalg.eigh((walls * weight[:, None]).T @ walls)[1][:, 0]
+    lean = float(axis @ along)
+    return axis * np.sign(lean) if abs(lean) > MOST_LEAN else along
+
+
+def _in_order(before: list[Part], parts: list[Part]) -> list[Part]:
     """Parts in the order of those before them that they follow on; else as they are."""
     if len(before) != len(parts):
         return parts

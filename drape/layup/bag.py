@@ -10,8 +10,10 @@ Allowances below are common practice from memory, and are options. Lengths in mm
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import shapely
@@ -21,31 +23,47 @@ from drape.errors import Finding, InputError
 from drape.geometry.section import Section
 from drape.geometry.surface import Floats
 
-MITRE_LIMIT = 5.0
+ARC = 32  # sides of a quarter circle round a ridge
 
 
 @dataclass(frozen=True)
 class BagOptions:
-    """Allowances for bag, envelope and breather; all defaults from memory."""
+    """Kind of bag, and allowances for it, its envelope and breather; defaults from memory."""
 
+    kind: Literal["film", "stretch"] = "film"
     oversize: float = 0.10  # film tube's girth over the largest girth
     undersize: float = 0.10  # bladder's girth under the smallest girth
     tail: float = 150.0  # mm of bag past each mouth
     most_fold: float = 0.35  # a film tube larger than the girth by more folds
     film_radius: float = 3.0  # mm: film doesn't follow a tighter inside corner
+    bladder_radius: float = 1.0  # mm: nor does a bladder
     envelope_ease: float = 0.20  # envelope's girth over the mould's
     envelope_tail: float = 150.0  # mm past each end of the mould
     breather_overlap: float = 50.0  # mm
     most_stretch: float = 1.0  # of a bladder, relative
 
+    @property
+    def least_radius(self) -> float:
+        """Tightest inside corner that this kind of bag follows, mm."""
+        return self.film_radius if self.kind == "film" else self.bladder_radius
+
 
 @dataclass(frozen=True)
 class Girth:
-    """Girth inside the laminate at a place along the hollow, mm."""
+    """Girth inside the laminate at a place along the hollow, mm.
+
+    ``towards`` is the branch's name, empty where the hollow doesn't branch.
+    """
 
     place_mm: float
     branch: int
     girth_mm: float
+    towards: str = ""
+
+    @property
+    def words(self) -> str:
+        """The place as messages have it."""
+        return f"{self.place_mm:.0f} mm" + (f" (towards {self.towards})" if self.towards else "")
 
 
 @dataclass(frozen=True)
@@ -58,11 +76,13 @@ class TubeBag:
     lay_flat_mm : float
         Of the film tube: half the largest girth and the oversize.
     stock_mm : float or None
-        The narrowest tube in stock that is wide enough; None: no list, or none is.
+        The narrowest film tube in stock that is wide enough, or the widest bladder that is
+        narrow enough; None: no list, or none is.
     bladder_lay_flat_mm, bladder_stretch : float
-        Of a stretch bladder, and how far it stretches at the largest girth, relative.
+        Of a stretch bladder (``bladder_stretch``: of the one in stock, if that was chosen),
+        and how far it stretches at the largest girth, relative.
     length_mm : float
-        With both tails.
+        With its tails.
     """
 
     largest_girth_mm: float
@@ -87,8 +107,9 @@ class Envelope:
 def inner_girth(section: Section, stack: float) -> float:
     """Girth of a closed section inside a laminate of ``stack`` mm.
 
-    The outline moved inward, sharp corners mitred; for a smooth convex one that is the outer
-    girth less 2π × stack (Steiner).
+    The outline moved inward: corners of the hollow stay sharp, ridges into it are rounded. Of
+    a smooth convex one that is the outer girth less 2π × stack (Steiner's formula, key
+    ``steiner1840``), and of any that the stack doesn't fill or fold.
 
     Raises
     ------
@@ -96,7 +117,7 @@ def inner_girth(section: Section, stack: float) -> float:
         The stack fills the section.
     """
     polygon = shapely.Polygon(section.outline)
-    inside = polygon.buffer(-stack, join_style="mitre", mitre_limit=MITRE_LIMIT)
+    inside = polygon.buffer(-stack, join_style="round", quad_segs=ARC)
     if inside.is_empty:
         raise InputError(
             "the laminate fills the hollow",
@@ -113,39 +134,39 @@ def girths(sections: Sequence[Section], stack: float) -> tuple[Girth, ...]:
     return tuple(Girth(s.place, s.branch, inner_girth(s, stack)) for s in sections if s.closed)
 
 
-def hollow_length(sections: Sequence[Section]) -> float:
-    """Length of the line through the sections' middles, from mouth to mouth, mm.
-
-    The sections leave out as much at either end as at their start. Of a branching hollow the
-    first branch counts: the bag that goes through it.
-    """
-    line = np.array([s.centre for s in sections if s.branch == 0])
-    steps = np.linalg.norm(np.diff(line, axis=0), axis=1)
-    return float(steps.sum()) + 2.0 * sections[0].place
-
-
 def tube_bag(
     found: Sequence[Girth],
     length: float,
     stock: Sequence[float] = (),
     options: BagOptions | None = None,
+    *,
+    tails: int = 2,
 ) -> TubeBag:
-    """The bag for a hollow of ``length`` mm with these girths; ``stock``: lay-flat widths."""
+    """The bag for a hollow of ``length`` mm with these girths.
+
+    ``stock`` : lay-flat widths, mm; ``tails`` : 1 where the hollow's other end is closed.
+    """
     options = options or BagOptions()
     if not found:
         raise InputError("no closed section along the hollow", remedy="give both mould halves")
     values = [g.girth_mm for g in found]
     largest, smallest = max(values), min(values)
     width = 0.5 * largest * (1.0 + options.oversize)
-    bladder = smallest * (1.0 - options.undersize)
+    bladder = 0.5 * smallest * (1.0 - options.undersize)
+    if options.kind == "film":
+        chosen = min((s for s in stock if s >= width), default=None)
+        stretched = bladder
+    else:
+        chosen = max((s for s in stock if s <= bladder), default=None)
+        stretched = chosen or bladder
     return TubeBag(
         largest,
         smallest,
         width,
-        min((s for s in stock if s >= width), default=None),
-        0.5 * bladder,
-        largest / bladder - 1.0,
-        length + 2.0 * options.tail,
+        chosen,
+        bladder,
+        0.5 * largest / stretched - 1.0,
+        length + tails * options.tail,
     )
 
 
@@ -153,37 +174,43 @@ def bag_findings(
     bag: TubeBag,
     found: Sequence[Girth],
     stock: Sequence[float] = (),
-    *,
-    inside_radius: float | None = None,
-    stack: float = 0.0,
     options: BagOptions | None = None,
 ) -> tuple[Finding, ...]:
-    """Where the bag doesn't fit: no stock tube, folds, a bladder's stretch, tight corners.
-
-    ``inside_radius`` is the cavity's smallest; less ``stack`` it is the bag's.
-    """
+    """Where the bag doesn't fit: no tube in stock, folds of film, a bladder's stretch."""
     options = options or BagOptions()
+    film = options.kind == "film"
     out = []
     if stock and bag.stock_mm is None:
-        text = f"no tube in stock is {bag.lay_flat_mm:.0f} mm wide laid flat"
-        out.append(Finding("risk", "bag", text, f"widest in stock: {max(stock):g} mm"))
-    girth = 2.0 * (bag.stock_mm or bag.lay_flat_mm)
-    folded = [g for g in found if girth / g.girth_mm - 1.0 > options.most_fold]
-    if folded:
-        worst = min(folded, key=lambda g: g.girth_mm)
-        text = (
-            f"a film tube is {girth / worst.girth_mm - 1.0:.0%} larger than the hollow at "
-            f"{worst.place_mm:.0f} mm (and folds at {len(folded)} of {len(found)} sections)"
-        )
-        out.append(Finding("risk", "bag", text, "lay the folds by hand, or join two widths"))
-    if bag.bladder_stretch > options.most_stretch:
+        wanted = bag.lay_flat_mm if film else bag.bladder_lay_flat_mm
+        text = f"no tube in stock is {'at least' if film else 'at most'} {wanted:.0f} mm wide flat"
+        ends = f"widest in stock: {max(stock):g} mm" if film else f"narrowest: {min(stock):g} mm"
+        out.append(Finding("risk", "bag", text, ends))
+    if film:
+        out += _folds(bag, found, options)
+    elif bag.bladder_stretch > options.most_stretch:
         text = f"a stretch bladder would stretch by {bag.bladder_stretch:.0%}"
         out.append(Finding("warning", "bag", text, f"limit {options.most_stretch:.0%}"))
-    if inside_radius is not None and inside_radius - stack < options.film_radius:
-        text = f"inside corners of {max(inside_radius - stack, 0.0):.1f} mm under the laminate"
-        text += f", tighter than {options.film_radius:g} mm: the bag will bridge them"
-        out.append(Finding("risk", "bag", text, "press with a strip or filler, or use a bladder"))
     return tuple(out)
+
+
+def _folds(bag: TubeBag, found: Sequence[Girth], options: BagOptions) -> list[Finding]:
+    """A risk for each stretch of the hollow, branch by branch, where the film folds."""
+    girth = 2.0 * (bag.stock_mm or bag.lay_flat_mm)
+    out = []
+    for towards in dict.fromkeys(g.towards for g in found):
+        mine = [g for g in found if g.towards == towards]
+        folds = [girth / g.girth_mm - 1.0 > options.most_fold for g in mine]
+        for folded, group in itertools.groupby(zip(folds, mine, strict=True), lambda p: p[0]):
+            if not folded:
+                continue
+            here = [g for _, g in group]
+            worst = min(here, key=lambda g: g.girth_mm)
+            text = (
+                f"from {here[0].place_mm:.0f} to {here[-1].words} along the hollow the film folds: "
+                f"it is up to {girth / worst.girth_mm - 1.0:.0%} larger (at {worst.words})"
+            )
+            out.append(Finding("risk", "bag", text, "lay the folds by hand, or join two widths"))
+    return out
 
 
 def envelope(mould: ArrayLike, along: ArrayLike, options: BagOptions | None = None) -> Envelope:

@@ -215,12 +215,74 @@ class Joint(Model):
     runs: dict[str, Run] = {}
 
 
-class Bag(Model):
-    """The tube bag that fits."""
+class HollowSection(Model):
+    """A section of the hollow, ``station_mm`` along it from the first mouth.
 
+    ``girth_mm`` is inside the laminate, null where that fills the hollow. ``branch`` is the
+    mouth it leads to (``B+C``: both) where the hollow branches; the section of a ``fork`` is
+    that of no tube, and doesn't count.
+    """
+
+    station_mm: Amount
+    girth_mm: Amount | None
+    mould_girth_mm: Amount
+    branch: str | None = None
+    fork: bool = False
+    centre_mm: Point3 | None = None
+
+
+class Way(Model):
+    """Length of the hollow between two mouths, ``A-B``; ``A``: from A to the closed end."""
+
+    name: str
+    length_mm: Amount
+
+
+class Envelope(Model):
+    """Round the closed mould: the outer bag's lay-flat width and length, the breather's size."""
+
+    lay_flat_mm: Amount
+    length_mm: Amount
+    breather_width_mm: Amount
+    breather_length_mm: Amount
+
+
+class Thrust(Model):
+    """What the bag presses out of a mouth."""
+
+    mouth: str
+    area_mm2: Amount
+    end_thrust_n: Amount
+
+
+class Forces(Model):
+    """Of a pressurised bag on the clamped mould, N."""
+
+    pressure_bar: Amount
+    projected_area_mm2: Amount
+    opening_force_n: Amount
+    mouths: tuple[Thrust, ...]
+    caution: str
+
+
+class Bag(Model):
+    """The tube bag that fits.
+
+    ``lay_flat_mm`` and ``stock_mm`` are those of its ``kind``; ``stretch`` is relative, of a
+    stretch bag at the largest girth. ``length_mm`` is that of the longest way and the tails.
+    """
+
+    kind: Literal["film", "stretch"] | None = None
     largest_girth_mm: Amount | None = None
+    smallest_girth_mm: Amount | None = None
     lay_flat_mm: Amount | None = None
+    stock_mm: Amount | None = None
+    stretch: Amount | None = None
     length_mm: Amount | None = None
+    ways: tuple[Way, ...] | None = None
+    sections: tuple[HollowSection, ...] | None = None
+    envelope: Envelope | None = None
+    forces: Forces | None = None
 
 
 class KitItem(Model):

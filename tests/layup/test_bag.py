@@ -16,7 +16,6 @@ from drape.layup.bag import (
     bag_findings,
     envelope,
     girths,
-    hollow_length,
     inner_girth,
     tube_bag,
 )
@@ -52,11 +51,16 @@ def test_inside_a_box():
 
 
 def test_a_waist_that_closes_leaves_the_larger_room():
-    """Two rooms, 30 × 20 and 20 × 20, joined by a neck 2 wide, laminate 2 thick: 26 × 16."""
+    """Two rooms, 30 × 20 and 20 × 20, joined by a neck 2 wide, laminate 2 thick: 26 × 16.
+
+    Round the neck's ridges go two arcs of 30° and radius 2, in place of the 2 mm between them.
+    """
     x = [0, 30, 30, 40, 40, 60, 60, 40, 40, 30, 30, 0]
     y = [0, 0, 9, 9, 0, 0, 20, 20, 11, 11, 20, 20]
     shape = np.stack([x, y], 1).astype(float)
-    assert inner_girth(section(shape), 2.0) == pytest.approx(2 * (26 + 16))
+    assert inner_girth(section(shape), 2.0) == pytest.approx(
+        2 * (26 + 16) + 2 * np.pi / 3 - 2, rel=1e-5
+    )
 
 
 def test_open_sections_are_left_out():
@@ -82,38 +86,62 @@ def test_tube_bag():
         tube_bag([], 300.0)
 
 
-def test_findings():
+def test_a_ridge_is_rounded():
+    """An L of 40 × 40 with legs 15 wide, 2 thick: five corners lose 2·2, the ridge gains π.
+
+    Perimeter 160; the corner that points into the hollow turns into a quarter circle.
+    """
+    shape = np.array([[0.0, 0], [40, 0], [40, 15], [15, 15], [15, 40], [0, 40]])
+    assert inner_girth(section(shape), 2.0) == pytest.approx(160 - 5 * 4 + np.pi, rel=1e-4)
+
+
+def test_a_bladder_from_stock():
+    """Girths 200 and 160: 72 flat at most; from 60 it stretches to 100: by 2/3; one tail."""
+    found = [Girth(10.0, 0, 200.0), Girth(50.0, 0, 160.0)]
+    stretch = BagOptions(kind="stretch", tail=20.0)
+    bag = tube_bag(found, 300.0, [50.0, 60.0, 80.0], stretch, tails=1)
+    assert (bag.stock_mm, bag.length_mm) == (60.0, 320.0)
+    assert bag.bladder_stretch == pytest.approx(2 / 3)
+    assert bag_findings(bag, found, [50.0, 60.0, 80.0], stretch) == ()
+    wide = tube_bag(found, 300.0, [80.0], stretch)
+    (none,) = bag_findings(wide, found, [80.0], stretch)
+    assert "at most 72 mm" in none.message
+    assert "narrowest: 80 mm" in none.remedy
+    narrow = [Girth(10.0, 0, 200.0), Girth(50.0, 0, 110.0)]
+    (told,) = bag_findings(tube_bag(narrow, 300.0, (), stretch), narrow, (), stretch)
+    assert told.level == "warning"
+    assert "stretch by 102%" in told.message  # 200 / 99
+
+
+def test_folds():
     """Tube 220 round: 37.5 % more than 160 folds, 34 % more than 164 doesn't."""
     calm = [Girth(10.0, 0, 200.0), Girth(50.0, 0, 164.0)]
-    assert bag_findings(tube_bag(calm, 300.0), calm, inside_radius=5.0, stack=1.9) == ()
+    assert bag_findings(tube_bag(calm, 300.0), calm) == ()
     narrow = [Girth(10.0, 0, 200.0), Girth(50.0, 0, 160.0)]
     (fold,) = bag_findings(tube_bag(narrow, 300.0), narrow)
-    assert "38% larger than the hollow at 50 mm" in fold.message
-    assert "1 of 2" in fold.message
+    assert "from 50 to 50 mm" in fold.message
+    assert "38% larger (at 50 mm)" in fold.message
     # a wider tube from stock folds more
     stock = [130.0]
     (fold,) = bag_findings(tube_bag(calm, 300.0, stock), calm, stock)
     assert "59%" in fold.message
     stock = [100.0, 105.0]
     (none,) = bag_findings(tube_bag(calm, 300.0, stock), calm, stock)
-    assert "no tube in stock" in none.message
-    (corner,) = bag_findings(tube_bag(calm, 300.0), calm, inside_radius=4.0, stack=1.5)
-    assert "2.5 mm" in corner.message
-    wide = [Girth(10.0, 0, 200.0), Girth(50.0, 0, 110.0)]
-    levels = [f.level for f in bag_findings(tube_bag(wide, 300.0), wide)]
-    assert levels == ["risk", "warning"]
+    assert "at least 110 mm" in none.message
+    assert "widest in stock: 105 mm" in none.remedy
 
 
-def test_length_of_a_bent_hollow():
-    """Middles on a quarter circle of 80, the mouths half a step beyond: 40 π."""
-    angle = (np.arange(40) + 0.5) / 40 * np.pi / 2
-    made = [
-        Section(80 * a, 0, 80 * np.array([np.sin(a), 1 - np.cos(a), 0]), np.zeros(3), None, True)
-        for a in angle
+def test_folds_stretch_by_stretch_and_branch_by_branch():
+    """Widths 200, 150, 140, 200, 130 towards B, and 150 towards C: three stretches."""
+    values = [200.0, 150.0, 140.0, 200.0, 130.0]
+    found = [Girth(10.0 * k, 0, v, "B") for k, v in enumerate(values)] + [Girth(9.0, 1, 150.0, "C")]
+    told = [f.message for f in bag_findings(tube_bag(found, 300.0), found)]
+    assert [m.split(" along")[0] for m in told] == [
+        "from 10 to 20 mm (towards B)",
+        "from 40 to 40 mm (towards B)",
+        "from 9 to 9 mm (towards C)",
     ]
-    assert hollow_length(made) == pytest.approx(40 * np.pi, rel=1e-4)
-    other = Section(80 * angle[-1], 1, np.array([500.0, 0, 0]), np.zeros(3), None, True)
-    assert hollow_length([*made, other]) == hollow_length(made)
+    assert "57% larger (at 20 mm (towards B))" in told[0]  # 220 / 140
 
 
 def test_envelope_and_breather():

@@ -27,7 +27,6 @@ from drape.mould.mould import find_mould
 from drape.mould.reading import read_surface
 from drape.mould.trim import trim_region
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "geometry"))
 MESHES = Path(__file__).parents[2] / "meshes"
 sys.path.insert(0, str(MESHES))
 

@@ -6,7 +6,7 @@ from scipy.special import ellipe
 
 from drape.geometry.surface import build
 from drape.geometry.tubes import Box, Oval, SplitTube, straight
-from drape.mould.inspection import inspect_half
+from drape.mould.inspection import inspect_half, tight_zones
 from drape.mould.mould import find_mould
 
 
@@ -49,3 +49,30 @@ def test_walls_that_lean_in_are_undercut():
     measured = inspected(SplitTube(straight(200), Box(np.radians(-5.0)), 26, 22))
     exact = 2 * 22 / np.cos(np.radians(5.0)) * 200
     assert measured.undercut_area_mm2 == pytest.approx(exact, rel=1e-6)
+
+
+@pytest.mark.parametrize(("least", "count"), [(6.0, 2), (3.5, 0)])
+def test_tight_zones_are_the_fillets(least, count):
+    """Two fillets of 4 mm along a box of 26 × 22: zones where 6 mm is asked for, none for 3.5.
+
+    A fillet of 4 on walls at 85° is 4 × 1.484 = 5.9 mm round, 200 long, but for the rims.
+    """
+    tube = SplitTube(straight(200), Box(np.radians(5.0), 4.0), 26, 22)
+    mesh = tube.mesh("lower", along=50, around=120)
+    surface = build(mesh.vertices, mesh.faces[mesh.cavity])
+    zones = tight_zones(surface, np.full(len(surface.faces), least))
+    assert len(zones) == count
+    for zone in zones:
+        assert zone.radius == pytest.approx(4.0, rel=0.1)
+        area = surface.face_areas[zone.faces].sum()
+        assert area == pytest.approx(4.0 * np.radians(85) * 200, rel=0.15)
+    sides = {np.sign(z.centre[1]) for z in zones}
+    assert len(sides) == count
+
+
+def test_tight_zones_are_sharp_corners():
+    """Two sharp corners along the floor: radius 0, whatever is asked for."""
+    mesh = SplitTube(straight(200), Box(np.radians(5.0)), 26, 22).mesh("lower", around=40)
+    surface = build(mesh.vertices, mesh.faces[mesh.cavity])
+    zones = tight_zones(surface, np.full(len(surface.faces), 0.1))
+    assert [z.radius for z in zones] == [0.0, 0.0]
