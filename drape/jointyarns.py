@@ -126,8 +126,10 @@ def _finding(found: list[tuple[str, PairYarns]], sense: float) -> Finding:
     runs = ", ".join(name for name, _ in found)
     place = f" (worst at {run})" if len(found) > 1 else ""
     text = f"the yarns are up to {np.degrees(m.greatest):.0f}° off {WORDS[m.goal]}{place}"
-    remedy = (
-        f"{worst.other} turned by {sense * np.degrees(m.best_turn):+.0f}° would leave "
-        f"{np.degrees(m.after_turn):.0f}° there"
-    )
+    remedy = "they turn along the run: no one angle mends that"
+    if m.after_turn < m.greatest:
+        remedy = (
+            f"{worst.other} turned by {sense * np.degrees(m.best_turn):+.0f}° would leave "
+            f"{np.degrees(m.after_turn):.0f}° there"
+        )
     return Finding("note", f"{runs}, {worst.ply} and {worst.other}", text, remedy)

@@ -11,6 +11,8 @@ from closing_moulds import BARE, elbows, job_file, leaning, troughs
 
 from drape import pipeline
 from drape.job import load_job
+from drape.jointyarns import PairYarns, yarn_findings
+from drape.layup.yarn_match import YarnMatch
 from drape.output.drawing import pattern_drawing
 
 R, THIN = 25.0, 1e-4
@@ -379,6 +381,15 @@ def test_only_the_wished_goal_and_a_note_where_it_is_missed(tmp_path):
     assert "upper-1 turned by -40° would leave 0°" in note.remedy
     path.write_text(path.read_text().replace("angle = 20", "angle = 1"))
     assert not [f for f in summary(path).findings if "yarns" in f.message]
+
+
+def test_a_turn_that_mends_nothing_is_not_advised(tmp_path):
+    tables = LAP.format(half="lower") + 'yarns = "running-through"\n'
+    job = load_job(job_file(tmp_path, troughs(), tables, ONE_EACH, THIN))
+    pair = PairYarns("a", "b", YarnMatch("running-through", 1.4, 0.9, 0.7, 1.5))
+    (note,) = yarn_findings(job, {"A-B.1": (pair,)}, 0.1)
+    assert "no one angle mends" in note.remedy
+    assert yarn_findings(job, {"A-B.1": (pair,)}, 1.4) == ()
 
 
 def test_elbow_halves_that_mirror_each_other(tmp_path):
