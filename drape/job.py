@@ -23,8 +23,10 @@ from drape.jobfile import JobFile, read_job_file, write_back
 from drape.jobkeys import MESH_SUFFIXES, PAGES, UNITS
 from drape.jobstarter import starter_job
 from drape.layup.allowance import Allowance
+from drape.layup.closing import BULK, LEAN_LIMIT, TACK_CLEARANCE
 from drape.layup.scatter import Placement
 from drape.layup.schedule import LEAST_OVERLAP
+from drape.layup.yarn_match import Goal
 
 __all__ = [
     "MESH_SUFFIXES",
@@ -70,7 +72,8 @@ class Joint:
     ``laps`` belong to the plies of the run's lap half in order, ``set_backs`` to the other
     half's; all are ≥ 0, mm. ``lap_half`` is one for all runs, or a mapping of run to half;
     without it every ply ends flush. ``greatest_build_up`` and ``least_overlap``, mm, are
-    wishes for suggested laps and set-backs; without either none are suggested.
+    wishes for suggested laps and set-backs; without either none are suggested. ``yarns`` is
+    what the yarns of a pair of plies are to do at the line; None: both are measured.
     """
 
     lap_half: str | Mapping[str, str] | None = None
@@ -79,6 +82,7 @@ class Joint:
     run_off: float = 0.0
     greatest_build_up: float | None = None
     least_overlap: float | None = None
+    yarns: Goal | None = None
 
     def lap_half_at(self, run: str) -> str | None:
         """The half whose plies run past the line at ``run``; None: all end flush."""
@@ -99,11 +103,20 @@ class Bench:
         Wished for each pair of plies, whatever the scatter.
     proud : float, mm
         How far past its place an edge is cut that is trimmed in the mould.
+    bulk : float, uncured over cured thickness
+    tack_clearance : float, mm, kept between a tucked lap and the closing half's cloth
+    tuck_limit : float, radians, lean of a tucked lap that is let pass
+    bag_width : float or None, mm
+        How wide the bag stands at the parting line while the halves close; None: not known.
     """
 
     placement: Placement = field(default_factory=Placement)
     least_overlap: float = LEAST_OVERLAP
     proud: float = PROUD
+    bulk: float = BULK
+    tack_clearance: float = TACK_CLEARANCE
+    tuck_limit: float = LEAN_LIMIT
+    bag_width: float | None = None
 
 
 @dataclass(frozen=True)
@@ -248,7 +261,16 @@ def _bench(values: Values) -> Bench:
         common.angle if angle is None else math.radians(angle),
     )
     least_overlap = values.get("least_overlap", LEAST_OVERLAP)
-    return Bench(placement, least_overlap, values.get("proud", PROUD))
+    lean = values.get("tuck_limit")
+    return Bench(
+        placement,
+        least_overlap,
+        values.get("proud", PROUD),
+        bulk=values.get("bulk", BULK),
+        tack_clearance=values.get("tack_clearance", TACK_CLEARANCE),
+        tuck_limit=LEAN_LIMIT if lean is None else math.radians(lean),
+        bag_width=values.get("bag_width"),
+    )
 
 
 def _half(file: JobFile, name: str, values: Values) -> HalfFile:

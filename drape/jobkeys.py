@@ -301,6 +301,7 @@ JOINT: Mapping[str, Key] = {
     "run_off": Key(number(0, 1000), "mm, 0 to 1000"),
     "greatest_build_up": Key(number(0, 100, above=True), "mm, more than 0, at most 100"),
     "least_overlap": Key(number(0, 1000), "mm, 0 to 1000"),
+    "yarns": Key(one_of("running-through", "mirrored"), "running-through, mirrored"),
 }
 PLY: Mapping[str, Key] = {
     "name": Key(name, NAME),
@@ -332,4 +333,8 @@ BENCH: Mapping[str, Key] = {
     "angle": Key(number(0, 45), "degrees, 0 to 45: how far a ply may be turned, either way"),
     "least_overlap": Key(number(0, 1000), "mm, 0 to 1000"),
     "proud": Key(number(0, 100, above=True), "mm, more than 0, at most 100"),
+    "bulk": Key(number(1, 3), "uncured over cured thickness, 1 to 3"),
+    "tack_clearance": Key(number(0, 10), "mm, 0 to 10"),
+    "tuck_limit": Key(number(0, 90, above=True), "degrees, more than 0, at most 90"),
+    "bag_width": Key(number(0, 10_000, above=True), "mm, more than 0, at most 10000"),
 }

@@ -17,7 +17,11 @@ from drape.geometry.surface import Floats, Surface
 from drape.hollow import bag_record, hollow_of
 from drape.job import Job, Ply
 from drape.joballowances import PlyAllowances, check_edge_names, ply_allowance_defaults
+from drape.jointclosing import closings_of
+from drape.jointease import ease_findings, eases_of
+from drape.jointrecords import with_closing
 from drape.joints import joints_of, suggested
+from drape.jointyarns import yarn_findings, yarns_of
 from drape.layup.allowance import Stations, greatest
 from drape.layup.joint import scatter_findings
 from drape.layup.laying import Bed
@@ -41,6 +45,7 @@ from drape.mould.scans import without_noise
 from drape.mould.trim import trim_region
 from drape.output import records
 from drape.results import (
+    Closing,
     PlyResult,
     Results,
     check_findings,
@@ -100,13 +105,18 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
     findings += scatter_findings(joints, job.bench.least_overlap)
     schedules, told = suggested(job, mould)
     findings += told
+    closing = _closing(job, mould, plies)
+    findings += closing.findings
+    plies = _snipped(plies, closing)
     joint = records.joint_record(joints, job.bench.placement, schedules)
+    sense = -1.0 if job.seen_from == "mould" else 1.0
+    joint = with_closing(joint, closing.runs, closing.eases, closing.yarns, sense)
     hollow, told = hollow_of(job, untrimmed, findings)
     findings += told
     bag = None if hollow is None else bag_record(hollow)
     summary = summarise(job, mould, inspections, plies, joint, findings, bag)
     tell("done", steps, steps)
-    return Results(job, mould, inspections, plies, tuple(findings), summary, hollow)
+    return Results(job, mould, inspections, plies, tuple(findings), summary, closing, hollow)
 
 
 def inspect(paths: Sequence[Path], unit_scale: float) -> dict[str, Any]:
@@ -137,6 +147,30 @@ def inspect(paths: Sequence[Path], unit_scale: float) -> dict[str, Any]:
             ],
         }
     return {**halves, "runs": list(mould.runs), "findings": findings}
+
+
+def _closing(job: Job, mould: Mould, plies: Sequence[PlyResult]) -> Closing:
+    """What the laps do while the halves close, and how their yarns match."""
+    pieces = {p.ply.name: p.piece for p in plies if p.piece is not None}
+    runs = closings_of(job, mould)
+    eases = eases_of(job, runs, pieces)
+    yarns = yarns_of(job, runs, pieces)
+    told = [f for run in runs.values() for f in run.findings]
+    told += ease_findings(eases)
+    told += yarn_findings(job, yarns, 2.0 * job.bench.placement.angle)
+    return Closing(runs, eases, yarns, tuple(told))
+
+
+def _snipped(plies: Sequence[PlyResult], closing: Closing) -> tuple[PlyResult, ...]:
+    """The plies with snips marked on their patterns."""
+    out = []
+    for p in plies:
+        laps = [e for eases in closing.eases.values() for e in eases if e.ply == p.ply.name]
+        marks = tuple(mark for e in laps for s in e.stretches for mark in s.marks)
+        if p.pattern is not None and marks:
+            p = replace(p, pattern=replace(p.pattern, snips=marks))
+        out.append(p)
+    return tuple(out)
 
 
 def _named(mould: Mould, job: Job) -> Mould:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from importlib.metadata import PackageNotFoundError, version
 
 import numpy as np
@@ -12,6 +12,9 @@ from drape.errors import Finding
 from drape.geometry.surface import Surface
 from drape.hollow import Hollow
 from drape.job import Job, Ply
+from drape.jointclosing import RunClosing
+from drape.jointease import LapEase
+from drape.jointyarns import PairYarns
 from drape.layup.pattern import Pattern
 from drape.layup.piece import Piece
 from drape.mould.inspection import Inspection
@@ -34,6 +37,16 @@ class PlyResult:
 
 
 @dataclass(frozen=True, eq=False)
+class Closing:
+    """Tuck with the laps' lines, lap ease and yarn match, by run; findings on all of them."""
+
+    runs: Mapping[str, RunClosing] = field(default_factory=dict)
+    eases: Mapping[str, tuple[LapEase, ...]] = field(default_factory=dict)
+    yarns: Mapping[str, tuple[PairYarns, ...]] = field(default_factory=dict)
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
 class Results:
     """All that a run computed.
 
@@ -46,6 +59,7 @@ class Results:
     plies: tuple[PlyResult, ...]
     findings: tuple[Finding, ...]
     summary: record.Summary
+    closing: Closing = field(default_factory=Closing)
     hollow: Hollow | None = None
 
     @property

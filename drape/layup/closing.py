@@ -23,11 +23,15 @@ from numpy.typing import ArrayLike
 
 from drape.errors import Finding, InputError
 from drape.geometry.polyline import arc_positions
-from drape.geometry.surface import Floats
+from drape.geometry.surface import Floats, readonly, unit
 
 BULK = 1.15  # uncured over cured thickness; from memory: measure yours
 TACK_CLEARANCE = 0.5  # mm, so that plies that stick don't touch; from memory
 STEPS = 4000  # samples of the wall
+SAME_POINT = 1e-4  # mm
+SAME_LENGTH = 1e-9  # mm, either side of a vertex or a ply's edge
+MITRE_LIMIT = 3.0  # cloths' thicknesses from a vertex
+SAMPLES = 16  # places of a lap's line from root to tip
 LEAN_LIMIT = np.radians(45.0)  # of our own: past it a lap lies more than it stands
 
 
@@ -92,6 +96,18 @@ class Tuck:
     press_back_mm: float
 
 
+@dataclass(frozen=True, eq=False)
+class Standing:
+    """A lap at a station with its lines: (k, 2), (inward, height), from root to tip.
+
+    ``tucked`` just clears the other half's travel, ``closed`` lies in the closed, uncured stack.
+    """
+
+    tuck: Tuck
+    tucked: Floats
+    closed: Floats
+
+
 def in_station_plane(
     points: ArrayLike, origin: ArrayLike, inward: ArrayLike, closing: ArrayLike
 ) -> Floats:
@@ -128,22 +144,72 @@ def tuck(
     InputError
         A wall of fewer than two points, or a lap longer than the wall is.
     """
+    return standing(wall, ply, station=station, bulk=bulk, clearance=clearance).tuck
+
+
+def standing(
+    wall: ArrayLike,
+    ply: LapPly,
+    *,
+    station: float = 0.0,
+    bulk: float = BULK,
+    clearance: float = TACK_CLEARANCE,
+    samples: int = SAMPLES,
+) -> Standing:
+    """The least tuck, see ``tuck``, with the lap's lines tucked and closed.
+
+    Both lines have ``samples`` places, evenly spread over the lap's length.
+    """
     wall = _checked(wall, ply)
     root = np.array([bulk * (ply.below + 0.5 * ply.thickness), 0.0])
     own = 0.5 * bulk * ply.thickness
     covered = _covered(wall, ply.layers, bulk, own)
-    tip = _walk(_standing(root, _envelope(_covered(wall, ply.layers, bulk, own + clearance))), ply)
-    closed = _walk(_joined(root, covered), ply)
+    over = _envelope(_covered(wall, ply.layers, bulk, own + clearance))
+    tucked = _walk(_standing(root, over), ply, samples)
+    closed = _walk(_joined(root, covered), ply, samples)
+    tip, end = tucked[-1], closed[-1]
     inward = float(tip[0] - root[0])
-    return Tuck(
+    found = Tuck(
         ply.name,
         station,
         inward,
         float(np.degrees(np.arctan2(inward, tip[1]))),
         (float(tip[0]), float(tip[1])),
-        (float(closed[0]), float(closed[1])),
-        float(np.linalg.norm(tip - closed)),
+        (float(end[0]), float(end[1])),
+        float(np.linalg.norm(tip - end)),
     )
+    return Standing(found, readonly(tucked), readonly(closed))
+
+
+def folded_out(
+    flange: ArrayLike, ply: LapPly, below: float, *, bulk: float = BULK, samples: int = SAMPLES
+) -> Floats:
+    """(samples, 2) the lap's line while it lies folded out on its own half's flange.
+
+    From the place where it leaves its half it turns round the edge, on an arc as far from the
+    edge as the cloth under it is thick, and goes on along the flange.
+
+    Parameters
+    ----------
+    flange : (k, 2), mm
+        The flange from the cavity's edge outward, (inward, height); goes on straight past its
+        end.
+    below : mm
+        Cured thickness of the laps under it on the flange.
+    """
+    line = np.asarray(flange, float)
+    line = np.vstack([line, line[-1] + ply.lap * unit(line[-1] - line[-2])])
+    at = np.linspace(0.0, arc_positions(line)[-1], samples)
+    line = np.stack([np.interp(at, arc_positions(line), line[:, k]) for k in range(2)], axis=1)
+    along = unit(np.gradient(line, axis=0))
+    height = bulk * (below + 0.5 * ply.thickness)
+    over = line + height * np.stack([along[:, 1], -along[:, 0]], axis=1)
+    root = bulk * (ply.below + 0.5 * ply.thickness)
+    lean = np.arctan2(over[0, 1], over[0, 0])
+    turn = np.linspace(0.0, lean, samples)
+    reach = np.linspace(root, np.hypot(*over[0]), samples)
+    arc = reach[:, None] * np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    return readonly(_walk(np.vstack([arc, over[1:]]), ply, samples))
 
 
 def _checked(wall: ArrayLike, ply: LapPly) -> Floats:
@@ -152,7 +218,10 @@ def _checked(wall: ArrayLike, ply: LapPly) -> Floats:
         raise InputError("a wall is a polyline of two points or more", value=f"shape {out.shape}")
     if not ply.lap > 0.0:
         raise InputError("only a lap can be tucked", value=f"{ply.lap:g} mm", limit="> 0 mm")
-    out = out - out[0]
+    # points that are nearly the same have no direction between them
+    out = out[np.append(True, np.linalg.norm(np.diff(out, axis=0), axis=1) > SAME_POINT)] - out[0]
+    if len(out) < 2:
+        raise InputError("a wall is a polyline of two points or more", value="all in one place")
     top = int(np.flatnonzero(out[:, 1] >= out[:, 1].max() - 1e-9)[-1])
     return out[: top + 1] if top else out  # past its top begins the wall of another run
 
@@ -164,17 +233,42 @@ def _covered(wall: Floats, layers: Sequence[Layer], bulk: float, more: float) ->
     """
     length = arc_positions(wall)
     ends = np.array([[layer.from_mm, layer.to_mm] for layer in layers]).reshape(-1)
-    steps = np.concatenate([ends - 1e-9, ends + 1e-9, length, np.linspace(0, length[-1], STEPS)])
+    vertices = np.concatenate([length + k * SAME_LENGTH for k in (-1.0, 0.0, 1.0)])
+    steps = np.concatenate(
+        [ends - SAME_LENGTH, ends + SAME_LENGTH, vertices, np.linspace(0, length[-1], STEPS)]
+    )
     at = np.unique(np.clip(steps, 0.0, length[-1]))
     points = np.stack([np.interp(at, length, wall[:, k]) for k in range(2)], axis=1)
-    tangent = np.gradient(points, at, axis=0, edge_order=2)
-    normal = np.stack([tangent[:, 1], -tangent[:, 0]], 1)
-    normal /= np.linalg.norm(normal, axis=1)[:, None]
+    knots, ways = _ways_in(wall, length)
+    normal = np.stack([np.interp(at, knots, ways[:, k]) for k in range(2)], axis=1)
     height = np.full(len(at), more)
     for layer in layers:
         on = (at >= layer.from_mm) & (at <= layer.to_mm)
         height[on] += bulk * layer.thickness_mm
     return points + height[:, None] * normal
+
+
+def _ways_in(wall: Floats, length: Floats) -> tuple[Floats, Floats]:
+    """Ways (j, 2) that cloth 1 mm thick adds to the wall, at lengths (j,); linear between.
+
+    At a vertex that turns towards the hollow neighbouring facets' cloth meets in a mitre, so
+    that the covered wall is the parallel polygon: facets get shorter as the circle does. One
+    that turns away is gone round.
+    """
+    along = unit(np.diff(wall, axis=0))
+    normal = np.stack([along[:, 1], -along[:, 0]], axis=1)
+    before, after, at = normal[:-1], normal[1:], length[1:-1]
+    bisector = unit(before + after + 1e-12 * after)
+    cosine = np.maximum(np.einsum("ki,ki->k", bisector, after), 1.0 / MITRE_LIMIT)
+    away = along[:-1, 0] * after[:, 0] + along[:-1, 1] * after[:, 1] > 0.0
+    middle = np.where(away[:, None], bisector, bisector / cosine[:, None])
+    sides = [np.where(away[:, None], n, middle) for n in (before, after)]
+    knots = np.stack([at - SAME_LENGTH, at, at + SAME_LENGTH], axis=1).ravel()
+    ways = np.stack([sides[0], middle, sides[1]], axis=1).reshape(-1, 2)
+    return (
+        np.concatenate([length[:1], knots, length[-1:]]),
+        np.concatenate([normal[:1], ways, normal[-1:]]),
+    )
 
 
 def _envelope(points: Floats) -> Floats:
@@ -209,12 +303,12 @@ def _standing(root: Floats, envelope: Floats) -> Floats:
 
 
 def _joined(root: Floats, points: Floats) -> Floats:
-    """From the root to the covered wall."""
-    return np.vstack([root, points])
+    """From the root to the covered wall, which begins at the parting surface."""
+    return np.vstack([root, np.stack([points[:, 0], np.maximum(points[:, 1], 0.0)], axis=1)])
 
 
-def _walk(path: Floats, ply: LapPly) -> Floats:
-    """(2,) the place a lap's length along a path."""
+def _walk(path: Floats, ply: LapPly, samples: int) -> Floats:
+    """(samples, 2) places along a path up to a lap's length."""
     where = arc_positions(path)
     if ply.lap > where[-1]:
         raise InputError(
@@ -224,7 +318,8 @@ def _walk(path: Floats, ply: LapPly) -> Floats:
             remedy="shorten the lap",
             where=ply.name,
         )
-    return np.array([np.interp(ply.lap, where, path[:, k]) for k in range(2)])
+    at = np.linspace(0.0, ply.lap, samples)
+    return np.stack([np.interp(at, where, path[:, k]) for k in range(2)], axis=1)
 
 
 def tuck_findings(

@@ -61,6 +61,20 @@ def ease_shear(ease: float) -> float:
     return float(np.arcsin(np.clip((1.0 + ease) ** 2 - 1.0, -1.0, 1.0)))
 
 
+def greatest_change(angle: ArrayLike, locking: float) -> Floats:
+    """What shear up to the locking angle can change of a squared relative length, at least 0.
+
+    A unit length at ``angle`` from the warp has (cos φ, sin φ) along the two yarns; with the
+    yarns at 90° − γ its square is 1 + sin 2φ sin γ (law of cosines). An edge can take up an
+    ease e where |(1 + e)² − 1| ≤ |sin 2φ| sin γ_locking: nothing along a yarn.
+
+    Parameters
+    ----------
+    angle : radians, from the edge to the warp, in the flat cloth
+    """
+    return np.abs(np.sin(2.0 * np.asarray(angle, float))) * np.sin(locking)
+
+
 def snips(
     ease: float, lap: float, length: float, *, shear: float, locking: float, along: bool = False
 ) -> Snips | None:

@@ -106,7 +106,7 @@ def stretches(
     """
     out = []
     along = edge_places(region, edge)
-    for index, closed in _split(edge, surface.vertices):
+    for index, closed in smooth_parts(edge, surface.vertices):
         chain = edge.vertices[index]
         normals = None if edge.cut_normals is None else edge.cut_normals[index]
         segment, share, points, tangents = smooth_samples(
@@ -173,7 +173,7 @@ def _shot(
     return faces, rows
 
 
-def _split(edge: Edge, vertices: Floats) -> list[tuple[Ints, bool]]:
+def smooth_parts(edge: Edge, vertices: Floats) -> list[tuple[Ints, bool]]:
     """The edge's chain cut at its kinks: (indices into the chain, closed)."""
     at = kinks(vertices[edge.vertices], edge.closed)
     index = np.arange(len(edge.vertices))

@@ -51,6 +51,8 @@ class Pattern:
         Where the edges themselves (allowance 0) lie on the cloth, of those with a lap or
         run-off; elsewhere they coincide with the outline or lie outside it. Also where edges
         are trimmed in the mould.
+    snips : tuple of (2, 2) mm
+        From the cut edge inward, where a lap has to be snipped.
     """
 
     piece: str
@@ -66,3 +68,4 @@ class Pattern:
     edges: tuple[PatternEdge, ...]
     edge_lines: tuple[tuple[str, Floats], ...] = ()
     start_mm: tuple[float, float, float] | None = None
+    snips: tuple[Floats, ...] = ()

@@ -2,7 +2,7 @@
 
 Two goals, each with its own measure:
 
-running through  a yarn goes on straight across the line: it makes the same angle with the
+running-through  a yarn goes on straight across the line: it makes the same angle with the
                  run on both sides, counted about the inward normals
 mirrored         the halves are mirror images of each other in the surface square to both
                  sides along the run: the angles are opposite
@@ -23,7 +23,7 @@ from numpy.typing import ArrayLike
 from drape.errors import InputError
 from drape.geometry.surface import Floats
 
-Goal = Literal["running through", "mirrored"]
+Goal = Literal["running-through", "mirrored"]
 NEARLY_NORMAL = 1e-3  # length left in the tangent plane below which a direction means nothing
 
 
@@ -33,7 +33,7 @@ class YarnMatch:
 
     Attributes
     ----------
-    goal : "running through" or "mirrored"
+    goal : "running-through" or "mirrored"
     greatest, mean : float, radians
         Largest and mean magnitude of the difference along the run.
     best_turn : float, radians

@@ -58,12 +58,19 @@ def pattern_drawing(pattern: Pattern) -> Drawing:
     start_mark(marks, room, cloth)
     for line in edges:
         room.take(shapely.LineString(line.points), 0.6)
+    snips = [path("mark", points) for points in pattern.snips]
+    for line in snips:
+        room.take(shapely.LineString(line.points), 0.6)
     warp_arrow(marks, room)
     title(marks, room, pattern)
     edge_names(marks, room, pattern)
     angle_picture(marks, room, pattern)
+    if snips:
+        marks.homeless.append(f"short lines at the cut line: {len(snips)} snips into the laps")
     below = _below(marks.homeless, cloth.bounds)
-    return Drawing(plain(pattern.piece), (*cuts, *edges, *marks.paths), (*marks.texts, *below))
+    return Drawing(
+        plain(pattern.piece), (*cuts, *edges, *snips, *marks.paths), (*marks.texts, *below)
+    )
 
 
 def _below(lines: list[str], bounds: tuple[float, float, float, float]) -> list[Text]:

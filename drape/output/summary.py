@@ -164,12 +164,61 @@ class Overlap(Model):
 
 
 class Tuck(Model):
-    """How far a lap must lean in to clear the closing half."""
+    """How far a lap must lean in at a station, mm along the run, to clear the closing half.
+
+    ``tuck_mm`` counts from the place where the lap's mid-surface leaves its half;
+    ``inward_mm`` and ``height_mm`` are the tip's place from the cavity's edge;
+    ``press_back_mm`` is how far the bag must press it back.
+    """
 
     ply: str
+    station_mm: Amount | None = None
+    tuck_mm: FiniteFloat | None = None
     inward_mm: FiniteFloat | None = None
     height_mm: FiniteFloat | None = None
     angle_deg: FiniteFloat | None = None
+    press_back_mm: Amount | None = None
+
+
+class SnipRecord(Model):
+    """Snips into a lap's free edge along a stretch of a run."""
+
+    from_mm: Amount
+    to_mm: Amount
+    count: Annotated[int, Field(ge=1)]
+    depth_mm: Amount
+    opening_mm: Amount
+    reason: str
+
+
+class EaseRecord(Model):
+    """A lap's free edge against the line it starts from: + must stretch, - has too much.
+
+    ``ease_percent`` is the worst, ``at_mm`` along the run; ``shear_deg`` the net's greatest
+    in the lap there; ``longest_lap_mm`` a lap that needs no snips, null where none is snipped.
+    """
+
+    ply: str
+    at_mm: Amount
+    ease_percent: FiniteFloat
+    whole_percent: FiniteFloat
+    shear_deg: Amount | None = None
+    snips: tuple[SnipRecord, ...] = ()
+    longest_lap_mm: Amount | None = None
+
+
+class YarnRecord(Model):
+    """A pair of plies' warps at a run; ``best_turn_deg`` is to be added to the other ply's angle.
+
+    It turns the way the job's angles do.
+    """
+
+    ply: str
+    other: str
+    goal: Literal["running-through", "mirrored"]
+    greatest_deg: Amount
+    best_turn_deg: FiniteFloat
+    after_turn_deg: Amount
 
 
 class Run(Model):
@@ -187,6 +236,8 @@ class Run(Model):
     least_build_up_at_mm: Amount | None = None
     overlaps: tuple[Overlap, ...] | None = None
     tuck: tuple[Tuck, ...] | None = None
+    ease: tuple[EaseRecord, ...] | None = None
+    yarns: tuple[YarnRecord, ...] | None = None
 
 
 class Scatter(Model):

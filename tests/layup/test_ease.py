@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from drape.errors import InputError
-from drape.layup.ease import Snips, ease_shear, lap_ease, local_ease, snips
+from drape.layup.ease import Snips, ease_shear, greatest_change, lap_ease, local_ease, snips
 
 BEND, SECTION, LAP = 80.0, 25.0, 15.0
 
@@ -66,3 +66,14 @@ def test_snips():
 def test_places_that_do_not_match_are_refused():
     with pytest.raises(InputError, match="as many places"):
         lap_ease(circle(10, 0, count=5), circle(12, 0, count=6))
+
+
+@pytest.mark.parametrize("degrees", [0.0, 10.0, 45.0, 80.0])
+def test_what_shear_can_change(degrees):
+    """A unit length of two yarns' parts, laid out with the yarns at 90° ∓ 30°: by vectors."""
+    phi, gamma = np.radians(degrees), np.radians(30.0)
+    warp = np.array([1.0, 0.0])
+    for sign in (1.0, -1.0):
+        weft = np.array([np.sin(sign * gamma), np.cos(gamma)])
+        square = ((np.cos(phi) * warp + np.sin(phi) * weft) ** 2).sum()
+        assert abs(square - 1.0) == pytest.approx(greatest_change(phi, gamma))

@@ -26,8 +26,8 @@ def test_cylinder(degrees, side):
     """+θ/+θ is one helix: 0. +θ/−θ is its mirror image: 2θ, and 0 for mirrored."""
     theta = np.radians(degrees)
     plus, minus = (run_angles(*cylinder_run(a, side)) for a in (theta, -theta))
-    assert differences(plus, plus, "running through") == pytest.approx(np.zeros(7), abs=1e-12)
-    through = differences(plus, minus, "running through")
+    assert differences(plus, plus, "running-through") == pytest.approx(np.zeros(7), abs=1e-12)
+    through = differences(plus, minus, "running-through")
     assert np.mod(through - 2 * theta + 1e-9, np.pi) == pytest.approx(np.full(7, 1e-9), abs=1e-8)
     assert np.abs(through).max() <= np.pi / 2 + 1e-12
     assert differences(plus, minus, "mirrored") == pytest.approx(np.zeros(7), abs=1e-12)
@@ -46,7 +46,7 @@ def test_the_helix_itself():
 
     axis = np.array([1.0, 0.0, 0.0])
     first, second = (run_angles(*at(t), axis) for t in (-1e-3, 1e-3))
-    assert differences(first, second, "running through") == pytest.approx(0.0, abs=1e-12)
+    assert differences(first, second, "running-through") == pytest.approx(0.0, abs=1e-12)
     assert abs(np.tan(first)) == pytest.approx(2 * np.pi * radius / pitch)
 
 
@@ -61,7 +61,7 @@ def test_elbow_halves_that_are_mirror_images():
     first, second = (run_angles(w, -radial, tangent) for w in (lower, upper))
     assert np.abs(first) == pytest.approx(alpha)
     assert differences(first, second, "mirrored") == pytest.approx(np.zeros(30), abs=1e-12)
-    assert np.abs(differences(first, second, "running through")) == pytest.approx(2 * alpha)
+    assert np.abs(differences(first, second, "running-through")) == pytest.approx(2 * alpha)
 
 
 @pytest.mark.parametrize("fold_deg", [0.0, 30.0, 90.0])
@@ -73,7 +73,7 @@ def test_a_crease_unfolds(fold_deg):
     first, second = (
         run_angles(np.cos(theta) * run + np.sin(theta) * a, np.cross(run, a), run) for a in across
     )
-    assert differences(first, second, "running through") == pytest.approx(0.0, abs=1e-12)
+    assert differences(first, second, "running-through") == pytest.approx(0.0, abs=1e-12)
 
 
 def test_direction_of_yarns_and_tangents_does_not_matter():
@@ -82,7 +82,7 @@ def test_direction_of_yarns_and_tangents_does_not_matter():
     for d, t in [(-3.0, 1.0), (1.0, -2.0), (-1.0, -1.0)]:
         turned = run_angles(d * warp, normal, t * axis)
         same = other if t > 0 else other + np.pi
-        assert differences(turned, same, "running through") == pytest.approx(np.full(7, 0.3))
+        assert differences(turned, same, "running-through") == pytest.approx(np.full(7, 0.3))
 
 
 @pytest.mark.parametrize(
@@ -91,11 +91,11 @@ def test_direction_of_yarns_and_tangents_does_not_matter():
 )
 def test_what_counts_as_the_same(degrees, alike, expected):
     """Modulo 180°, and 90° for cloth whose faces and yarns are alike."""
-    gap = differences(np.radians([float(degrees)]), np.zeros(1), "running through", alike)
+    gap = differences(np.radians([float(degrees)]), np.zeros(1), "running-through", alike)
     assert np.degrees(gap) == pytest.approx([expected])
 
 
-@pytest.mark.parametrize("goal", ["running through", "mirrored"])
+@pytest.mark.parametrize("goal", ["running-through", "mirrored"])
 @pytest.mark.parametrize("alike", [False, True])
 def test_best_turn(goal, alike):
     """Against a search over all turns of the second ply for the least sum of 1 − cos."""

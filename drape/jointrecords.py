@@ -1,0 +1,98 @@
+"""Tuck, lap ease and yarn match as they stand in the summary. Degrees and mm at this surface."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from drape.jointclosing import RunClosing
+from drape.jointease import LapEase, SnippedStretch
+from drape.jointyarns import PairYarns
+from drape.layup.closing import Tuck
+from drape.output import summary as record
+from drape.output.records import degrees, number
+
+
+def with_closing(
+    joint: record.Joint | None,
+    closings: Mapping[str, RunClosing],
+    eases: Mapping[str, Sequence[LapEase]],
+    yarns: Mapping[str, Sequence[PairYarns]],
+    sense: float,
+) -> record.Joint | None:
+    """The joint's record with what is known of its closing.
+
+    Parameters
+    ----------
+    sense : +1 where the job's angles are seen from inside, −1 from the mould side
+    """
+    if joint is None:
+        return None
+    runs = {
+        run: record.Run(
+            **{
+                **{name: getattr(own, name) for name in type(own).model_fields},
+                "tuck": _tucks(closings[run]),
+                "ease": tuple(_ease(e) for e in eases[run]),
+                "yarns": tuple(_yarns(y, sense) for y in yarns[run]),
+            }
+        )
+        if run in closings
+        else own
+        for run, own in joint.runs.items()
+    }
+    return record.Joint(suggested=joint.suggested, scatter=joint.scatter, runs=runs)
+
+
+def _tucks(closing: RunClosing) -> tuple[record.Tuck, ...]:
+    """Of all plies and stations, the largest first."""
+    found = [t for lap in closing.laps for t in lap.tucks]
+    return tuple(_tuck(t) for t in sorted(found, key=lambda t: -round(t.tuck_mm, 3)))
+
+
+def _tuck(t: Tuck) -> record.Tuck:
+    return record.Tuck(
+        ply=t.ply,
+        station_mm=number(t.station_mm),
+        tuck_mm=number(t.tuck_mm),
+        inward_mm=number(t.tip_mm[0]),
+        height_mm=number(t.tip_mm[1]),
+        angle_deg=number(t.tuck_deg),
+        press_back_mm=number(t.press_back_mm),
+    )
+
+
+def _ease(e: LapEase) -> record.EaseRecord:
+    return record.EaseRecord(
+        ply=e.ply,
+        at_mm=round(e.worst_at, 3),
+        ease_percent=round(100.0 * e.worst, 3) + 0.0,
+        whole_percent=round(100.0 * e.whole, 3) + 0.0,
+        shear_deg=degrees(e.shear),
+        snips=tuple(_snips(s) for s in e.stretches),
+        longest_lap_mm=number(e.longest),
+    )
+
+
+def _snips(s: SnippedStretch) -> record.SnipRecord:
+    return record.SnipRecord(
+        from_mm=round(s.from_mm, 3),
+        to_mm=round(s.to_mm, 3),
+        count=s.snips.count,
+        depth_mm=round(s.snips.depth_mm, 3),
+        opening_mm=round(s.snips.opening_mm, 3),
+        reason=s.snips.reason,
+    )
+
+
+def _yarns(pair: PairYarns, sense: float) -> record.YarnRecord:
+    m = pair.match
+    turn = degrees(sense * m.best_turn)
+    assert turn is not None  # a match is a number
+    return record.YarnRecord(
+        ply=pair.ply,
+        other=pair.other,
+        goal=m.goal,
+        greatest_deg=degrees(m.greatest) or 0.0,
+        best_turn_deg=turn + 0.0,
+        after_turn_deg=degrees(m.after_turn) or 0.0,
+    )
