@@ -39,7 +39,8 @@ def make_beds(job: Job, mould: Mould) -> dict[str, Bed]:
     Raises
     ------
     InputError
-        A lap is wider than the other half's cavity, a set-back wider than its own.
+        A lap goes past the middle of the other half's cavity, where laps from all sides
+        meet, or a set-back past the middle of its own.
     """
     if len(mould.halves) < 2 or not mould.runs:
         return {}
@@ -56,7 +57,7 @@ def make_beds(job: Job, mould: Mould) -> dict[str, Bed]:
         widest = max(abs(x) for p in at_runs[name] for run in mould.runs for x in _ends(p, run))
         reach = widest + 1.0 + max(MARGIN, 4.0 * spacing)
         beds[name] = make_bed(region, mould.halves[other].region, reach)
-        _refuse_too_wide(job, at_runs[name], mould, beds[name])
+        _refuse_too_wide(job, at_runs[name], beds[name])
     return beds
 
 
@@ -89,19 +90,25 @@ def _ends(allowances: PlyAllowances, run: str) -> tuple[float, ...]:
     return (cut,) if isinstance(cut, float | int) else tuple(cut.values)
 
 
-def _refuse_too_wide(job: Job, plies: list[PlyAllowances], mould: Mould, bed: Bed) -> None:
+def _refuse_too_wide(job: Job, plies: list[PlyAllowances], bed: Bed) -> None:
     for ply in plies:
         for run in bed.runs:
             ends = _ends(ply, run)
-            for value, room, what in (
-                (max(ends), bed.room, "the lap is wider than the other half's cavity there"),
-                (-min(ends), bed.own_room, "the set-back is wider than the ply"),
+            for value, room, what, remedy in (
+                (max(ends), bed.room, "the lap goes past the other half's middle", "a shorter lap"),
+                (
+                    -min(ends),
+                    bed.own_room,
+                    "the set-back goes past the ply's middle",
+                    "a smaller one",
+                ),
             ):
                 if value > 0.0 and value >= room:
                     raise InputError(
                         what,
                         value=f"{value:g} mm at {run}",
-                        limit=f"less than {room:.1f} mm",
+                        limit=f"less than {room:.1f} mm, where cloth from all runs would meet",
+                        remedy=f"use {remedy} there",
                         where=job.where("plies", _index(job, ply.ply)),
                     )
 

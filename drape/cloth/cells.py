@@ -38,7 +38,8 @@ from drape.geometry.kernels import (
 UNKNOWN, KNOWN, OUTSIDE, LOCKED, FAILED, TAKEN, ON_FACETS, STUCK, LATER = range(9)
 FOLDED = 0.5  # cosine between facets of a cell: past it the cell is larger than a fold
 SMALLEST_ANGLE = np.radians(4.0)  # a cell closed further than this can't be solved reliably
-MARGIN, NOTCH = 2, 3  # levels of faces where no cloth lies: the margin, and in a notch
+MARGIN, NO_CLOTH = 2, 3  # levels of faces where no cloth lies; one of the second kind makes
+# all margins such that decide nothing, see close_cell and mould.extension.Extended
 
 
 class Grid(NamedTuple):
@@ -237,8 +238,8 @@ def close_cell(patches, grid, level, occupancy, guarded, ai, bj, di, dj, d, scra
     """Solve for the node at (di, dj) from A (ai, dj), B (di, bj), C (ai, bj), and enter it.
 
     ``guarded``: look whether cloth is there already, and enter the node in ``occupancy``.
-    ``level`` (m,) of the faces, or empty: no cell that is partly in a notch decides a node
-    outside it, since no cloth lies there; in a notch only nodes beside others outside it
+    ``level`` (m,) of the faces, or empty: no cell that is partly on the margin decides a
+    node off it, since no cloth lies there; on the margin only nodes beside others off it
     are made. The cell then stays open, and the node UNKNOWN.
     Returns whether it is KNOWN now.
     """
@@ -258,8 +259,11 @@ def close_cell(patches, grid, level, occupancy, guarded, ai, bj, di, dj, d, scra
     )
     on_facets = state == ON_FACETS
     state = KNOWN if on_facets else state
-    if state == KNOWN and not may_decide(
-        level, grid.faces[ai, dj], grid.faces[di, bj], grid.faces[ai, bj], face
+    a_face, b_face, c_face = grid.faces[ai, dj], grid.faces[di, bj], grid.faces[ai, bj]
+    if state == KNOWN and not may_decide(level, a_face, b_face, c_face, face):
+        return False
+    if state != KNOWN and (
+        on_margin(level, a_face) or on_margin(level, b_face) or on_margin(level, c_face)
     ):
         return False
     grid.on_facets[di, dj] = on_facets

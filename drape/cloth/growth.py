@@ -254,7 +254,7 @@ def grow(patches, grid, level, walls, i0, j0, substeps, ends, queue, last):
     ``ends`` (4, 2): grid index of the last node of each half of the first yarns (+u, −u,
     +v, −v) and the share of the next step that still was on the surface.
     ``level`` (m,) is 0 on faces of the region, 1 where the net is needed too; ``walls`` is
-    ``level`` of ``cells.close_cell``: the same, or empty where there are no notches.
+    ``level`` of ``cells.close_cell``: the same, or empty where margins may decide.
     Returns (new ``last``, columns grown).
     """
     p, q = grid.state.shape

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from drape.cloth.cells import KNOWN, NOTCH, Grid, fill_from, fill_quadrants, first_yarn
+from drape.cloth.cells import KNOWN, NO_CLOTH, Grid, fill_from, fill_quadrants, first_yarn
 from drape.cloth.growth import fill_the_rest, grow
 from drape.cloth.net import Net
 from drape.cloth.occupancy import make_occupancy
@@ -65,7 +65,7 @@ def solve_net(
     options : NetOptions, optional
     level : (m,) int, optional
         0 on the faces that must be covered, 1 where the net is needed too, 2 on the margin,
-        3 where only a notch is filled (see ``mould.extension``).
+        3 on margins that decide nothing (see ``mould.extension.Extended``).
 
     Raises
     ------
@@ -117,7 +117,7 @@ def _fill(patches, grid, i0, start, warp, options, levels) -> int:
     queue = np.empty((grid.state.size + 1, 2), np.int64)
     queue[0] = i0, i0
     substeps = int(np.clip(np.ceil(options.spacing / LONGEST_SUBSTEP), 2, MOST_SUBSTEPS))
-    walls = levels if (levels == NOTCH).any() else np.empty(0, np.int64)
+    walls = levels if (levels == NO_CLOTH).any() else np.empty(0, np.int64)
     last, ends = 1, np.empty((4, 2))
     for number, sign in enumerate((1, -1, 1, -1)):
         way = sign * (along if number < 2 else across)

@@ -127,13 +127,23 @@ class Surface:
     def offset(self, height: float | Floats) -> Surface:
         """The parallel surface ``height`` mm along the normals; same faces and ids.
 
-        Heights (n,) may differ from vertex to vertex, all on one side; the normals then
-        lean with them.
+        Heights (n,) may differ from vertex to vertex; the normals then lean with them.
         Where a vertex has several sectors (a crease) it moves to the place that is
         ``height`` from each of them: a mitre. Where the surface bends more tightly than
         ``height`` it moves less, so that it doesn't fold over (cloth bridges there).
+
+        Raises
+        ------
+        InputError
+            Heights on both sides of the surface.
         """
         heights = np.broadcast_to(np.asarray(height, dtype=float), len(self.vertices))
+        if heights.min() < 0.0 < heights.max():
+            raise InputError(
+                "heights must lie on one side of the surface",
+                value=f"{heights.min():g} to {heights.max():g} mm",
+                remedy="give all with one sign",
+            )
         if not heights.any():
             return self
         sign = 1.0 if heights.sum() > 0.0 else -1.0
@@ -142,8 +152,8 @@ class Surface:
         np.maximum.at(tightest, self.faces.ravel(), bend[self.sectors].ravel())
         limit = np.where(tightest > 0.0, FOLDING / np.maximum(tightest, 1e-12), np.inf)
         least = np.minimum(abs(heights), limit)
-        if (least < abs(heights)).any():
-            least = _eased(least, self)
+        if (least < abs(heights)).any():  # what is taken away is spread, not the heights
+            least = abs(heights) + _eased(least - abs(heights), self)
         vertices = self.vertices + (sign * least)[:, None] * _mitre_directions(self)
         normals = self.sector_normals
         if np.ptp(heights) > 0.0:

@@ -2,8 +2,9 @@
 
 On its own half a ply's mid-surface lies above the plies before it. Past the line a lap lies
 on the other half: on that half's plies from their set-backs on, and on earlier laps up to
-their ends. Where that jumps, the height goes up or down over one stack thickness (or two
-facets, if that is more: the mesh can't show less), starting at the jump.
+their ends. Where that jumps, the height goes up or down over one stack thickness (or FACETS
+facets, if that is more: the mesh can't show less), starting at the jump. An earlier ply that
+is set back on its own half counts as there up to the line.
 
 Places past the line are lengths along the cavity here; along the mid-surfaces they are a
 few hundredths different, which moves no outline, only a ramp.

@@ -119,8 +119,9 @@ def make_piece(
     """
     mid, extended = _extended(region, options, laid)
     net = _net(extended, options, options.spacing)
-    moved = _moved(region, extended, net, options.allowances, options.height)
-    trimmed = _moved(region, extended, net, options.trims, options.height)
+    proud = [e for e in region.edges if e.name in options.trims]
+    moved = _moved(region, region.edges, extended, net, options.allowances, options.height)
+    trimmed = _moved(region, proud, extended, net, options.trims, options.height)
     _refuse_gaps(moved, net, where)
     _refuse_gaps(trimmed, net, where)
     cut = outlines(region, moved)
@@ -148,11 +149,10 @@ def make_piece(
     )
 
 
-def _moved(region, extended, net, allowances, height) -> dict[str, tuple[EdgeStretch, ...]]:
+def _moved(region, edges, extended, net, allowances, height) -> dict[str, tuple[EdgeStretch, ...]]:
     return {
         e.name: stretches(region, extended.surface, net, e, allowances[e.name], height)
-        for e in region.edges
-        if e.name in allowances
+        for e in edges
     }
 
 
@@ -165,7 +165,9 @@ def _extended(region: Region, options: PieceOptions, laid: Laid | None) -> tuple
         return mid, extend(region, mid, needed, margin)
     bed = laid.bed
     whole = bed.stitched.surface.offset(laid.heights)
-    extended = extend(region, whole, needed, margin, bed.stitched, bed.past, bed.meeting)
+    laps = [options.allowances[e.name] for e in region.edges if e.kind == "parting"]
+    across = max(0.0, *map(greatest, laps)) + 1.0
+    extended = extend(region, whole, needed, margin, bed.stitched, across, bed.past, bed.meeting)
     vertices = readonly(whole.vertices[: bed.stitched.own_count])
     return replace(region.surface, vertices=vertices), extended
 

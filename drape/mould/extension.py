@@ -78,6 +78,7 @@ def extend(
     needed: float,
     margin: float,
     continuation: Stitched | None = None,
+    across: float | None = None,
     past: Floats | None = None,
     barred: Bools | None = None,
 ) -> Extended:
@@ -93,8 +94,10 @@ def extend(
         The first ``needed`` mm must be covered by the net, ``margin`` mm more hold it.
     continuation : Stitched, optional
         The closed mould. Past the parting line the surface is then the other half's, faces
-        with a corner within ``needed + margin`` of the line; its level is 1 with a corner
-        within ``needed``, else 3. Not given: the surface goes on straight.
+        with a corner within ``across + margin`` of the line; its level is 1 with a corner
+        within ``across``, else 3. Not given: the surface goes on straight.
+    across : mm, optional
+        How far the net is needed past the parting line; ``needed`` if not given.
     past : (n,), optional
         ``distance_past`` of the stitched surface, mm, where it is known already.
     barred : (m,) bool, optional
@@ -105,9 +108,10 @@ def extend(
     Extended; the region's vertices and faces come first, with their ids.
     """
     far = None
+    across = needed if across is None else across
     if continuation is not None:
         if past is None:
-            past = distance_past(continuation, needed + margin, surface)
+            past = distance_past(continuation, across + margin, surface)
         far = np.maximum(past, 0.0)
         level = np.where(continuation.other, 1, 0)
         level[: len(region.inside)] = ~region.inside
@@ -120,8 +124,8 @@ def extend(
     kept_vertices, kept = np.arange(len(vertices)), np.arange(len(faces))
     if far is not None:
         nearest = far[faces].min(axis=1)
-        level = np.where((nearest >= needed) & (kept >= own[1]), 3, level)
-        wanted = nearest < needed + margin
+        level = np.where((nearest >= across) & (kept >= own[1]), 3, level)
+        wanted = nearest < across + margin
         if barred is not None:
             wanted[:base_faces] &= ~barred
         kept = np.flatnonzero(wanted | (kept < own[1]))

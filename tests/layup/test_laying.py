@@ -185,8 +185,8 @@ def test_laps_from_both_sides_of_a_narrow_hollow_dont_take_each_others_places():
 @pytest.mark.parametrize(
     ("laps", "backs", "what"),
     [
-        (90.0, 0.0, "lap is wider than the other half's cavity"),
-        (10.0, 45.0, "set-back is wider than the ply"),
+        (90.0, 0.0, "lap goes past the other half's middle"),
+        (10.0, 45.0, "set-back goes past the ply's middle"),
     ],
 )
 def test_laps_and_set_backs_that_cannot_be_are_one_line(tmp_path, laps, backs, what):
@@ -195,6 +195,7 @@ def test_laps_and_set_backs_that_cannot_be_are_one_line(tmp_path, laps, backs, w
     with pytest.raises(InputError, match=re.escape(what)) as caught:
         run(load_job(path))
     assert "job.toml" in str(caught.value)
+    assert caught.value.remedy
 
 
 def test_one_half_alone_goes_on_straight(tmp_path):
