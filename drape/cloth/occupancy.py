@@ -81,7 +81,7 @@ def may_hold_others(b, i, j):
 
 @kernel
 def holds_other(occupancy, grid, first, i, j, row):
-    """Whether the bucket from node ``first`` on holds one near ``row`` that isn't next to grid place (i, j)."""
+    """Whether a bucket, from node ``first`` on, holds one near ``row`` but not next to (i, j)."""
     size, q = occupancy.size[0], grid.state.shape[1]
     number = first
     while number >= 0:
