@@ -147,9 +147,15 @@ def walk(patches, face, b1, b2, d1, d2):
 
 
 @kernel
+def has_creases(patches):
+    """Whether the surface has creases at all: smooth ones are spared looking for them."""
+    return patches.links.shape[2] > 4
+
+
+@kernel
 def is_crease(patches, face, k):
-    """Whether edge k is a crease, on a surface that has some."""
-    return patches.links[face, k, 4] > 0.0
+    """Whether edge k is a crease."""
+    return has_creases(patches) and patches.links[face, k, 4] > 0.0
 
 
 @kernel
@@ -174,12 +180,6 @@ def walk_on(patches, face, b1, b2, d1, d2):
         b, d = unfolded_step(patches, face, k, b, d, 1.0 - when)
         face = other
     return face, b[1], b[2], d[1], d[2], False, creased
-
-
-@kernel
-def has_creases(patches):
-    """Whether the surface has creases at all: smooth ones are spared looking for them."""
-    return patches.links.shape[2] > 4
 
 
 @kernel

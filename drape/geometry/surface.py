@@ -108,6 +108,14 @@ class Surface:
         middle = 0.5 * (self.vertices.min(axis=0) + self.vertices.max(axis=0))
         return middle, float(np.linalg.norm(self.vertices - middle, axis=1).max())
 
+    @cached_property
+    def pieces(self) -> int:
+        """Number of parts that no shared edge joins."""
+        f, k = np.nonzero(self.neighbours >= 0)
+        m = len(self.faces)
+        graph = sparse.coo_matrix((np.ones(len(f)), (f, self.neighbours[f, k])), (m, m))
+        return int(connected_components(graph, directed=False, return_labels=False))
+
     def moved(self, matrix: ArrayLike) -> Surface:
         """The surface under a rigid motion or mirroring, (4, 4) or (3, 3) matrix.
 

@@ -10,7 +10,6 @@ from trimesh.triangles import closest_point
 
 from drape.geometry.surface import Bools, Floats, Surface, unit
 from drape.mould.patches import OPENING, Parts, Patches
-from drape.mould.repair import components
 
 SAME_DIRECTION = np.cos(np.radians(1.0))
 VERY_SAME_DIRECTION = np.cos(np.radians(0.1))
@@ -144,7 +143,7 @@ def classify_bare(surface: Surface, closing: Floats) -> Parts | None:
     )
     if not opens or np.ptp(height) < FLATNESS * surface.size:
         return None
-    if components(surface.faces, surface.neighbours)[0] > 1:
+    if surface.pieces > 1:
         return None
     area = surface.face_areas
     undercut = area[side * shown < -np.sin(np.radians(1.0)) * area].sum()

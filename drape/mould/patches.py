@@ -150,6 +150,8 @@ def classify(
     touching : (p,) bool, optional
         Patches that lie on the other half: the flange is among them.
     """
+    if len(patches.pairs) == 0:  # a cavity hangs from its flange by a crease: none here
+        return None
     tried = [_classify(patches, closing, side, touching, strict) for strict in STRICTNESS]
     found = [parts for parts in tried if parts]
     return max(found, key=lambda parts: parts.score) if found else None
