@@ -26,7 +26,7 @@ from drape.layup.allowance import Stations, greatest
 from drape.layup.joint import scatter_findings
 from drape.layup.laying import Bed
 from drape.layup.pattern import Pattern, PatternEdge
-from drape.layup.piece import Piece, PieceOptions, make_piece, past_the_end
+from drape.layup.piece import Laid, Piece, PieceOptions, make_piece, past_the_end
 from drape.layup.plies import (
     centre,
     chosen_spacing,
@@ -313,13 +313,39 @@ def _drape(
     beds: Mapping[str, Bed],
 ) -> PlyResult:
     try:
-        piece = make_piece(region, options, ply.name, laid_on(job, ply, beds))
+        piece, straight = _laid(region, options, ply.name, laid_on(job, ply, beds))
     except AccuracyError as error:
         told = Finding("error", ply.name, _without_place(error), error.remedy)
         return PlyResult(ply, None, None, (*findings, told))
-    found = [*findings, *piece.findings, *past_the_end(piece, ply.name)]
+    found = [*findings, *straight, *piece.findings, *past_the_end(piece, ply.name)]
     found += shear_findings(ply, piece) + check_findings(ply, piece)
     return PlyResult(ply, piece, _pattern(ply, piece, job.seen_from), tuple(found))
+
+
+def _laid(
+    region: Region, options: PieceOptions, name: str, laid: Laid | None
+) -> tuple[Piece, tuple[Finding, ...]]:
+    """A piece on the other half past the parting line; straight on where that can't be had."""
+    if laid is None:
+        return make_piece(region, options, name), ()
+    try:
+        piece = make_piece(region, options, name, laid)
+        if piece.valid:
+            return piece, ()
+        why = "its checks fail"
+    except AccuracyError as error:
+        piece, why = None, _without_place(error)
+    try:
+        plain = make_piece(region, options, name)
+    except AccuracyError:
+        plain = None
+    if plain is None or not (plain.valid or piece is None):
+        if piece is None:
+            raise AccuracyError(why, where=name, remedy="use shorter laps, or split the ply")
+        return piece, ()
+    text = f"on the other half {why}: past the parting line it was laid straight on instead"
+    remedy = "expect more shear in the laps than is told; shorten or snip them"
+    return plain, (Finding("warning", name, text, remedy),)
 
 
 def _without_place(error: AccuracyError) -> str:

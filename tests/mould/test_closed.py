@@ -439,7 +439,7 @@ def test_carried_on_over_the_other_half(height):
     z = surface.vertices[surface.faces[over], 2]
     past = (radius * np.arcsin(np.clip(z / radius, -1, 1))).min(axis=1)
     clear = np.abs(past - needed) > 0.05
-    assert np.array_equal(out.level[over][clear], np.where(past < needed, 1, 2)[clear])
+    assert np.array_equal(out.level[over][clear], np.where(past < needed, 1, 3)[clear])
     assert past.max() < needed + margin + 0.05
     # nothing nearer is missing
     lost = np.setdiff1d(np.arange(count, len(whole.surface.faces)), out.source_faces)
