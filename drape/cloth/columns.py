@@ -9,14 +9,24 @@ from __future__ import annotations
 
 import numpy as np
 
-from drape.cloth.cells import KNOWN
+from drape.cloth.cells import KNOWN, last_share, on_margin
 from drape.cloth.facets import folded_way
 from drape.cloth.shear import cell_angle
 from drape.compiled import kernel
-from drape.geometry.kernels import step_weights, walk
+from drape.geometry.kernels import ROW, step_weights, walk
 
 FIT = 8.0  # mm of columns whose mean shear is carried on by a straight line
+UNCUT = 0.99  # of a step: a row that reaches this far isn't cut in it
 RELAX = 50.0  # mm over which the mean shear of grown columns decays; our own choice
+
+
+@kernel
+def row_at(grid, i, j):
+    """A copy of a node's row: what works on it is compiled once for both grids, and they
+    differ in how they lie in memory."""
+    row = np.empty(ROW)
+    row[:] = grid.rows[i, j]
+    return row
 
 
 @kernel
@@ -28,7 +38,7 @@ def needed_share(patches, grid, level, i, j):
     here, there = level[grid.faces[i, j]] <= 1, level[grid.faces[i, j + 1]] <= 1
     if here == there:
         return 1.0 if here else 0.0
-    p, q = grid.rows[i, j], grid.rows[i, j + 1]
+    p, q = row_at(grid, i, j), row_at(grid, i, j + 1)
     d1, d2 = step_weights(p, q[0] - p[0], q[1] - p[1], q[2] - p[2])
     low, high = 0.0, 1.0
     for _ in range(7):
@@ -67,30 +77,36 @@ def column_shear(patches, grid, level, at, i, i2, j1, j2):
 
 
 @kernel
+def make_tangent(row, way):
+    """Take the part of ``way`` that is tangential at a row, at unit length, in place."""
+    dot = way[0] * row[3] + way[1] * row[4] + way[2] * row[5]
+    size = 0.0
+    for c in range(3):
+        way[c] -= dot * row[3 + c]
+        size += way[c] ** 2
+    for c in range(3):
+        way[c] /= np.sqrt(size)
+
+
+@kernel
 def start_direction(patches, grid, i, j, sign, j1, j2, direction):
     """Fill ``direction``: the yarn's own at node (i, j), else square to the column."""
-    row = grid.rows[i, j]
+    row = row_at(grid, i, j)
     back = i - sign
     if 0 <= back < grid.state.shape[0] and grid.state[back, j] == KNOWN:
-        folded_way(patches, grid.faces[i, j], row, grid.rows[back, j], direction)
+        folded_way(patches, grid.faces[i, j], row, row_at(grid, back, j), direction)
         for c in range(3):
             direction[c] = -direction[c]
     else:
         low, high = max(j1, j - 1), min(j2, j + 1)
         up, down, f = np.empty(3), np.empty(3), grid.faces[i, j]
-        folded_way(patches, f, row, grid.rows[i, high], up)
-        folded_way(patches, f, row, grid.rows[i, low], down)
+        folded_way(patches, f, row, row_at(grid, i, high), up)
+        folded_way(patches, f, row, row_at(grid, i, low), down)
         x, y, z = up[0] - down[0], up[1] - down[1], up[2] - down[2]
         direction[0] = sign * (y * row[5] - z * row[4])
         direction[1] = sign * (z * row[3] - x * row[5])
         direction[2] = sign * (x * row[4] - y * row[3])
-    dot = direction[0] * row[3] + direction[1] * row[4] + direction[2] * row[5]
-    size = 0.0
-    for c in range(3):
-        direction[c] -= dot * row[3 + c]
-        size += direction[c] ** 2
-    for c in range(3):
-        direction[c] /= np.sqrt(size)
+    make_tangent(row, direction)
 
 
 @kernel
@@ -146,14 +162,79 @@ def wanted_shear(patches, grid, level, i, sign, j1, j2, du, on):
 
 
 @kernel
-def going_on(end, index, sign):
-    """Share of the step from node ``index`` over which a first yarn still goes on.
+def may_lie(grid, walls, i, j):
+    """Whether a node is known and lies where cloth may (``walls``: see ``close_cell``)."""
+    return grid.state[i, j] == KNOWN and not on_margin(walls, grid.faces[i, j])
 
-    Shear belongs to the middles of steps, so the step counts from half before the node
-    to half past it.
+
+@kernel
+def cut_at(patches, grid, walls, i, j, sign):
+    """Where row j leaves what cloth lies on, in steps past column i.
+
+    1 if only after the next column, −1 if already before the column before.
     """
-    if index == end[0]:
-        return min(1.0, 0.5 + end[1])
-    if index == end[0] + sign:
-        return max(0.0, end[1] - 0.5)
-    return 0.0
+    back, way, q = i - sign, np.empty(3), np.empty(ROW)
+    if not 0 <= back < grid.state.shape[0] or not may_lie(grid, walls, back, j):
+        return -1.0
+    at = i if may_lie(grid, walls, i, j) else back
+    length = abs(grid.u[at + sign] - grid.u[at])
+    row, face = row_at(grid, at, j), grid.faces[at, j]
+    before = at - sign
+    if at == back and grid.state[i, j] == KNOWN:  # on the margin: straight to it
+        folded_way(patches, face, row, row_at(grid, i, j), way)
+    elif 0 <= before < grid.state.shape[0] and grid.state[before, j] == KNOWN:
+        folded_way(patches, face, row, row_at(grid, before, j), way)
+        way[:] = -way
+    else:
+        return 0.0 if at == i else -1.0
+    make_tangent(row, way)
+    share = last_share(patches, walls, face, row, way, length, q)
+    return (share if share < UNCUT else 1.0) - abs(at - i)
+
+
+@kernel
+def bridge(patches, grid, walls, i, sign, j1, j2, side):
+    """How far the run's next column is still decided from its ``side``, in steps past column i.
+
+    Rows between the run and the known part of column i + sign hand it on as far as the
+    first of them is cut. NaN where there is no such part.
+    """
+    i2, j = i + sign, (j1 if side < 0 else j2) + side
+    while 0 <= j < grid.state.shape[1] and not (
+        may_lie(grid, walls, i2, j) and may_lie(grid, walls, i, j)
+    ):
+        if grid.state[i, j] != KNOWN and grid.state[i - sign, j] != KNOWN:
+            return np.nan
+        j += side
+    if not 0 <= j < grid.state.shape[1]:
+        return np.nan
+    least = 1.0
+    j -= side
+    while j1 <= j <= j2 or (j - j1) * side > 0:
+        share = cut_at(patches, grid, walls, i, j, sign)
+        least = min(least, share)
+        if j1 <= j <= j2 and share >= UNCUT:
+            break
+        j -= side
+    return least
+
+
+@kernel
+def going_on(patches, grid, walls, end, i, sign, j1, j2):
+    """Share of the step from column i over which the known net still decides the next one.
+
+    The run (j1, j2) is handed on by rows beside it (``bridge``), or by the first yarn that
+    ends at ``end``. Shear belongs to the middles of steps, so the step counts from half
+    before column i to half past it.
+    """
+    reach = np.nan
+    if 0 <= i - sign < grid.state.shape[0]:
+        for side in (-1, 1):
+            share = bridge(patches, grid, walls, i, sign, j1, j2, side)
+            if not np.isnan(share) and not reach > share:
+                reach = share
+    if np.isnan(reach) and sign * (end[0] - i) <= 0.0:
+        reach = end[1] + sign * (end[0] - i)
+    if np.isnan(reach):
+        return 0.0
+    return min(1.0, max(0.0, 0.5 + reach))

@@ -32,6 +32,7 @@ from drape.cloth.columns import (
     column_shear,
     going_on,
     rotate,
+    row_at,
     start_direction,
     wanted_shear,
 )
@@ -41,6 +42,8 @@ from drape.geometry.geodesics import geodesic_step
 from drape.geometry.kernels import ROW
 
 LEAST = 8.0  # mm: shorter columns are steered badly; they wait for the others
+STEADY = 1e-7  # rad: how close a column's mean shear comes to what it should be; the rest
+# doesn't add up, since each column aims anew, and 1e-7 of a metre is 0.1 µm
 WAIT = 1e6  # mm, further away than anything
 
 
@@ -89,6 +92,7 @@ def try_column(
     i2 = i + sign
     du = abs(grid.u[i2] - grid.u[i])
     p, q, scratch, way = np.empty(ROW), np.empty(ROW), np.empty((4, ROW)), np.empty(3)
+    before = np.empty(ROW)
     p[:] = grid.rows[i, j]
     way[:] = direction
     face = grid.faces[i, j]
@@ -106,15 +110,16 @@ def try_column(
     count = 1
     for step in (-1, 1):
         last = j
+        before[:] = grid.rows[i2, j]
         while j1 <= last + step <= j2:
             new = last + step
             face, state = solve_cell(
                 patches,
                 grid.faces[i, new],
-                grid.rows[i, new],
+                row_at(grid, i, new),
                 grid.faces[i2, last],
-                grid.rows[i2, last],
-                grid.rows[i, last],
+                before,
+                row_at(grid, i, last),
                 du,
                 abs(grid.v[new] - grid.v[last]),
                 q,
@@ -127,6 +132,7 @@ def try_column(
             if not may_decide(walls, a, b, c, face):
                 break
             grid.on_facets[i2, new] = on_facets
+            before[:] = q
             grid.rows[i2, new] = q
             grid.faces[i2, new] = face
             grid.state[i2, new] = KNOWN
@@ -138,11 +144,26 @@ def try_column(
 
 @kernel
 def grow_column(
-    patches, grid, base, occupancy, level, walls, i, j, sign, hand, substeps, on, least, made
+    patches,
+    grid,
+    base,
+    occupancy,
+    level,
+    walls,
+    i,
+    j,
+    sign,
+    hand,
+    substeps,
+    end,
+    turned,
+    least,
+    made,
 ):
     """Add column i + sign next to the known run through (i, j), by least shear.
 
-    ``on`` is the share of the step before the first yarn's end (see ``wanted_shear``).
+    ``end`` of the first yarn on this side, see ``going_on``. ``turned`` (1,): by how much
+    the column before had to turn, where this one starts to look; its own afterwards.
     ``hand`` is +1 where (u, v) is right-handed against the normal, −1 on a swapped grid.
     Returns the count of nodes made; none where the column would be needed over less than
     ``least`` mm.
@@ -152,15 +173,19 @@ def grow_column(
     if j2 == j1:
         return 0
     du = abs(grid.u[i2] - grid.u[i])
-    direction, trial = np.empty(3), np.empty(3)
+    direction, trial, here = np.empty(3), np.empty(3), row_at(grid, i, j)
     start_direction(patches, grid, i, j, sign, j1, j2, direction)
-    count, angle = 0, 0.0
-    tolerance = 1e-8 if patches.fine else 1e-4
+    on = going_on(patches, grid, walls, end, i, sign, j1, j2)
+    count, low, high, target = 0, -1, -1, 0.0
+    angle = before = missed = 0.0
+    if 0 <= i - sign < grid.state.shape[0] and grid.state[i - sign, j] == KNOWN:
+        angle = turned[0]
+    tolerance = STEADY if patches.fine else 1e-4
     for attempt in range(6):
         for k in range(count):
             grid.state[i2, made[k]] = UNKNOWN
         trial[:] = direction
-        rotate(trial, grid.rows[i, j], angle)
+        rotate(trial, here, angle)
         count = try_column(
             patches,
             grid,
@@ -177,21 +202,27 @@ def grow_column(
             substeps,
             made,
         )
-        if count < 2:
+        shear = weight = 0.0
+        if count >= 2:
+            ends = made[:count].min(), made[:count].max()
+            shear, weight = column_shear(patches, grid, level, i, i, i2, ends[0], ends[1])
+        if count < 2 or weight < least:
             for k in range(count):
                 grid.state[i2, made[k]] = UNKNOWN
             return 0
-        low, high = made[:count].min(), made[:count].max()
-        shear, weight = column_shear(patches, grid, level, i, i, i2, low, high)
-        if weight < least:
-            for k in range(count):
-                grid.state[i2, made[k]] = UNKNOWN
-            return 0
-        target = wanted_shear(patches, grid, level, i, sign, low, high, du, on)
-        if weight == 0.0 or abs(shear - target) < tolerance or attempt == 5:
+        if ends != (low, high):
+            low, high = ends
+            target = wanted_shear(patches, grid, level, i, sign, low, high, du, on)
+        miss = target - shear
+        if weight == 0.0 or abs(miss) < tolerance or attempt == 5:
             break
-        # turning +u counter-clockwise closes the angle to +v: shear grows by the turn
-        angle += hand * (target - shear)
+        # turning +u counter-clockwise closes the angle to +v: shear grows by about the turn
+        slope = hand
+        if attempt > 0 and abs(miss) < abs(missed):
+            slope = (angle - before) / (missed - miss)
+        before, missed = angle, miss
+        angle += slope * miss
+    turned[0] = angle
     return count
 
 
@@ -233,18 +264,81 @@ def occupied(grid, queue, last):
 
 
 @kernel
+def again(state):
+    """Make LATER nodes UNKNOWN again; returns how many there were."""
+    count = 0
+    for i in range(state.shape[0]):
+        for j in range(state.shape[1]):
+            if state[i, j] == LATER:
+                state[i, j] = UNKNOWN
+                count += 1
+    return count
+
+
+@kernel
 def fill_the_rest(patches, grid, queue, last):
     """Close the cells that ``walls`` kept open, notches last of all.
 
     A corner of the region whose cells all reach into a notch is decided here.
     Returns the new ``last``.
     """
-    for i in range(grid.state.shape[0]):
-        for j in range(grid.state.shape[1]):
-            if grid.state[i, j] == LATER:
-                grid.state[i, j] = UNKNOWN
+    again(grid.state)
     nowhere = np.empty(0, np.int64)
     return fill_from(patches, grid, nowhere, occupied(grid, queue, last), True, queue, 0, last)
+
+
+@kernel
+def lay_next(patches, grid, occupancy, level, walls, i, j, way, substeps, ends, turns, least, made):
+    """Grow the column beyond node (i, j): ``way`` 0 and 1 along +u and −u, 2 and 3 along ±v.
+
+    ``ends`` as in ``grow``; ``turns`` (4, 1), ``least`` and ``made`` as in ``grow_column``.
+    Returns the count of nodes made.
+    """
+    sign, end, turned = 1 if way % 2 == 0 else -1, ends[way], turns[way]
+    if way < 2:
+        return grow_column(
+            patches,
+            grid,
+            grid,
+            occupancy,
+            level,
+            walls,
+            i,
+            j,
+            sign,
+            1.0,
+            substeps,
+            end,
+            turned,
+            least,
+            made,
+        )
+    return grow_column(
+        patches,
+        swap(grid),
+        grid,
+        occupancy,
+        level,
+        walls,
+        j,
+        i,
+        sign,
+        -1.0,
+        substeps,
+        end,
+        turned,
+        least,
+        made,
+    )
+
+
+@kernel
+def frontiers(grid, level, i0, j0, heap, queue, last):
+    """Push the unknown neighbours of all known needed nodes."""
+    for k in range(last):
+        i, j = queue[k, 0], queue[k, 1]
+        if level[grid.faces[i, j]] <= 1 and has_unknown(grid.state, i, j):
+            frontier(grid, level, i0, j0, heap, i, j)
 
 
 @kernel
@@ -258,61 +352,30 @@ def grow(patches, grid, level, walls, i0, j0, substeps, ends, queue, last):
     Returns (new ``last``, columns grown).
     """
     p, q = grid.state.shape
-    made = np.empty(max(p, q), np.int64)
-    heap = [(0.0, 0, 0, -1)]
-    for k in range(last):
-        i, j = queue[k, 0], queue[k, 1]
-        if level[grid.faces[i, j]] <= 1 and has_unknown(grid.state, i, j):
-            frontier(grid, level, i0, j0, heap, i, j)
+    made, turns = np.empty(max(p, q), np.int64), np.zeros((4, 1))
+    heap = [(np.inf, 0, 0, -1)]
+    frontiers(grid, level, i0, j0, heap, queue, last)
     if len(heap) == 1:
         return last, 0
-    columns = 0
+    columns = fruitless = 0
     occupancy = occupied(grid, queue, last)
-    other = swap(grid)
-    while len(heap) > 0:
+    while True:
         distance, i, j, way = heapq.heappop(heap)
-        if way < 0:
+        if way < 0:  # the last one: what had to wait is tried again if anything was made since
+            if fruitless == columns or again(grid.state) == 0:
+                break
+            fruitless = columns
+            heapq.heappush(heap, (distance, i, j, way))
+            frontiers(grid, level, i0, j0, heap, queue, last)
             continue
         sign = 1 if way % 2 == 0 else -1
         i2, j2 = (i + sign, j) if way < 2 else (i, j + sign)
         if grid.state[i2, j2] != UNKNOWN:
             continue
-        on = going_on(ends[way], i if way < 2 else j, sign)
         least = LEAST if walls.size > 0 and distance < WAIT else 0.0
-        if way < 2:
-            count = grow_column(
-                patches,
-                grid,
-                grid,
-                occupancy,
-                level,
-                walls,
-                i,
-                j,
-                sign,
-                1.0,
-                substeps,
-                on,
-                least,
-                made,
-            )
-        else:
-            count = grow_column(
-                patches,
-                other,
-                grid,
-                occupancy,
-                level,
-                walls,
-                j,
-                i,
-                sign,
-                -1.0,
-                substeps,
-                on,
-                least,
-                made,
-            )
+        count = lay_next(
+            patches, grid, occupancy, level, walls, i, j, way, substeps, ends, turns, least, made
+        )
         if count == 0 and walls.size > 0 and distance < WAIT:  # others may make room for it
             heapq.heappush(heap, (distance + WAIT, i, j, way))
             continue

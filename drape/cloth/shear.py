@@ -11,29 +11,35 @@ from drape.cloth.cells import KNOWN, is_folded
 from drape.cloth.facets import folded_length
 from drape.compiled import kernel
 from drape.geometry.geodesics import arc_length
-from drape.geometry.kernels import has_creases
+from drape.geometry.kernels import ROW, has_creases
+
+
+@kernel
+def angle_at(patches, faces, rows, du, dv):
+    """Warp/weft angle of a cell, radians.
+
+    ``faces`` (4,) and ``rows`` (4, ROW) of its nodes (i, j), (i + 1, j), (i, j + 1),
+    (i + 1, j + 1). From the arc lengths p, q of its diagonals: for a parallelogram
+    p² − q² = 4·du·dv·cos ω and p² + q² = 2(du² + dv²); their ratio is used, so that
+    curvature cancels to second order. Over a crease the diagonals are walks on the facets.
+    """
+    p, q = arc_length(rows[0], rows[3]), arc_length(rows[2], rows[1])
+    if has_creases(patches):
+        far = folded_length(patches, faces[0], rows[0], rows[3])
+        near = folded_length(patches, faces[2], rows[2], rows[1])
+        p, q = p if np.isnan(far) else far, q if np.isnan(near) else near
+    ratio = (p * p - q * q) / (p * p + q * q) * (du * du + dv * dv) / (2.0 * du * dv)
+    return np.arccos(min(max(ratio, -1.0), 1.0))
 
 
 @kernel
 def cell_angle(patches, grid, i, j):
-    """Warp/weft angle of the cell between nodes (i, j) and (i + 1, j + 1), radians.
-
-    From the arc lengths p, q of its diagonals: for a parallelogram
-    p² − q² = 4·du·dv·cos ω and p² + q² = 2(du² + dv²); their ratio is used, so that
-    curvature cancels to second order. Over a crease the diagonals are walks on the facets.
-    """
-    a, b = grid.rows[i, j + 1], grid.rows[i + 1, j]
-    c, d = grid.rows[i, j], grid.rows[i + 1, j + 1]
-    du, dv = grid.u[i + 1] - grid.u[i], grid.v[j + 1] - grid.v[j]
-    p, q = arc_length(c, d), arc_length(a, b)
-    if not has_creases(patches):
-        ratio = (p * p - q * q) / (p * p + q * q) * (du * du + dv * dv) / (2.0 * du * dv)
-        return np.arccos(min(max(ratio, -1.0), 1.0))
-    far = folded_length(patches, grid.faces[i, j], c, d)
-    near = folded_length(patches, grid.faces[i, j + 1], a, b)
-    p, q = p if np.isnan(far) else far, q if np.isnan(near) else near
-    ratio = (p * p - q * q) / (p * p + q * q) * (du * du + dv * dv) / (2.0 * du * dv)
-    return np.arccos(min(max(ratio, -1.0), 1.0))
+    """As ``angle_at``, of the cell between nodes (i, j) and (i + 1, j + 1) of a grid."""
+    faces, rows = np.empty(4, np.int64), np.empty((4, ROW))
+    for k in range(4):
+        faces[k] = grid.faces[i + k % 2, j + k // 2]
+        rows[k] = grid.rows[i + k % 2, j + k // 2]
+    return angle_at(patches, faces, rows, grid.u[i + 1] - grid.u[i], grid.v[j + 1] - grid.v[j])
 
 
 @kernel
