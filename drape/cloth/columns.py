@@ -145,10 +145,11 @@ def going_shear(patches, grid, level, i, sign, j1, j2, ahead):
 
 
 @kernel
-def wanted_shear(patches, grid, level, i, sign, j1, j2, du, on):
+def wanted_shear(patches, grid, level, i, sign, j1, j2, du, on, missed):
     """Mean shear that the next column should have, from the columns before it.
 
-    ``on`` is the share of the step over which it goes on as before; then it decays.
+    ``missed`` is what the last one should have had besides its own. ``on`` is the share of
+    the step over which it goes on as before; then it decays.
     """
     back = i - sign
     if not 0 <= back < grid.state.shape[0]:
@@ -158,7 +159,7 @@ def wanted_shear(patches, grid, level, i, sign, j1, j2, du, on):
         now = going_shear(patches, grid, level, i, sign, j1, j2, on * step)
     else:
         now = column_shear(patches, grid, level, i, i, back, j1, j2)[0]
-    return now * np.exp(-(1.0 - on) * du / RELAX)
+    return (now + missed) * np.exp(-(1.0 - on) * du / RELAX)
 
 
 @kernel

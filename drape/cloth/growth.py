@@ -42,8 +42,9 @@ from drape.geometry.geodesics import geodesic_step
 from drape.geometry.kernels import ROW
 
 LEAST = 8.0  # mm: shorter columns are steered badly; they wait for the others
-STEADY = 1e-7  # rad: how close a column's mean shear comes to what it should be; the rest
-# doesn't add up, since each column aims anew, and 1e-7 of a metre is 0.1 µm
+STEADY = 1e-6  # rad: how close a column's mean shear comes to what it should be; the next one
+# takes the rest over, so that it doesn't add up; 1e-6 of a metre is 1 µm
+TURN, CHANGE, MISS, COLUMN, SEED = range(5)  # what a way remembers of its last column
 WAIT = 1e6  # mm, further away than anything
 
 
@@ -162,8 +163,9 @@ def grow_column(
 ):
     """Add column i + sign next to the known run through (i, j), by least shear.
 
-    ``end`` of the first yarn on this side, see ``going_on``. ``turned`` (1,): by how much
-    the column before had to turn, where this one starts to look; its own afterwards.
+    ``end`` of the first yarn on this side, see ``going_on``. ``turned`` (5,), of the column
+    before, and of this one afterwards: by how much it had to turn, that turn's change (this
+    one starts to look where they lead to), what it still missed, its number and seed.
     ``hand`` is +1 where (u, v) is right-handed against the normal, −1 on a swapped grid.
     Returns the count of nodes made; none where the column would be needed over less than
     ``least`` mm.
@@ -177,9 +179,9 @@ def grow_column(
     start_direction(patches, grid, i, j, sign, j1, j2, direction)
     on = going_on(patches, grid, walls, end, i, sign, j1, j2)
     count, low, high, target = 0, -1, -1, 0.0
-    angle = before = missed = 0.0
-    if 0 <= i - sign < grid.state.shape[0] and grid.state[i - sign, j] == KNOWN:
-        angle = turned[0]
+    if turned[COLUMN] != i or not j1 <= turned[SEED] <= j2:
+        turned[:3] = 0.0
+    angle, before, missed = turned[TURN] + turned[CHANGE], 0.0, 0.0
     tolerance = STEADY if patches.fine else 1e-4
     for attempt in range(6):
         for k in range(count):
@@ -212,7 +214,7 @@ def grow_column(
             return 0
         if ends != (low, high):
             low, high = ends
-            target = wanted_shear(patches, grid, level, i, sign, low, high, du, on)
+            target = wanted_shear(patches, grid, level, i, sign, low, high, du, on, turned[MISS])
         miss = target - shear
         if weight == 0.0 or abs(miss) < tolerance or attempt == 5:
             break
@@ -222,7 +224,8 @@ def grow_column(
             slope = (angle - before) / (missed - miss)
         before, missed = angle, miss
         angle += slope * miss
-    turned[0] = angle
+    turned[CHANGE] = angle - turned[TURN] if turned[COLUMN] == i else 0.0
+    turned[TURN], turned[MISS], turned[COLUMN], turned[SEED] = angle, miss, i2, j
     return count
 
 
@@ -239,18 +242,55 @@ def has_unknown(state, i, j):
 
 
 @kernel
-def frontier(grid, level, i0, j0, heap, i, j):
-    """Push the unknown neighbours of a known needed node, nearest to the start first."""
+def is_seed(grid, level, i, j, way):
+    """Whether a column may be grown from node (i, j): known, needed, the next one UNKNOWN."""
     p, q = grid.state.shape
-    if grid.state[i, j] != KNOWN or level[grid.faces[i, j]] > 1:
-        return
+    if i < 0 or j < 0 or i >= p or j >= q or grid.state[i, j] != KNOWN:
+        return False
+    i2 = i + (1 if way == 0 else (-1 if way == 1 else 0))
+    j2 = j + (1 if way == 2 else (-1 if way == 3 else 0))
+    if i2 < 0 or j2 < 0 or i2 >= p or j2 >= q or grid.state[i2, j2] != UNKNOWN:
+        return False
+    return level[grid.faces[i, j]] <= 1
+
+
+@kernel
+def push(grid, i0, j0, heap, i, j, way):
+    """Enter a seed, nearest to the start first."""
+    distance = abs(grid.u[i] - grid.u[i0]) + abs(grid.v[j] - grid.v[j0])
+    heapq.heappush(heap, (distance, i, j, way))
+
+
+@kernel
+def frontier(grid, level, every, i0, j0, heap, i, j):
+    """Push node (i, j) wherever a column may be grown from it.
+
+    Unless ``every`` one is wanted, not where its neighbour in the column, nearer to the start,
+    is such a seed too: a column is grown over all of a run.
+    """
     for way in range(4):
-        i2 = i + (1 if way == 0 else (-1 if way == 1 else 0))
-        j2 = j + (1 if way == 2 else (-1 if way == 3 else 0))
-        if i2 < 0 or j2 < 0 or i2 >= p or j2 >= q or grid.state[i2, j2] != UNKNOWN:
+        if not is_seed(grid, level, i, j, way):
             continue
-        distance = abs(grid.u[i] - grid.u[i0]) + abs(grid.v[j] - grid.v[j0])
-        heapq.heappush(heap, (distance, i, j, way))
+        if way < 2:
+            nearer = is_seed(grid, level, i, j - np.sign(j - j0), way) and j != j0
+        else:
+            nearer = is_seed(grid, level, i - np.sign(i - i0), j, way) and i != i0
+        if every or not nearer:
+            push(grid, i0, j0, heap, i, j, way)
+
+
+@kernel
+def push_rest(grid, level, i0, j0, heap, i, j, way):
+    """Push the next seeds along the column of (i, j), to both sides: ``frontier`` left them."""
+    p, q = grid.state.shape
+    di, dj = (0, 1) if way < 2 else (1, 0)
+    for side in (-1, 1):
+        a, b = i + side * di, j + side * dj
+        while 0 <= a < p and 0 <= b < q and grid.state[a, b] == KNOWN:
+            if is_seed(grid, level, a, b, way):
+                push(grid, i0, j0, heap, a, b, way)
+                break
+            a, b = a + side * di, b + side * dj
 
 
 @kernel
@@ -291,7 +331,7 @@ def fill_the_rest(patches, grid, queue, last):
 def lay_next(patches, grid, occupancy, level, walls, i, j, way, substeps, ends, turns, least, made):
     """Grow the column beyond node (i, j): ``way`` 0 and 1 along +u and −u, 2 and 3 along ±v.
 
-    ``ends`` as in ``grow``; ``turns`` (4, 1), ``least`` and ``made`` as in ``grow_column``.
+    ``ends`` as in ``grow``; ``turns`` (4, 5), ``least`` and ``made`` as in ``grow_column``.
     Returns the count of nodes made.
     """
     sign, end, turned = 1 if way % 2 == 0 else -1, ends[way], turns[way]
@@ -333,12 +373,11 @@ def lay_next(patches, grid, occupancy, level, walls, i, j, way, substeps, ends, 
 
 
 @kernel
-def frontiers(grid, level, i0, j0, heap, queue, last):
-    """Push the unknown neighbours of all known needed nodes."""
+def frontiers(grid, level, every, i0, j0, heap, queue, last):
+    """Push what ``frontier`` finds at all known nodes."""
     for k in range(last):
-        i, j = queue[k, 0], queue[k, 1]
-        if level[grid.faces[i, j]] <= 1 and has_unknown(grid.state, i, j):
-            frontier(grid, level, i0, j0, heap, i, j)
+        if has_unknown(grid.state, queue[k, 0], queue[k, 1]):
+            frontier(grid, level, every, i0, j0, heap, queue[k, 0], queue[k, 1])
 
 
 @kernel
@@ -352,9 +391,10 @@ def grow(patches, grid, level, walls, i0, j0, substeps, ends, queue, last):
     Returns (new ``last``, columns grown).
     """
     p, q = grid.state.shape
-    made, turns = np.empty(max(p, q), np.int64), np.zeros((4, 1))
+    every = walls.size > 0  # where columns have to wait, a seed can't speak for its neighbours
+    made, turns = np.empty(max(p, q), np.int64), np.full((4, 5), -1.0)
     heap = [(np.inf, 0, 0, -1)]
-    frontiers(grid, level, i0, j0, heap, queue, last)
+    frontiers(grid, level, every, i0, j0, heap, queue, last)
     if len(heap) == 1:
         return last, 0
     columns = fruitless = 0
@@ -366,11 +406,13 @@ def grow(patches, grid, level, walls, i0, j0, substeps, ends, queue, last):
                 break
             fruitless = columns
             heapq.heappush(heap, (distance, i, j, way))
-            frontiers(grid, level, i0, j0, heap, queue, last)
+            frontiers(grid, level, every, i0, j0, heap, queue, last)
             continue
         sign = 1 if way % 2 == 0 else -1
         i2, j2 = (i + sign, j) if way < 2 else (i, j + sign)
         if grid.state[i2, j2] != UNKNOWN:
+            if not every:
+                push_rest(grid, level, i0, j0, heap, i, j, way)
             continue
         least = LEAST if walls.size > 0 and distance < WAIT else 0.0
         count = lay_next(
@@ -381,6 +423,8 @@ def grow(patches, grid, level, walls, i0, j0, substeps, ends, queue, last):
             continue
         if count == 0:
             grid.state[i2, j2] = OUTSIDE if walls.size == 0 else LATER
+            if not every:
+                push_rest(grid, level, i0, j0, heap, i, j, way)
             continue
         columns += 1
         first = last
@@ -390,6 +434,8 @@ def grow(patches, grid, level, walls, i0, j0, substeps, ends, queue, last):
             add_node(occupancy, grid, queue[last, 0], queue[last, 1])
             last += 1
         last = fill_from(patches, grid, walls, occupancy, True, queue, first, last)
+        if not every:
+            push_rest(grid, level, i0, j0, heap, i, j, way)
         for k in range(first, last):
-            frontier(grid, level, i0, j0, heap, queue[k, 0], queue[k, 1])
+            frontier(grid, level, every, i0, j0, heap, queue[k, 0], queue[k, 1])
     return last, columns

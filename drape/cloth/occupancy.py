@@ -17,18 +17,25 @@ from drape.compiled import kernel
 
 NEAR = 0.75  # cells: no place inside a square cell is farther than 0.71 from its corners
 NEIGHBOURS = 3  # grid steps within which nodes may be near each other
+PROBES = 8  # blocks that a cube may be found in
+LOW = (1 << 21) - 1  # bits of a coordinate that a key holds; more only means shared buckets
 SAME_SHEET = 0.5  # cosine between normals
 
 
 class Occupancy(NamedTuple):
     """Chained buckets of node numbers (i·q + j), by cubes of twice ``size``.
 
+    Eight buckets make a block of 2 × 2 × 2 cubes, which lie side by side in memory: looking
+    round a place then touches few of its lines.
+
+    keys : (h,) int64, the cube that a bucket belongs to, or −1; h is a power of two
     buckets : (h, 5) int32, for each the first node or −1, and the least and greatest i and
-        j of its nodes; h is a power of two
+        j of its nodes
     following : (p·q,) int32, next node in the same bucket or −1
     size : (1,) float, how near another node may not be, mm
     """
 
+    keys: np.ndarray
     buckets: np.ndarray
     following: np.ndarray
     size: np.ndarray
@@ -40,15 +47,30 @@ def make_occupancy(count, size):
     many = 1024
     while many < count // 4:
         many *= 2
-    buckets = np.full((many, 5), -1, np.int32)
-    return Occupancy(buckets, np.full(count, -1, np.int32), np.full(1, size))
+    return Occupancy(
+        np.full(many, -1, np.int64),
+        np.full((many, 5), -1, np.int32),
+        np.full(count, -1, np.int32),
+        np.full(1, size),
+    )
 
 
 @kernel
-def bucket(occupancy, x, y, z):
-    """Bucket of a cube given by its integer coordinates."""
-    mixed = x * 73856093 ^ y * 19349663 ^ z * 83492791
-    return occupancy.buckets[mixed & (occupancy.buckets.shape[0] - 1)]
+def bucket(keys, x, y, z):
+    """Number of a cube's bucket and its key; the cube is given by its integer coordinates.
+
+    Its own or a free one among PROBES blocks. Where those are full it shares one: then more
+    nodes are looked at, and the answer is the same.
+    """
+    key = (x & LOW) << 42 | (y & LOW) << 21 | (z & LOW)
+    corner = (x & 1) * 4 + (y & 1) * 2 + (z & 1)
+    block = (x >> 1) * 73856093 ^ (y >> 1) * 19349663 ^ (z >> 1) * 83492791
+    mask = keys.shape[0] // 8 - 1
+    for k in range(PROBES):
+        b = ((block + k) & mask) * 8 + corner
+        if keys[b] == key or keys[b] < 0:
+            return b, key
+    return (block & mask) * 8 + corner, key
 
 
 @kernel
@@ -56,27 +78,28 @@ def add_node(occupancy, grid, i, j):
     """Enter a known node."""
     number = i * grid.state.shape[1] + j
     edge = 2.0 * occupancy.size[0]
-    row = grid.rows[i, j]
-    b = bucket(
-        occupancy,
-        int(np.floor(row[0] / edge)),
-        int(np.floor(row[1] / edge)),
-        int(np.floor(row[2] / edge)),
-    )
-    occupancy.following[number] = b[0]
-    if b[0] < 0:
-        b[1], b[2], b[3], b[4] = i, i, j, j
+    x = int(np.floor(grid.rows[i, j, 0] / edge))
+    y = int(np.floor(grid.rows[i, j, 1] / edge))
+    z = int(np.floor(grid.rows[i, j, 2] / edge))
+    b, key = bucket(occupancy.keys, x, y, z)
+    if occupancy.keys[b] < 0:
+        occupancy.keys[b] = key
+    nodes = occupancy.buckets
+    occupancy.following[number] = nodes[b, 0]
+    if nodes[b, 0] < 0:
+        nodes[b, 1], nodes[b, 2], nodes[b, 3], nodes[b, 4] = i, i, j, j
     else:
-        b[1], b[2], b[3], b[4] = min(b[1], i), max(b[2], i), min(b[3], j), max(b[4], j)
-    b[0] = number
+        nodes[b, 1], nodes[b, 2] = min(nodes[b, 1], i), max(nodes[b, 2], i)
+        nodes[b, 3], nodes[b, 4] = min(nodes[b, 3], j), max(nodes[b, 4], j)
+    nodes[b, 0] = number
 
 
 @kernel
-def may_hold_others(b, i, j):
-    """Whether a bucket may hold nodes that aren't neighbours of grid place (i, j)."""
-    if b[0] < 0:
+def may_hold_others(nodes, b, i, j):
+    """Whether bucket b may hold nodes that aren't neighbours of grid place (i, j)."""
+    if nodes[b, 0] < 0:
         return False
-    return max(i - b[1], b[2] - i, j - b[3], b[4] - j) > NEIGHBOURS
+    return max(i - nodes[b, 1], nodes[b, 2] - i, j - nodes[b, 3], nodes[b, 4] - j) > NEIGHBOURS
 
 
 @kernel
@@ -105,13 +128,16 @@ def is_taken(occupancy, grid, i, j, row):
     A ball of ``size`` reaches two of the cubes each way. Most buckets round it hold
     neighbours alone, and what they say of their nodes spares looking at them.
     """
+    keys, nodes = occupancy.keys, occupancy.buckets
     edge = 2.0 * occupancy.size[0]
     x0, y0 = int(np.floor(row[0] / edge - 0.5)), int(np.floor(row[1] / edge - 0.5))
     z0 = int(np.floor(row[2] / edge - 0.5))
     for x in range(x0, x0 + 2):
         for y in range(y0, y0 + 2):
             for z in range(z0, z0 + 2):
-                b = bucket(occupancy, x, y, z)
-                if may_hold_others(b, i, j) and holds_other(occupancy, grid, b[0], i, j, row):
+                b, _ = bucket(keys, x, y, z)
+                if may_hold_others(nodes, b, i, j) and holds_other(
+                    occupancy, grid, nodes[b, 0], i, j, row
+                ):
                     return True
     return False

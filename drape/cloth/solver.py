@@ -9,6 +9,7 @@ Lengths in mm, angles in radians.
 
 from __future__ import annotations
 
+import mmap
 from dataclasses import dataclass
 
 import numpy as np
@@ -161,12 +162,18 @@ def _empty_grid(extent: float, options: NetOptions) -> tuple[Grid, int]:
     grid = Grid(
         u,
         u.copy(),
-        np.empty((k, k, ROW)),
+        _pages((k, k, ROW)),
         np.full((k, k), -1, np.int64),
         np.zeros((k, k), np.int8),
         np.zeros((k, k), np.bool_),
     )
     return grid, n
+
+
+def _pages(shape: tuple[int, int, int]) -> Floats:
+    """Memory for rows in small pages: most of the grid is never touched, and what an array
+    of this size gets by default, pages of 2 MB, would be cleared whole for a few yarns."""
+    return np.ndarray(shape, buffer=mmap.mmap(-1, 8 * int(np.prod(shape))))
 
 
 def _touches_end(state: np.ndarray) -> bool:

@@ -50,3 +50,31 @@ def test_smooth_surfaces_have_no_creases():
     assert patches.links.shape[2] == 4
     faces = len(patches.links)
     assert not any(is_crease(patches, face, k) for face in range(faces) for k in range(3))
+
+
+@pytest.mark.parametrize(("count", "box"), [(30, 30.0), (100, 60.0)])
+def test_buckets_that_are_shared_lose_nothing(count, box):
+    """Hardly two nodes share a cube: the larger grid has more cubes than buckets."""
+    rng = np.random.default_rng(5)
+    rows = rng.normal(size=(count, count, ROW))
+    rows[..., :3] = rng.uniform(-0.5 * box, 0.5 * box, size=(count, count, 3))
+    rows[..., 3:6] /= np.linalg.norm(rows[..., 3:6], axis=-1, keepdims=True)
+    u, state = np.arange(float(count)), np.full((count, count), KNOWN, np.int8)
+    grid = Grid(u, u, rows, np.zeros((count, count), np.int64), state, state == 0)
+    occupancy = make_occupancy(count * count, 0.9)
+    for i, j in np.ndindex(count, count):
+        add_node(occupancy, grid, i, j)
+    if count == 100:
+        assert (occupancy.keys >= 0).mean() > 0.8
+    answers = []
+    for k in range(0, count * count, 7):
+        i, j = (k * 31 % (count * count)) // count, k % count
+        row = rows[k // count, k % count].copy()
+        row[:3] += 0.3
+        a, b = np.indices(state.shape)
+        far = np.maximum(abs(a - i), abs(b - j)) > NEIGHBOURS
+        near = np.linalg.norm(rows[..., :3] - row[:3], axis=-1) < 0.9
+        wanted = bool((far & near & (rows[..., 3:6] @ row[3:6] > SAME_SHEET)).any())
+        assert is_taken(occupancy, grid, i, j, row) == wanted
+        answers.append(wanted)
+    assert 0.02 < np.mean(answers) < 0.98
