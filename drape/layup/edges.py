@@ -10,7 +10,7 @@ Lengths in mm, angles in radians.
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -122,10 +122,7 @@ def stretches(
         shift = _shift(net, normals, segment, share, closed, face, base, direction, height)
         flat_face, zero = _shot(net, face, base, direction, shift)
         moved_faces, moved = _shot(net, face, base, direction, shift + wanted)
-        flat_base, found_base = bridged(net.to_flat(zero[:, :3], zero[:, 3:6]))
-        flat, found = flat_base, found_base
-        if wanted.any():
-            flat, found = bridged(net.to_flat(moved[:, :3], moved[:, 3:6]))
+        flat_base, flat, found = _mapped(net, zero, moved, wanted)
         out.append(
             EdgeStretch(
                 readonly(zero),
@@ -133,15 +130,30 @@ def stretches(
                 readonly(moved),
                 readonly(moved_faces),
                 readonly(shift),
-                readonly(flat_base),
-                readonly(flat),
-                readonly(found & found_base),
+                flat_base,
+                flat,
+                found,
                 closed,
                 readonly(place),
                 readonly(wanted),
             )
         )
     return tuple(out)
+
+
+def flattened(net: Net, stretch: EdgeStretch) -> EdgeStretch:
+    """The same stretch on another net over the same surface: only its flat points change."""
+    flat_base, flat, found = _mapped(net, stretch.base, stretch.moved, stretch.allowance)
+    return replace(stretch, flat_base=flat_base, flat=flat, found=found)
+
+
+def _mapped(net: Net, base: Floats, moved: Floats, allowance: Floats):
+    """Flat points of rows on the edge and at the allowance, and which the net has."""
+    flat_base, found_base = bridged(net.to_flat(base[:, :3], base[:, 3:6]))
+    flat, found = flat_base, found_base
+    if allowance.any():
+        flat, found = bridged(net.to_flat(moved[:, :3], moved[:, 3:6]))
+    return readonly(flat_base), readonly(flat), readonly(found & found_base)
 
 
 def bridged(points: Floats) -> tuple[Floats, Bools]:

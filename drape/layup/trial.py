@@ -1,0 +1,92 @@
+"""A piece draped again from another start or angle: coarse, unchecked, to look at and compare.
+
+What doesn't depend on the net (the surface past the edges, the moved edges on it) is taken
+over from the piece, so that a trial takes a fraction of a piece's time. Nothing is cut from
+a trial: it has no checks.
+
+Lengths in mm, angles in radians.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+
+from drape.cloth.assessment import Assessment, assess
+from drape.cloth.net import Net
+from drape.cloth.solver import NetOptions, solve_net
+from drape.errors import AccuracyError
+from drape.geometry.surface import Floats, SurfacePoint
+from drape.layup.edges import flattened
+from drape.layup.outline import Outline, outlines
+from drape.layup.piece import Piece, PieceOptions
+
+SPACING = 5.0  # mm
+
+
+@dataclass(frozen=True, eq=False)
+class Trial:
+    """A net from another start, with the outline that it gives.
+
+    Attributes
+    ----------
+    options : PieceOptions
+    net : Net
+    outlines : tuple of Outline
+        The outer one first; empty where the net doesn't reach all of the edges.
+    assessment : Assessment or None
+        None without an outline.
+    """
+
+    options: PieceOptions
+    net: Net
+    outlines: tuple[Outline, ...]
+    assessment: Assessment | None
+
+    @property
+    def polygon(self) -> shapely.Polygon | None:
+        """Flat cloth inside the cut line; None without an outline."""
+        if not self.outlines:
+            return None
+        return shapely.Polygon(self.outlines[0].points, [o.points for o in self.outlines[1:]])
+
+
+def try_start(piece: Piece, start: SurfacePoint, warp: Floats, spacing: float = SPACING) -> Trial:
+    """Drape a piece's surface from another start.
+
+    Parameters
+    ----------
+    piece : Piece
+    start : SurfacePoint on the piece's region
+    warp : (3,) direction of the warp there
+    spacing : mm
+
+    Raises
+    ------
+    InputError
+        A start or direction that can't be (see ``solve_net``).
+    AccuracyError
+        No net could be made.
+    """
+    options = replace(piece.options, start=start, warp=warp, spacing=spacing)
+    extended = piece.extended
+    net = solve_net(
+        extended.surface, start, warp, NetOptions(spacing=spacing), level=extended.level
+    )
+    moved = {
+        name: tuple(flattened(net, part) for part in parts) for name, parts in piece.moved.items()
+    }
+    if not all(np.isfinite(part.flat).all() for parts in moved.values() for part in parts):
+        return Trial(options, net, (), None)
+    try:
+        cut, own = outlines(piece.region, moved), outlines(piece.region, moved, at_base=True)
+        polygons = [
+            shapely.Polygon(some[0].points, [o.points for o in some[1:]]) for some in (cut, own)
+        ]
+    except AccuracyError:
+        return Trial(options, net, (), None)
+    if not all(polygon.is_valid and polygon.area > 0.0 for polygon in polygons):
+        return Trial(options, net, (), None)
+    return Trial(options, net, cut, assess(net, *polygons))
