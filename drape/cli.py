@@ -35,7 +35,6 @@ FAULT, INTERRUPTED, NO_READER = 70, 130, 141
 LATER = {
     "advise": "search for a better start point, angle or split",
     "compare": "hold a measured ply against the computed one",
-    "view": "look at the plies in the mould",
 }
 
 
@@ -95,6 +94,7 @@ def _parser() -> _Parser:
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
     _add_run(commands)
     _add_meshes(commands)
+    _add_view(commands)
     for name, text in LATER.items():
         later = commands.add_parser(name, help=f"{text} (not built yet)", add_help=False)
         later.add_argument("rest", nargs=argparse.REMAINDER)
@@ -138,6 +138,21 @@ def _add_meshes(commands: Any) -> None:
             "--units", choices=tuple(UNITS), default="mm", help="of the mesh files (default: mm)"
         )
         _add_output_options(command)
+
+
+def _add_view(commands: Any) -> None:
+    view = commands.add_parser(
+        "view", help="look at the plies of a job in its mould, and try other starts",
+        allow_abbrev=False,
+    )  # fmt: skip
+    view.add_argument("job", type=Path, metavar="JOB", help="job file (TOML)")
+    view.add_argument(
+        "--page", action="store_true",
+        help="as a page for a browser on this machine, instead of a window",
+    )  # fmt: skip
+    view.add_argument("--jobs", type=_count, metavar="N", help="threads (default: all)")
+    view.add_argument("--quiet", action="store_true", help="only risks and errors")
+    view.set_defaults(command=_view)
 
 
 def _add_output_options(command: argparse.ArgumentParser) -> None:
@@ -189,6 +204,21 @@ def _run_job(path: Path, folder: Path, args: argparse.Namespace) -> int:
     return code
 
 
+def _view(args: argparse.Namespace) -> int:
+    # slow to import (GL, a server), and no other command needs them
+    from viewers import looking
+
+    if not args.page:
+        looking.check_screen()
+    job = load_job(args.job)
+    with _progress(args.quiet) as progress:
+        results = pipeline.run(job, jobs=args.jobs, progress=progress)
+    _tell_findings([f for f in results.findings if f.level in ("risk", "error")], sys.stderr)
+    show = looking.show_page if args.page else looking.show_window
+    show(results, lambda text: print(clitext.for_stream(text, sys.stdout.encoding), flush=True))
+    return DONE
+
+
 def exit_code(valid: bool, findings: Sequence[Finding], fail_on: Sequence[str]) -> int:
     """Exit code of a run that came to its end; an error that spoils no piece counts as a risk."""
     if not valid:
@@ -236,7 +266,7 @@ def _inspect(args: argparse.Namespace) -> int:
 
 
 def _not_built(args: argparse.Namespace) -> int:
-    raise InputError(f"'{args.name}' isn't built yet", limit="demo, new, inspect, run")
+    raise InputError(f"'{args.name}' isn't built yet", limit="demo, new, inspect, run, view")
 
 
 @contextmanager

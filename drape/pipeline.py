@@ -13,7 +13,7 @@ import numpy as np
 
 from drape.beds import closed_mould, laid_on, make_beds
 from drape.errors import AccuracyError, Finding, InputError, InputErrors
-from drape.geometry.surface import Floats, Surface
+from drape.geometry.surface import Floats, Surface, SurfacePoint
 from drape.hollow import bag_record, hollow_of
 from drape.job import Job, Ply
 from drape.joballowances import PlyAllowances, check_edge_names, ply_allowance_defaults
@@ -271,15 +271,20 @@ def _heights(job: Job) -> dict[str, float]:
     return out
 
 
-def _prepare(
-    job: Job,
-    ply: Ply,
-    allowances: PlyAllowances,
-    region: Region,
-    field: Floats | None,
-    height: float,
-) -> tuple[PieceOptions, tuple[Finding, ...]]:
-    """Start, warp and allowances of one ply."""
+def start_and_warp(
+    job: Job, ply: Ply, region: Region, field: Floats | None
+) -> tuple[SurfacePoint, Floats, tuple[Finding, ...]]:
+    """Where a ply is started on its half's region, and the direction (3,) of its warp there.
+
+    Parameters
+    ----------
+    field : (n,) the half's, of ``hollow_fields``
+
+    Raises
+    ------
+    InputError
+        A start off the cavity, or a zero direction that stands square on it.
+    """
     where = job.where("plies", ply.index, "start")
     findings: tuple[Finding, ...] = ()
     if ply.start is None:
@@ -289,9 +294,22 @@ def _prepare(
     _, normal = place_of(region.surface, start)
     half = next(h for h in job.halves if h.name == ply.half)
     zero = np.array(half.zero) if half.zero else zero_direction(region, field, start)
+    return start, warp_direction(normal, zero, ply.angle, where), findings
+
+
+def _prepare(
+    job: Job,
+    ply: Ply,
+    allowances: PlyAllowances,
+    region: Region,
+    field: Floats | None,
+    height: float,
+) -> tuple[PieceOptions, tuple[Finding, ...]]:
+    """Start, warp and allowances of one ply."""
+    start, warp, findings = start_and_warp(job, ply, region, field)
     options = PieceOptions(
         start=start,
-        warp=warp_direction(normal, zero, ply.angle, where),
+        warp=warp,
         allowances={e.name: allowances.cut(e.name, e.kind) for e in region.edges},
         trims={
             e.name: allowances.of(e.name, e.kind)
@@ -391,4 +409,4 @@ def _told(edge: PatternEdge, piece: Piece) -> PatternEdge:
     return replace(edge, trim_to_mm=least, stations_mm=stations)
 
 
-__all__ = ["PlyResult", "Results", "inspect", "program_version", "run"]
+__all__ = ["PlyResult", "Results", "inspect", "program_version", "run", "start_and_warp"]

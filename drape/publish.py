@@ -14,6 +14,8 @@ from drape.output.records import net_file
 from drape.output.summary import to_json
 from drape.output.svg import to_svg
 from drape.pipeline import Results
+from viewers.scene import make_scene
+from viewers.webpage import page
 
 DEMO_FILES = ("rigger.toml", "rigger_lower.stl", "rigger_upper.stl")
 
@@ -51,6 +53,7 @@ def rendered(results: Results) -> dict[str, bytes]:
     if drawings:
         out["patterns.dxf"] = to_dxf(drawings)
         out["patterns.pdf"] = _pdf(drawings, results)
+    out["view.html"] = page(make_scene(results))
     summary = results.summary.model_copy(update={"files": tuple(sorted(out))})
     out["summary.json"] = to_json(summary).encode("utf-8")
     return dict(sorted(out.items()))

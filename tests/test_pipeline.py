@@ -29,13 +29,13 @@ RADIUS, LENGTH, PLY = 25.0, 80.0, 0.22
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory):
-    return load_job(publish.copy_demo(tmp_path_factory.mktemp("demo")))
+def demo(demo_job):
+    return demo_job
 
 
 @pytest.fixture(scope="module")
-def results(demo):
-    return pipeline.run(demo, jobs=2)
+def results(demo_results):
+    return demo_results
 
 
 @pytest.fixture(scope="module")

@@ -1,0 +1,186 @@
+"""The page in a real Chromium, from its file: what it shows, asks for and lets in.
+
+Taps are held against the net file ``nets/*.vtp``, read by VTK.
+"""
+
+import re
+import shutil
+import subprocess
+from pathlib import Path
+
+import numpy as np
+import pytest
+import pyvista as pv
+from scipy.spatial import cKDTree
+
+from drape.output.records import net_file
+from viewers.webpage import page
+
+SOURCE = Path(page.__code__.co_filename).parent / "page"
+HEAVIEST = 3_000_000  # bytes
+NASTY = '</script><script>window.hacked = 1; alert("1")</script><img src=x onerror=alert(2)>'
+
+
+@pytest.fixture(scope="module")
+def file(demo_scene, tmp_path_factory):
+    path = tmp_path_factory.mktemp("page") / "view.html"
+    path.write_bytes(page(demo_scene))
+    return path
+
+
+@pytest.fixture(scope="module")
+def nets(demo_results, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("nets")
+    out = []
+    for k, ply in enumerate(demo_results.plies):
+        (folder / f"{k}.vtp").write_bytes(net_file(ply.piece.net))
+        out.append(pv.read(folder / f"{k}.vtp"))
+    return out
+
+
+def test_it_is_light(file):
+    assert file.stat().st_size < HEAVIEST
+
+
+@pytest.mark.parametrize("width", [390, 1280])
+def test_it_asks_for_nothing_and_complains_of_nothing(file, watch, width):
+    seen = watch(file.as_uri(), width=width, height=844)
+    for k in range(6):
+        seen.page.evaluate(f"plywright.choose({k})")
+        seen.settle()
+    assert seen.asked == [file.as_uri()]
+    assert seen.complaints == []
+    assert seen.page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def shear_in(net, point):
+    """Interpolated from the cells round a place: nearest four cell centres, by distance."""
+    tree = cKDTree(net.cell_centers().points)
+    distance, index = tree.query(point, k=4)
+    weight = 1.0 / np.maximum(distance, 1e-6) ** 2
+    return abs(np.average(net["shear_deg"][index], weights=weight)), distance[0]
+
+
+@pytest.mark.parametrize("ply", [0, 2, 4])
+def test_a_tap_tells_what_the_net_file_has_there(file, watch, nets, ply):
+    seen = watch(file.as_uri())
+    seen.page.evaluate(f"plywright.choose({ply})")
+    seen.settle()
+    net, told = nets[ply], []
+    centre = seen.page.evaluate("Array.from(plywright.data.plies[plywright.state.ply].start.point)")
+    near = net.cell_centers().points
+    near = near[np.argsort(np.linalg.norm(near - centre, axis=1))]
+    for point in near[[0, 40, 150, 400, 900]]:
+        x, y = seen.page.evaluate(f"plywright.view.project({point.tolist()})")
+        seen.page.touchscreen.tap(x, y)
+        place = seen.page.evaluate("plywright.state.place && plywright.state.place.point")
+        assert place is not None
+        if np.linalg.norm(np.array(place) - point) > 0.7:
+            continue  # another part of the ply lies before it
+        shown = float(seen.page.inner_text("#shear").rstrip("°"))
+        wanted, _ = shear_in(net, place)
+        assert shown == pytest.approx(wanted, abs=0.15)  # 0.1, and 0.05 of its own rounding
+        told.append(shown)
+    assert len(told) >= 3
+    assert max(told) - min(told) > 0.5  # they aren't all one number
+
+
+def test_plies_are_changed_by_their_buttons(file, watch, demo_results):
+    seen = watch(file.as_uri())
+    names = [p.ply.name for p in demo_results.plies]
+    before = seen.page.locator("#pattern").inner_html()
+    for name in names[1:3]:
+        seen.page.get_by_role("button", name=name).tap()
+        assert seen.page.inner_text("#figures h2") == name
+        after = seen.page.locator("#pattern").inner_html()
+        assert after != before
+        before = after
+
+
+def test_a_tap_on_the_flat_pattern_marks_the_part(file, watch):
+    seen = watch(file.as_uri())
+    box = seen.page.locator("#pattern").bounding_box()
+    seen.page.touchscreen.tap(box["x"] + 0.5 * box["width"], box["y"] + 0.5 * box["height"])
+    place = seen.page.evaluate("plywright.state.place")
+    assert place is not None
+    assert seen.page.locator("#shear").is_visible()
+    spot = seen.page.locator("#pattern .spot")
+    assert spot.get_attribute("visibility") == "visible"
+
+
+def test_measuring_between_two_places(file, watch):
+    """10 mm along the warp on flat cloth is 10 mm, and no more straight in the mould."""
+    seen = watch(file.as_uri())
+    seen.page.get_by_role("button", name="measure").tap()
+    seen.page.evaluate("plywright.tell(0.5, 0.2)")
+    seen.page.evaluate("plywright.tell(10.5, 0.2)")
+    text = seen.page.inner_text("#readout")
+    flat, space = (float(x) for x in re.findall(r"([\d.]+) mm", text)[-2:])
+    assert flat == pytest.approx(10.0, abs=0.06)
+    assert 9.0 < space <= 10.0
+
+
+def test_laps_and_mould_can_be_shown_and_hidden(file, watch):
+    seen = watch(file.as_uri())
+    seen.settle()
+    plain = seen.page.locator("#stage").screenshot()
+    seen.page.get_by_role("button", name="laps folded out").tap()
+    seen.settle()
+    folded = seen.page.locator("#stage").screenshot()
+    seen.page.get_by_role("button", name="laps tucked").tap()
+    seen.settle()
+    tucked = seen.page.locator("#stage").screenshot()
+    seen.page.get_by_role("button", name="mould").tap()
+    seen.settle()
+    assert len({plain, folded, tucked, seen.page.locator("#stage").screenshot()}) == 4
+
+
+def test_names_are_text_whatever_they_hold(demo_scene, tmp_path, watch):
+    plies = [{**p, "name": NASTY, "fabric": NASTY} for p in demo_scene["plies"][:2]]
+    joints = [{**j, "run": NASTY} for j in demo_scene["joints"]]
+    told = [{"level": "risk", "where": NASTY, "message": NASTY, "remedy": NASTY}]
+    scene = {**demo_scene, "title": NASTY, "plies": plies, "joints": joints, "findings": told}
+    (tmp_path / "view.html").write_bytes(page(scene))
+    seen = watch((tmp_path / "view.html").as_uri())
+    assert seen.page.evaluate("window.hacked === undefined")
+    assert seen.complaints == []
+    assert seen.page.inner_text("#title") == NASTY
+    assert seen.page.title() == NASTY
+    assert NASTY in seen.page.inner_text("#figures")
+    assert seen.page.locator("img").count() == 0
+
+
+def test_markup_that_gets_in_would_not_run(file, watch):
+    """The policy alone stops a script that isn't the page's own."""
+    seen = watch(file.as_uri())
+    seen.page.evaluate(
+        "const s = document.createElement('script'); s.textContent = 'window.hacked = 1';"
+        "document.body.append(s)"
+    )
+    assert seen.page.evaluate("window.hacked === undefined")
+    assert seen.page.evaluate("fetch('http://127.0.0.1:9/').then(() => 1, () => 0)") == 0
+    assert any("Content Security Policy" in text for text in seen.complaints)
+
+
+def test_a_ply_that_couldnt_be_draped_says_so(demo_scene, tmp_path, watch):
+    bare = {k: demo_scene["plies"][0][k] for k in ("name", "half", "fabric", "order", "of")}
+    bare |= {"angle_deg": 0.0, "locking_angle_deg": 45.0, "valid": False, "sheet": None, "laps": []}
+    (tmp_path / "view.html").write_bytes(page({**demo_scene, "plies": [bare]}))
+    seen = watch((tmp_path / "view.html").as_uri())
+    assert "couldn't be draped" in seen.page.inner_text("#readout")
+    assert seen.complaints == []
+
+
+def test_the_bundle_is_what_its_sources_make(tmp_path):
+    """The one documented command, from the locked versions."""
+    if shutil.which("npm") is None:
+        pytest.skip("needs npm")
+    for name in ("src", "package.json", "package-lock.json"):
+        source = SOURCE / name
+        copy = shutil.copytree if source.is_dir() else shutil.copy
+        copy(source, tmp_path / name)
+    for command in (["npm", "ci", "--silent"], ["npm", "run", "build", "--silent"]):
+        subprocess.run(command, cwd=tmp_path, check=True, capture_output=True, timeout=300)
+    assert (tmp_path / "bundle.js").read_bytes() == (SOURCE / "bundle.js").read_bytes()
+    licence = (SOURCE / "three-LICENSE.txt").read_bytes()
+    assert (tmp_path / "node_modules/three/LICENSE").read_bytes() == licence

@@ -1,0 +1,66 @@
+"""Other starts of the demo's plies, and what is kept of them."""
+
+import shutil
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from drape.errors import InputError
+from drape.job import load_job
+from viewers.trials import Trials
+
+
+@pytest.fixture(scope="module")
+def trials(demo_results):
+    return Trials(demo_results)
+
+
+def test_the_jobs_own_start_is_found_by_its_coordinates(trials, demo_results):
+    """To the facets' sag (0.05 mm here) and the step of the hollow's direction between facets."""
+    for k, ply in enumerate(demo_results.plies):
+        net = ply.piece.net
+        start = net.points[net.origin]
+        trial = trials.drape(k, tuple(start), ply.ply.angle_deg)
+        there = trial.net.points[trial.net.origin]
+        turn = np.arccos(np.dot(trial.options.warp, ply.piece.options.warp))
+        assert np.linalg.norm(there - start) < 0.05
+        assert np.degrees(turn) < 0.5
+
+
+def test_the_coarse_net_tells_the_same_story(trials, demo_scene):
+    for k, ply in enumerate(demo_scene["plies"]):
+        scene = trials.scene(k, tuple(ply["start"]["point"]), ply["angle_deg"])
+        coarse, fine = scene["figures"], ply["figures"]
+        assert coarse["max_shear_deg"] == pytest.approx(fine["max_shear_deg"], abs=1.0)
+        assert coarse["cloth_area_mm2"] == pytest.approx(fine["cloth_area_mm2"], rel=0.01)
+
+
+def test_angles_seen_from_the_mould_turn_the_other_way(trials, demo_results):
+    start = demo_results.plies[0].piece.net.points[demo_results.plies[0].piece.net.origin]
+    turned = replace(demo_results, job=replace(demo_results.job, seen_from="mould"))
+    a = trials.drape(0, tuple(start), 30.0).options.warp
+    b = Trials(turned).drape(0, tuple(start), -30.0).options.warp
+    np.testing.assert_allclose(a, b)
+
+
+@pytest.mark.parametrize(("ply", "point"), [(-1, (0, 0, 0)), (6, (0, 0, 0)), (0, (0, 0, 500))])
+def test_what_cant_be_is_one_line(trials, ply, point):
+    with pytest.raises(InputError):
+        trials.drape(ply, point, 0.0)
+
+
+def test_kept_in_the_job_and_nothing_else_changed(tmp_path, demo_results):
+    for file in demo_results.job.path.parent.iterdir():
+        shutil.copy(file, tmp_path)
+    job = load_job(tmp_path / demo_results.job.path.name)
+    before = job.path.read_text().splitlines()
+    Trials(replace(demo_results, job=job)).keep(1, (100.12345, 60.0, -20.5), 30.0)
+    after = load_job(job.path)
+    assert after.plies[1].start == (100.123, 60.0, -20.5)
+    assert after.plies[1].angle_deg == 30.0
+    changed = set(after.path.read_text().splitlines()) - set(before)
+    assert len(changed) == 2
+    assert [p.angle_deg for p in after.plies if p.index != 1] == [
+        p.angle_deg for p in job.plies if p.index != 1
+    ]

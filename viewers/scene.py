@@ -1,0 +1,130 @@
+"""Scene: everything that is drawn of a job's results, as one dictionary.
+
+Pictures, window and page draw the same scene. Values are strings, numbers, lists and
+arrays; ``viewers.packing`` makes JSON of it. Keys may be added under the same ``format``; where a
+meaning changes it is raised.
+
+format        1
+title, caution, seen_from
+colours       (256, 3) of the shear map; ``range_deg`` is its upper end
+halves        name, points (n, 3), triangles (k, 3): cavity and flange, thinned for the eye
+runs          name, points (k, 3): the parting line
+plies         in the order of the job, see ``viewers.plyscene``; ``laps``: folded out, tucked
+joints        run, lap_half, bands of build-up across it, and what each ply does there
+findings      level, where, message, remedy
+
+Lengths in mm, angles in degrees.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+import fast_simplification
+import numpy as np
+
+from drape.geometry.surface import Floats, Ints
+from drape.joballowances import ply_allowance_defaults
+from drape.layup.allowance import Stations
+from drape.mould.mould import Half
+from drape.pipeline import Results
+from viewers.colours import colour_table, shear_range
+from viewers.plyscene import lap_scenes, ply_scene
+
+FORMAT = 1
+TRIANGLES = 12000  # of a mould half: more isn't seen
+CAUTION = (
+    "Shows where cloth is at risk of wrinkles; claims fit, never strength. Uncured epoxy can "
+    "sensitise skin, carbon dust irritates: read the material's safety data sheet."
+)
+
+
+def make_scene(results: Results) -> dict[str, Any]:
+    """The scene of a job's results."""
+    plies = [
+        {**ply_scene(r), "laps": lap_scenes(r.ply.name, dict(results.closing.runs))}
+        for r in results.plies
+    ]
+    greatest = [
+        max(p["figures"]["max_shear_deg"], p["figures"]["max_shear_in_laps_deg"] or 0.0)
+        for p in plies
+        if p["sheet"] is not None
+    ]
+    locking = max((p["locking_angle_deg"] for p in plies), default=0.0)
+    return {
+        "format": FORMAT,
+        "title": results.job.title,
+        "caution": CAUTION,
+        "seen_from": results.job.seen_from,
+        "colours": colour_table(),
+        "range_deg": shear_range(max(greatest, default=0.0), locking),
+        "closing": results.mould.closing,
+        "halves": [_half(half) for half in results.mould.halves.values()],
+        "runs": _runs(results),
+        "plies": plies,
+        "joints": _joints(results),
+        "findings": [asdict(f) for f in results.findings],
+    }
+
+
+def _half(half: Half) -> dict[str, Any]:
+    """Cavity and flange of a half; the outside of a solid block only hides them."""
+    region = half.region
+    cavity = region.surface.vertices, region.surface.faces
+    flange = half.surface.vertices, half.surface.faces[half.flange]
+    parts = [thinned(*part, TRIANGLES // 2) for part in (cavity, flange) if len(part[1])]
+    count = np.cumsum([0] + [len(points) for points, _ in parts])
+    return {
+        "name": half.name,
+        "points": np.concatenate([points for points, _ in parts]),
+        "triangles": np.concatenate(
+            [faces + first for (_, faces), first in zip(parts, count, strict=False)]
+        ),
+    }
+
+
+def thinned(points: Floats, faces: Ints, most: int) -> tuple[Floats, Ints]:
+    """A mesh with about ``most`` triangles by quadric error, its unused vertices left out."""
+    used, index = np.unique(faces, return_inverse=True)
+    points, faces = points[used], index.reshape(-1, 3)
+    if len(faces) <= most:
+        return points, faces
+    few, left = fast_simplification.simplify(
+        points.astype(np.float32), faces.astype(np.int32), 1.0 - most / len(faces)
+    )
+    return few.astype(float), left.astype(np.int64)
+
+
+def _runs(results: Results) -> list[dict[str, Any]]:
+    """Each run once, as the first half that has it tells it."""
+    seen: dict[str, Floats] = {}
+    for half in results.mould.halves.values():
+        surface = half.region.surface
+        for edge in half.region.edges:
+            if edge.kind == "parting":
+                chain = np.append(edge.vertices, edge.vertices[:1] if edge.closed else [])
+                seen.setdefault(edge.name, surface.vertices[chain.astype(np.int64)])
+    return [{"name": name, "points": points} for name, points in seen.items()]
+
+
+def _joints(results: Results) -> list[dict[str, Any]]:
+    """Build-up of each run, and where each ply ends there, mm past the line from its own half."""
+    thickness = {p.name: p.fabric.thickness for p in results.job.plies}
+    out = []
+    for name, run in results.summary.joint.runs.items() if results.summary.joint else ():
+        ends = []
+        for ply in ply_allowance_defaults(results.job):
+            own = ply.of(name, "parting")
+            value = max(own.values) if isinstance(own, Stations) else own
+            ends.append(
+                {
+                    "ply": ply.ply,
+                    "half": ply.half,
+                    "allowance_mm": float(value),
+                    "thickness_mm": thickness[ply.ply],
+                }
+            )
+        bands = [b.model_dump() for b in run.build_up or ()]
+        out.append({"run": name, "lap_half": run.lap_half, "bands": bands, "ends": ends})
+    return out

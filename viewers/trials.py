@@ -1,0 +1,77 @@
+"""Other starts for the plies of a job that has been run: to look at, compare and keep.
+
+Window and live page share it. Lengths in mm, angles in degrees as the job gives them.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import Any
+
+from drape.errors import InputError
+from drape.jobfile import write_back
+from drape.layup.plies import hollow_fields
+from drape.layup.trial import SPACING, Trial, try_start
+from drape.pipeline import Results, start_and_warp
+from viewers.plyscene import trial_scene
+
+DECIMALS = 3  # of what is written to the job: a micron
+
+
+class Trials:
+    """Drapes plies of finished results again; keeps nothing but what doesn't change."""
+
+    def __init__(self, results: Results) -> None:
+        self.results = results
+        mould = results.mould
+        self._regions = {name: half.region for name, half in mould.halves.items()}
+        self._fields = hollow_fields(self._regions, [m.name for m in mould.mouths])
+
+    def drape(
+        self, ply: int, point: tuple[float, ...], angle_deg: float, spacing: float = SPACING
+    ) -> Trial:
+        """A ply (by its place in the job, from 0) from a start point (3,) mm, at an angle.
+
+        Raises
+        ------
+        InputError
+            No such ply, one without a piece, or a start off the cavity.
+        AccuracyError
+            No net could be made from there.
+        """
+        result = self._result(ply)
+        if result.piece is None:
+            raise InputError("this ply couldn't be draped; see the findings", where=result.ply.name)
+        sign = -1.0 if self.results.job.seen_from == "mould" else 1.0
+        tried = replace(
+            result.ply,
+            start=tuple(float(x) for x in point),
+            angle=sign * math.radians(angle_deg),
+            angle_deg=angle_deg,
+        )
+        region, field = self._regions[tried.half], self._fields[tried.half]
+        start, warp, _ = start_and_warp(self.results.job, tried, region, field)
+        return try_start(result.piece, start, warp, spacing)
+
+    def scene(self, ply: int, point: tuple[float, ...], angle_deg: float) -> dict[str, Any]:
+        """The same, as a ply of a scene."""
+        trial = self.drape(ply, point, angle_deg)
+        return trial_scene(replace(self._result(ply).ply, angle_deg=angle_deg), trial)
+
+    def keep(self, ply: int, point: tuple[float, ...], angle_deg: float) -> None:
+        """Write a start and angle to the job file; the rest of it stays as it is."""
+        self._result(ply)
+        start = [round(float(x), DECIMALS) for x in point]
+        angle = round(angle_deg, 2)
+        changes: dict[Any, Any] = {
+            ("plies", ply, "start"): start,
+            ("plies", ply, "angle"): int(angle) if angle == int(angle) else angle,
+        }
+        write_back(self.results.job.path, changes)
+
+    def _result(self, ply: int):
+        plies = self.results.plies
+        if not 0 <= ply < len(plies):
+            raise InputError("no such ply", value=ply + 1, limit=f"1 to {len(plies)}")
+        return plies[ply]
