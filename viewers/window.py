@@ -34,7 +34,8 @@ from viewers.drawing3d import (
 from viewers.trials import Trials
 
 SIZE = (1400, 800)
-SHARE = 0.66  # of the window's width for the part
+WEIGHTS = [2, 1]  # widths of part and outline
+SHARE = WEIGHTS[0] / sum(WEIGHTS)  # of the window's width for the part
 TURN = 5.0  # degrees a key press
 TAP = 4  # pixels: a press that moves farther turns the view
 HELP = (
@@ -63,7 +64,7 @@ class Window:
         self.scene, self.trials, self.tell = scene, trials, tell
         self.plotter: Any = pv.Plotter(
             shape=(1, 2), window_size=list(SIZE), off_screen=off_screen, title=scene["title"],
-            border=False, lighting="light kit", col_weights=[SHARE, 1.0 - SHARE],
+            border=False, lighting="light kit", col_weights=WEIGHTS,
         )  # fmt: skip
         self.at, self.laps, self.mould, self.tried = 0, 0, True, True
         self.trial: dict[int, dict[str, Any]] = {}
