@@ -92,7 +92,8 @@ def read_columns(path: Path | str, wanted: Sequence[Column]) -> Readings:
         raise InputError("no row of numbers", where=path.name, remedy="give one reading a row")
     headings, units = _headings(rows[:first], wanted)
     body = rows[first:]
-    places, ordered = _places(path.name, wanted, headings, body[0], separator)
+    above = rows[first - 1].line if first else None
+    places, ordered = _places(path.name, wanted, headings, above, body[0], separator)
     count = len(headings) or len(body[0].fields)
     fields = [[_field(path.name, r, at, count) for r in body] for at in places]
     point = _decimal(path.name, body, [f for column in fields for f in column])
@@ -187,14 +188,14 @@ def _is_number(field: str) -> bool:
 
 
 def _headings(rows: Sequence[_Row], wanted: Sequence[Column]) -> tuple[list[str], dict[int, str]]:
-    """The last row of words above the numbers, and the units in a row below it."""
+    """The last row of words above the numbers, and the units in a row below or alone."""
     if not rows:
         return [], {}
     last = rows[-1].fields
     bare = [_IN_BRACKETS.sub(r"\1", f) for f in last]
     named = any(_is_heading(f, column) for f in last for column in wanted)
-    if len(rows) > 1 and not named and any(map(_known, bare)):
-        return list(rows[-2].fields), dict(enumerate(bare))
+    if not named and any(map(_known, bare)):
+        return list(rows[-2].fields) if len(rows) > 1 else [], dict(enumerate(bare))
     return list(last), {}
 
 
@@ -209,22 +210,28 @@ def _known(unit: str) -> str | None:
 
 
 def _places(
-    file: str, wanted: Sequence[Column], headings: Sequence[str], first: _Row, separator: str
+    file: str,
+    wanted: Sequence[Column],
+    headings: Sequence[str],
+    above: int | None,
+    first: _Row,
+    separator: str,
 ) -> tuple[list[int], bool]:
     """The column of each that is wanted, and whether that goes by order."""
     found = {c.name: [i for i, h in enumerate(headings) if _is_heading(h, c)] for c in wanted}
     names = ", ".join(c.name for c in wanted)
     if not any(found.values()):
-        if len(first.fields) != len(wanted) or (headings and len(headings) != len(wanted)):
+        if headings or len(first.fields) != len(wanted):
             value = ", ".join(headings) if headings else f"{len(first.fields)} columns"
             raise InputError(
                 "can't tell which columns are meant",
-                where=f"{file}, line {first.line}",
+                where=f"{file}, line {above or first.line}",
                 value=value,
-                limit=f"headings with {names}, or just these {len(wanted)} columns in this order",
+                limit=f"headings with {names}, or just these {len(wanted)} columns in this order, "
+                "without headings",
             )
         whole = not any("." in f for f in first.fields)
-        if separator == "," and not headings and whole:
+        if separator == "," and whole:
             raise InputError(
                 "commas may separate columns here or be decimal commas",
                 where=f"{file}, line {first.line}",

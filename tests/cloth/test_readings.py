@@ -45,6 +45,7 @@ GOOD = {
     "unit at the end": "Displacement cm;Force, cN\n0;50\n.15;1000\n0.225;12e4\n",
     "units below": "Time;Force;Displacement\ns;kN;m\n1;0,0005;0\n2;0,01;0,0015\n3;1,2;2,25e-3\n",
     "bracketed units below": "force;displacement\n[N];[cm]\n0.5;0\n10;.15\n1200;.225\n",
+    "units alone": "m;kN\n0;0.0005\n0.0015;0.01\n0.00225;1.2\n",
     "more above": "Test 3\n\nSpeed;10;mm/min\nmachine;x\ndisplacement [mm];force [N];note\n"
     "0;0.5;\n1.5;10;\n2.25;1200;\n",
     "blank and comment lines": "# one pull\ndisplacement,force\n\n0,0.5\n# half way\n1.5,10\n\n"
@@ -91,6 +92,7 @@ BAD = {
     "one column named": ("displacement\n1\n2\n", "no column of force; got displacement"),
     "three columns": ("1;2;3\n4;5;6\n", "got 3 columns"),
     "wrong headings": ("time;strain;x\n4;5;6\n", "got time, strain, x"),
+    "headings of something else": ("before;grown\n4;5\n", "line 1: can't tell which columns"),
     "no force": ("displacement;strain\n4;5\n", "no column of force"),
     "two forces": ("displacement;force 1;force 2\n4;5;6\n", "two columns of force"),
     "one heading for both": ("force displacement;x\n4;5\n", "one heading for two columns"),
@@ -162,27 +164,8 @@ def test_any_bytes(read, content):
     read_or_one_line(read, content)
 
 
-TOKENS = [
-    "displacement",
-    "force",
-    "[mm]",
-    "(kN)",
-    "N",
-    "0",
-    "1",
-    "2,5",
-    "2.5",
-    "-3",
-    "1e9",
-    "nan",
-    ";",
-    ",",
-    '"',
-    "#",
-    "sep=",
-    "é",
-    "1.000,5",
-]
+TOKENS = ["displacement", "force", "[mm]", "(kN)", "N", "0", "1", "2,5", "2.5", "-3", "1e9", "nan"]
+TOKENS += [";", ",", '"', "#", "sep=", "é", "1.000,5"]
 TOKENS += ["1e400", " ", "\t", "\n", "\r\n", "\ufeff"]
 
 
