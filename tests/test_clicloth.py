@@ -210,6 +210,7 @@ def test_odd_file_names_make_good_toml_and_svg(folder, capsys, name):
         (["shear", "bias", "a.csv", "--length", "150", "--width", "100"], "too short for its widt"),
         (["shear", "square"], "both --before and --grown"),
         (["shear", "square", "--before", "100"], "both --before and --grown"),
+        (["shear", "square", "a.csv", "--before", "100"], "both --before and --grown"),
         (["shear", "square", "--before", "100", "--grown", "99"], "99 mm from 100 mm"),
         (["shear", "square", "--before", "100", "--grown", "100.1"], "no cloth locks that early"),
         (["shear", "yarns", "--width", "2", "--pitch", "2"], "width 2 mm, pitch 2 mm"),

@@ -36,6 +36,15 @@ def test_curve_and_tangent_stand_where_the_axes_say():
     assert "80" not in said
 
 
+def test_what_lies_beside_the_field_is_not_drawn():
+    x = np.linspace(0.0, 60.0, 20)
+    below = Line(np.array([0.0, 60.0]), np.array([-2.0, -1.0]), dashed=True)
+    above = Line(np.array([0.0, 60.0]), np.array([9.0, 9.0]), dashed=True)
+    past = Line(np.array([90.0, 99.0]), np.array([0.0, 1.0]), dashed=True)
+    drawing = plot("a", [Line(x, x / 60), below, above, past], LABELS, [(80.0, "off the end")])
+    assert lines_of(drawing, "edge") == []
+
+
 def test_the_svg_holds_it_all():
     x = np.linspace(0.0, 50.0, 5000)
     drawing = plot("µ <&> \x00", [Line(x, x * x)], LABELS)
