@@ -25,13 +25,16 @@ from typing import Any, NoReturn, TextIO
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
-from drape import clitext, pipeline, publish
+from drape import clicloth, clitext, pipeline, publish
 from drape.errors import AccuracyError, Finding, InputError, PlywrightError
 from drape.job import MESH_SUFFIXES, UNITS, load_job, starter_job
 from drape.jobfile import write_new
+from drape.output.svg import to_svg
+from drape.shearresult import picture
 
 DONE, RISKS, BAD_INPUT, NOT_SOLVED = 0, 1, 2, 3
 FAULT, INTERRUPTED, NO_READER = 70, 130, 141
+BUILT = ("demo", "new", "inspect", "run", "view", "fabrics", "shear")
 LATER = {
     "advise": "search for a better start point, angle or split",
     "compare": "hold a measured ply against the computed one",
@@ -95,6 +98,10 @@ def _parser() -> _Parser:
     _add_run(commands)
     _add_meshes(commands)
     _add_view(commands)
+    fabrics = commands.add_parser("fabrics", help="list the fabrics that ship", allow_abbrev=False)
+    fabrics.add_argument("--json", action="store_true", help="print one JSON object")
+    fabrics.set_defaults(command=_fabrics)
+    clicloth.add_shear(commands, _shear)
     for name, text in LATER.items():
         later = commands.add_parser(name, help=f"{text} (not built yet)", add_help=False)
         later.add_argument("rest", nargs=argparse.REMAINDER)
@@ -265,8 +272,40 @@ def _inspect(args: argparse.Namespace) -> int:
     return DONE
 
 
+def _fabrics(args: argparse.Namespace) -> int:
+    if args.json:
+        _tell_json(exit_code=DONE, fabrics=clicloth.shipped_objects())
+        return DONE
+    for line in clicloth.shipped_lines():
+        _say(line)
+    return DONE
+
+
+def _shear(args: argparse.Namespace) -> int:
+    found = clicloth.measured(args)
+    entry = clicloth.entry_of(found, args)
+    drawn = getattr(args, "picture", None)
+    if drawn is not None:
+        write_new(drawn, to_svg(picture(found)).decode())
+    if args.json:
+        objects = [dataclasses.asdict(f) for f in found.findings]
+        drawn = None if drawn is None else str(drawn)
+        told = clicloth.measured_object(found, entry)
+        _tell_json(exit_code=DONE, **told, picture=drawn, findings=objects)
+        return DONE
+    if not args.quiet:
+        for line in clicloth.measured_lines(found):
+            _say(line)
+        _tell_findings(found.findings)
+        if drawn is not None:
+            _say(f"Wrote {drawn}")
+        _say("\nTo paste into a job file:\n")
+    _say(entry.rstrip())
+    return DONE
+
+
 def _not_built(args: argparse.Namespace) -> int:
-    raise InputError(f"'{args.name}' isn't built yet", limit="demo, new, inspect, run, view")
+    raise InputError(f"'{args.name}' isn't built yet", limit=", ".join(BUILT))
 
 
 @contextmanager

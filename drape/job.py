@@ -14,9 +14,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any, Literal
+from typing import Literal
 
-from drape.cloth.fabric import Fabric, fabric_from, shipped
+from drape.cloth.fabric import Fabric, fabric_from, started_from
 from drape.jobbag import Bag, bag_from
 from drape.jobcheck import Sections, Values, checked, ply_names, renamed
 from drape.jobfile import JobFile, read_job_file, write_back
@@ -229,7 +229,7 @@ def load_job(path: Path | str) -> Job:
 
 def _job(file: JobFile, s: Sections) -> Job:
     units = s.top.get("units", "mm")
-    fabrics = {name: _fabric(name, values) for name, values in s.fabrics.items()}
+    fabrics = {name: fabric_from(name, started_from(v)) for name, v in s.fabrics.items()}
     seen_from = s.top.get("seen_from", "inside")
     return Job(
         path=file.path,
@@ -283,11 +283,6 @@ def _joint(values: Values, mouths: Mapping[str, str]) -> Joint:
         by_run = {renamed(run, mouths): half for run, half in named.items()}
         return Joint(**{**values, "lap_half": MappingProxyType(by_run)})
     return Joint(**values)
-
-
-def _fabric(name: str, values: Values) -> Fabric:
-    taken: Mapping[str, Any] = shipped()[values["take"]] if "take" in values else {}
-    return fabric_from(name, {**taken, **values})
 
 
 def _plies(s: Sections, fabrics: Mapping[str, Fabric], sign: float) -> tuple[Ply, ...]:

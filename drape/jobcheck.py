@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from difflib import get_close_matches
 from typing import Any
 
-from drape.cloth.fabric import REQUIRED, shipped
+from drape.cloth.fabric import fabric_from, missing_from, shipped, started_from
 from drape.errors import InputError, InputErrors
 from drape.jobbag import BAG, misplaced
 from drape.jobfile import JobFile
@@ -269,11 +269,23 @@ def _fabrics(reader: Reader, s: Sections) -> None:
         raw = reader.file.data["fabrics"][word]
         if "take" in values and values["take"] not in shipped():
             reader.name((*path, "take"), values["take"], shipped(), "no fabric of that name ships")
+            continue
         if "take" not in raw:
-            for key in (k for k in REQUIRED if k not in raw):
+            for key in missing_from(raw):
                 remedy = 'or start from one that ships: take = "twill-200"'
                 allowed = FABRIC[key].allowed
                 reader.wrong(path, f"'{key}' is missing", limit=allowed, remedy=remedy)
+        if raw.keys() == values.keys() and ("take" in raw or not missing_from(raw)):
+            _composition(reader, path, values)
+
+
+def _composition(reader: Reader, path: KeyPath, values: Values) -> None:
+    """Figures that are good one by one, but not together."""
+    try:
+        fabric_from(str(path[-1]), started_from(values))
+    except InputError as error:
+        details = {"value": error.value, "limit": error.limit, "remedy": error.remedy}
+        reader.wrong(path, error.what, **details)
 
 
 def _joint(reader: Reader, s: Sections) -> None:

@@ -14,7 +14,8 @@ from dataclasses import dataclass
 from pathlib import PurePath
 from typing import Any
 
-from drape.cloth.fabric import LIMITS
+from drape.cloth.composition import BELOW
+from drape.cloth.fabric import KINDS, LIMITS
 from drape.joblines import KeyPath
 from drape.layup.allowance import Allowance, Stations
 
@@ -112,6 +113,13 @@ def one_of(*choices: str, later: Mapping[str, str] | None = None) -> Check:
         return value
 
     return check
+
+
+def yes_no(value: Any) -> bool:
+    """True or false."""
+    if not isinstance(value, bool):
+        raise Wrong(f"must be true or false, not {_kind(value)}")
+    return value
 
 
 def list_of(element: Check) -> Check:
@@ -241,12 +249,15 @@ def _kind(value: Any) -> str:
 
 
 def _fabric_number(key: str) -> Key:
-    below = key in ("locking_angle", "show_limit", "fibre_fraction")
+    below = key in BELOW
     unit = {
         "areal_mass": "g/m2 of fibre",
+        "prepreg_areal_mass": "g/m2 of fibre and resin",
         "locking_angle": "degrees",
         "show_limit": "degrees",
         "fibre_density": "g/cm3",
+        "resin_density": "g/cm3",
+        "resin_content": "percent by mass",
         "fibre_fraction": "fibre volume fraction",
     }.get(key, "mm")
     end = "less than" if below else "at most"
@@ -292,6 +303,8 @@ FABRIC: Mapping[str, Key] = {
     "take": Key(text, "the name of a fabric that ships"),
     "weave": Key(text, "text"),
     "source": Key(text, "text"),
+    "kind": Key(one_of(*KINDS), ", ".join(KINDS)),
+    "bleed": Key(yes_no, "true, false"),
     **{key: _fabric_number(key) for key in LIMITS},
 }
 JOINT: Mapping[str, Key] = {

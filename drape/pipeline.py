@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from drape.beds import closed_mould, laid_on, make_beds
+from drape.cloth.kinds import kind_findings
 from drape.errors import AccuracyError, Finding, InputError, InputErrors
 from drape.geometry.surface import Floats, Surface, SurfacePoint
 from drape.hollow import bag_record, hollow_of
@@ -100,6 +101,7 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
     plies = _drape_all(job, mould, jobs, tell, steps)
     findings += [f for p in plies for f in p.findings]
     findings += radius_findings(job, inspections)
+    findings += kind_findings(p.fabric for p in job.plies)
     joints = joints_of(job, mould, {p.ply.name: p.piece for p in plies if p.piece is not None})
     findings += [f for j in joints.values() for f in j.findings]
     findings += scatter_findings(joints, job.bench.least_overlap)

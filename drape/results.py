@@ -8,6 +8,7 @@ from importlib.metadata import PackageNotFoundError, version
 
 import numpy as np
 
+from drape.cloth.fabric import Fabric
 from drape.errors import Finding
 from drape.geometry.surface import Surface
 from drape.hollow import Hollow
@@ -168,11 +169,12 @@ def _ply_record(result: PlyResult) -> record.PlyRecord:
     ply = result.ply
     pieces: tuple[record.PieceRecord, ...] = (record.PieceRecord(name=ply.name, valid=False),)
     shears: dict[str, float | None] = {}
-    mass = None
+    mass = prepreg = None
     if result.piece is not None and result.pattern is not None:
         pieces = (records.piece_record(ply.name, result.piece, result.pattern),)
         shears = records.shears(result.piece)
         mass = records.number(_mass(result))
+        prepreg = records.number(_with_resin(_mass(result), ply.fabric))
     return record.PlyRecord(
         name=ply.name,
         half=ply.half,
@@ -180,6 +182,7 @@ def _ply_record(result: PlyResult) -> record.PlyRecord:
         angle_deg=ply.angle_deg,
         locking_angle_deg=records.degrees(ply.fabric.locking_angle),
         mass_g=mass,
+        prepreg_mass_g=prepreg,
         pieces=pieces,
         **shears,
     )
@@ -191,19 +194,33 @@ def _mass(result: PlyResult) -> float:
     return result.ply.fabric.areal_mass * result.piece.assessment.cloth_area * 1e-6
 
 
+def _with_resin(mass: float, fabric: Fabric) -> float | None:
+    """Mass of fibre and resin as supplied, g, from that of the fibre; None: not known."""
+    return None if fabric.resin_content is None else mass / (1.0 - fabric.resin_content)
+
+
 def _kit(plies: Sequence[PlyResult]) -> tuple[record.KitItem, ...]:
-    """Cloth and fibre mass by fabric; None where a piece failed."""
+    """Cloth and masses by fabric; None where a piece failed."""
     out = []
     for name in dict.fromkeys(p.ply.fabric.name for p in plies):
         mine = [p for p in plies if p.ply.fabric.name == name]
         whole = all(p.piece is not None for p in mine)
         area = sum(p.piece.assessment.cloth_area for p in mine if p.piece is not None)
         mass = sum(_mass(p) for p in mine if p.piece is not None)
+        fabric = mine[0].ply.fabric
         out.append(
             record.KitItem(
                 fabric=name,
+                kind=fabric.kind,
+                weave=fabric.weave,
+                source=fabric.source,
+                areal_mass_g_per_m2=records.number(fabric.areal_mass),
+                prepreg_areal_mass_g_per_m2=records.number(fabric.prepreg_areal_mass),
+                thickness_mm=records.number(fabric.thickness, 4),
+                fibre_fraction=records.number(fabric.fibre_fraction, 4),
                 cloth_area_mm2=records.number(area) if whole else None,
                 mass_g=records.number(mass) if whole else None,
+                prepreg_mass_g=records.number(_with_resin(mass, fabric)) if whole else None,
             )
         )
     return tuple(out)

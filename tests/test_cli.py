@@ -302,7 +302,7 @@ def test_every_problem_has_its_line(job, stand_in, capsys):
         (["new", "lower.stl", "-o", "nowhere/job.toml"], "no such folder"),
         (["advise", "elbow.toml", "-o", "x"], "'advise' isn't built yet"),
         (["compare", "elbow.toml", "ply", "x.svg"], "'compare' isn't built yet"),
-        (["view", "elbow.toml", "--json"], "'view' isn't built yet"),
+        (["view", "elbow.toml", "--json"], "unrecognized arguments: --json"),
     ],
 )
 def test_bad_arguments(job, stand_in, capsys, argv, expected):

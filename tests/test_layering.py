@@ -25,11 +25,12 @@ LEVELS = (
     ("drape.job", "drape.jobfile", "drape.joblines", "drape.jobkeys", "drape.jobcheck",
      "drape.jobstarter", "drape.joballowances", "drape.jobbag"),
     ("drape.results", "drape.joints", "drape.beds", "drape.hollow", "drape.jointclosing",
-     "drape.jointease", "drape.jointyarns", "drape.jointrecords"),
+     "drape.jointease", "drape.jointyarns", "drape.jointrecords", "drape.sheartest",
+     "drape.shearresult"),
     ("drape.pipeline",),
     ("viewers",),
     ("drape.publish",),
-    ("drape.cli", "drape.clitext"),
+    ("drape.cli", "drape.clitext", "drape.clicloth"),
 )  # fmt: skip
 LEVEL = {name: level for level, names in enumerate(LEVELS) for name in names}
 

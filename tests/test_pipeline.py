@@ -250,6 +250,22 @@ def test_a_run_without_a_lap_half_is_one_line_and_exit_code_2(tmp_path, capsys):
     assert not out.exists()
 
 
+def test_prepreg_is_weighed_with_its_resin_and_tape_is_told_of(tmp_path):
+    """A trough of known area: cloth × areal mass, over the part that is fibre."""
+    path = trough_job(tmp_path)
+    tape = 'kind = "unidirectional"\nresin_content = 42\nbleed = true'
+    path.write_text(path.read_text().replace('weave = "2x2 twill"', tape))
+    results = pipeline.run(load_job(path), jobs=1)
+    area = np.pi * (RADIUS - 0.5 * PLY) * LENGTH
+    (item,), (ply,) = results.summary.kit, results.summary.plies
+    assert item.mass_g == pytest.approx(200e-6 * area, rel=1e-3)
+    assert item.prepreg_mass_g == pytest.approx(200e-6 * area / 0.58, rel=1e-3)
+    assert ply.prepreg_mass_g == item.prepreg_mass_g
+    assert item.prepreg_areal_mass_g_per_m2 == 344.828
+    assert (item.kind, item.thickness_mm) == ("unidirectional", PLY)
+    assert [f.level for f in results.findings if f.where == "fabric twill"] == ["note"]
+
+
 def test_suggestions_stand_in_the_summary(tmp_path):
     """One ply of 0.22 mm a half, 6 mm wished: a lap of 6, 0.44 mm thick; two plies need that."""
     plies = [("lower", "angle = 0"), ("upper", "angle = 0")]

@@ -1,12 +1,14 @@
-"""Fabric: what is known of one woven cloth, and the fabrics that ship.
+"""Fabric: what is known of one cloth, and the fabrics that ship.
 
 Words
 -----
-areal mass     fibre per area of unsheared cloth, g/m² (without resin)
+kind           woven, unidirectional (tape: one direction of fibre) or non-crimp (layers of
+               straight fibre, stitched)
 locking angle  shear past which the cloth wrinkles
 show limit     shear past which a visible ply looks distorted
 
-Lengths in mm, angles in radians. ``fabric_from`` reads the surface form, in degrees.
+Masses, thickness and fractions: see ``drape.cloth.composition``. Lengths in mm, angles in
+radians. ``fabric_from`` reads the surface form, in degrees.
 """
 
 from __future__ import annotations
@@ -18,34 +20,35 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any
+from typing import Any, Literal, get_args
 
+from drape.cloth.composition import (
+    CARBON_DENSITY,
+    COMPOSITION_LIMITS,
+    DERIVABLE,
+    RESIN_DENSITY,
+    check_number,
+    composition_from,
+    mass_follows,
+)
 from drape.errors import InputError
 
-CARBON_DENSITY = 1.78  # g/cm³, from memory
-FIBRE_FRACTION = 0.55  # fibre volume fraction of a cured prepreg, from memory
 SHOW_LIMIT_DEG = 20.0  # low end of 20–25°, from memory
 ROLL_WIDTH = 1250.0  # mm, from memory
 
-# Greatest sensible value of each number, in surface units; all must be more than 0. The
-# angles must stay below it. Far past anything woven: they catch wrong units, not taste.
+Kind = Literal["woven", "unidirectional", "non-crimp"]
+KINDS: tuple[Kind, ...] = get_args(Kind)
+
+# As those of the composition, which are among them
 LIMITS: Mapping[str, float] = MappingProxyType(
-    {
-        "areal_mass": 5000.0,
-        "thickness": 20.0,
-        "roll_width": 10000.0,
-        "fibre_density": 10.0,
-        "fibre_fraction": 1.0,
-        "locking_angle": 90.0,
-        "show_limit": 90.0,
-    }
+    {**COMPOSITION_LIMITS, "roll_width": 10000.0, "locking_angle": 90.0, "show_limit": 90.0}
 )
 REQUIRED = ("weave", "areal_mass", "locking_angle")
 
 
 @dataclass(frozen=True)
 class Fabric:
-    """One woven cloth.
+    """One cloth.
 
     Attributes
     ----------
@@ -60,6 +63,11 @@ class Fabric:
         mm.
     source : str
         Where the values come from.
+    kind : Kind
+    fibre_density, resin_density : float
+        g/cm³.
+    resin_content : float or None
+        By mass as supplied, 0 to 1; None: dry, or not known.
 
     Raises
     ------
@@ -75,34 +83,26 @@ class Fabric:
     show_limit: float = math.radians(SHOW_LIMIT_DEG)
     roll_width: float = ROLL_WIDTH
     source: str = ""
+    kind: Kind = "woven"
+    fibre_density: float = CARBON_DENSITY
+    resin_density: float = RESIN_DENSITY
+    resin_content: float | None = None
 
     def __post_init__(self) -> None:
         for key in ("areal_mass", "thickness", "roll_width"):
-            _check(self.name, key, getattr(self, key))
+            check_number(self.name, key, getattr(self, key), LIMITS[key])
         for key in ("locking_angle", "show_limit"):
-            _check(self.name, key, math.degrees(getattr(self, key)), below=True)
+            check_number(self.name, key, math.degrees(getattr(self, key)), LIMITS[key])
 
+    @property
+    def fibre_fraction(self) -> float:
+        """Fibre by volume of the cured ply, 0 to 1: what its thickness has room for."""
+        return self.areal_mass / (1000.0 * self.fibre_density * self.thickness)
 
-def cured_thickness(
-    areal_mass: float,
-    fibre_density: float = CARBON_DENSITY,
-    fibre_fraction: float = FIBRE_FRACTION,
-) -> float:
-    """Thickness of a cured ply: areal mass/(fibre density × fibre volume fraction).
-
-    Parameters
-    ----------
-    areal_mass : float, g/m²
-    fibre_density : float, g/cm³
-    fibre_fraction : float
-        Fibre volume fraction, 0 to 1.
-
-    Returns
-    -------
-    float
-        mm. All fibre stays in the ply: conservation of its volume, per unit of area.
-    """
-    return areal_mass / (1000.0 * fibre_density * fibre_fraction)
+    @property
+    def prepreg_areal_mass(self) -> float | None:
+        """Fibre and resin as supplied, g/m²; None where the resin content isn't known."""
+        return None if self.resin_content is None else self.areal_mass / (1.0 - self.resin_content)
 
 
 def fabric_from(name: str, values: Mapping[str, Any]) -> Fabric:
@@ -112,35 +112,61 @@ def fabric_from(name: str, values: Mapping[str, Any]) -> Fabric:
     ----------
     name : str
     values : mapping
-        ``weave``, ``areal_mass`` (g/m²), ``locking_angle`` (deg); optional ``thickness``
-        (mm, else computed from ``fibre_density``, g/cm³, and ``fibre_fraction``),
-        ``show_limit`` (deg), ``roll_width`` (mm), ``source``.
+        ``weave`` (of woven cloth), ``locking_angle`` (deg) and what the areal mass follows
+        from (``composition_from``); optional ``show_limit`` (deg), ``roll_width`` (mm),
+        ``source``, ``kind``.
 
     Raises
     ------
     InputError
-        A required value is missing, or a number is impossible.
+        A required value is missing, a number is impossible, or values contradict each other.
     """
-    missing = [key for key in REQUIRED if key not in values]
+    missing = missing_from(values)
     if missing:
         raise InputError(f"fabric '{name}' has no {missing[0]}", remedy="add it")
-    density = values.get("fibre_density", CARBON_DENSITY)
-    fraction = values.get("fibre_fraction", FIBRE_FRACTION)
-    _check(name, "fibre_density", density)
-    _check(name, "fibre_fraction", fraction, below=True)
-    computed = cured_thickness(values["areal_mass"], density, fraction)
+    made = composition_from(name, values)
     locking = float(values["locking_angle"])
+    kind = values.get("kind", "woven")
     return Fabric(
         name=name,
-        weave=values["weave"],
-        areal_mass=float(values["areal_mass"]),
-        thickness=float(values.get("thickness", computed)),
+        weave=values.get("weave", kind),
+        areal_mass=made.areal_mass,
+        thickness=made.thickness,
         locking_angle=math.radians(locking),
         # cloth that locks before the usual show limit shows no earlier than it locks
         show_limit=math.radians(values.get("show_limit", min(SHOW_LIMIT_DEG, locking))),
         roll_width=float(values.get("roll_width", ROLL_WIDTH)),
         source=values.get("source", ""),
+        kind=kind,
+        fibre_density=made.fibre_density,
+        resin_density=made.resin_density,
+        resin_content=made.resin_content,
     )
+
+
+def missing_from(values: Mapping[str, Any]) -> list[str]:
+    """The keys of ``REQUIRED`` that a fabric's surface form lacks and nothing stands in for."""
+    missing = [key for key in REQUIRED if key not in values]
+    if values.get("kind", "woven") != "woven":  # the kind says it
+        missing = [key for key in missing if key != "weave"]
+    return [key for key in missing if key != "areal_mass" or not mass_follows(values)]
+
+
+def started_from(values: Mapping[str, Any]) -> dict[str, Any]:
+    """A fabric's surface form with what it doesn't say from the shipped one it takes.
+
+    What it says of thickness, fibre fraction or resin replaces all that the shipped one says
+    of these: figures that depend on each other come from one source.
+
+    Parameters
+    ----------
+    values : mapping
+        ``take`` names a fabric that ships; without it ``values`` stand alone.
+    """
+    taken = dict(shipped()[values["take"]]) if "take" in values else {}
+    if values.keys() & set(DERIVABLE):
+        taken = {key: value for key, value in taken.items() if key not in DERIVABLE}
+    return {**taken, **{key: value for key, value in values.items() if key != "take"}}
 
 
 @cache
@@ -155,11 +181,3 @@ def shipped_fabric(name: str) -> Fabric:
     if name not in shipped():
         raise InputError("no such shipped fabric", value=name, limit=", ".join(shipped()))
     return fabric_from(name, shipped()[name])
-
-
-def _check(name: str, key: str, value: float, *, below: bool = False) -> None:
-    high = LIMITS[key]
-    good = math.isfinite(value) and value > 0.0 and (value < high if below else value <= high)
-    if not good:
-        limit = f"more than 0, {'less than' if below else 'at most'} {high:g}"
-        raise InputError(f"impossible {key} of fabric '{name}'", value=value, limit=limit)

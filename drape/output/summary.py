@@ -132,7 +132,11 @@ class PieceRecord(Shears):
 
 
 class PlyRecord(Shears):
-    """A ply; ``angle_deg`` as the job gives it."""
+    """A ply; ``angle_deg`` as the job gives it.
+
+    ``mass_g`` is the fibre's, ``prepreg_mass_g`` with resin as supplied, null where the resin
+    content isn't known.
+    """
 
     name: str
     half: str
@@ -140,6 +144,7 @@ class PlyRecord(Shears):
     angle_deg: FiniteFloat
     locking_angle_deg: Amount | None = None
     mass_g: Amount | None = None
+    prepreg_mass_g: Amount | None = None
     pieces: tuple[PieceRecord, ...] = ()
 
 
@@ -337,13 +342,26 @@ class Bag(Model):
 
 
 class KitItem(Model):
-    """Cloth of one fabric."""
+    """Cloth of one fabric: how much, and what the run took it to be.
+
+    Masses without ``prepreg`` are the fibre's; with it fibre and resin as supplied, null where
+    the resin content isn't known. ``thickness_mm`` and ``fibre_fraction`` (by volume) are
+    those of a cured, unsheared ply. ``source`` says where the figures come from.
+    """
 
     fabric: str
+    kind: Literal["woven", "unidirectional", "non-crimp"] = "woven"
+    weave: str = ""
+    source: str = ""
+    areal_mass_g_per_m2: Amount | None = None
+    prepreg_areal_mass_g_per_m2: Amount | None = None
+    thickness_mm: Amount | None = None
+    fibre_fraction: Annotated[FiniteFloat, Field(ge=0, le=1)] | None = None
     cloth_area_mm2: Amount | None = None
     roll_length_mm: Amount | None = None
     used_fraction: Annotated[FiniteFloat, Field(ge=0, le=1)] | None = None
     mass_g: Amount | None = None
+    prepreg_mass_g: Amount | None = None
 
 
 class FindingRecord(Model):

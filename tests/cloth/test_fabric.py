@@ -7,10 +7,10 @@ import math
 
 import pytest
 
+from drape.cloth.composition import cured_thickness
 from drape.cloth.fabric import (
     LIMITS,
     Fabric,
-    cured_thickness,
     fabric_from,
     shipped,
     shipped_fabric,

@@ -1,7 +1,7 @@
 """Sheets and lines to look at, on the hemisphere: its areas, and where its shear is 45°.
 
 Source: the Chebyshev net of the sphere, s f″ + f′ + sin f = 0 with s = uv, f(0) = π/2,
-f′(0) = −1 (key ``chebyshev-1878``), integrated by scipy here.
+f′(0) = −1 (key ``chebyshev1878``), integrated by scipy here.
 """
 
 import numpy as np
