@@ -29,6 +29,8 @@ FEWEST = 2  # yarns of a zone: a single one is a bad fit of the mesh
 SAMPLES = 12.0  # along the limit's length
 
 Kind = Literal["concave", "convex"]
+Family = Literal["warp", "weft"]
+FAMILIES: tuple[Family, ...] = ("warp", "weft")
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,7 +58,7 @@ class BridgingZone:
     limit: float
     height: float
     place: Floats
-    yarns: tuple[str, ...]
+    yarns: tuple[Family, ...]
     u_range: tuple[float, float]
     v_range: tuple[float, float]
     flat_outline: Floats
@@ -68,7 +70,7 @@ class _Placed:
     """A run with the cells (n, 2) beside it, and the width that it stands for, mm."""
 
     run: Run
-    yarn: str
+    yarn: Family
     cells: Ints
     width: float
 
@@ -108,7 +110,13 @@ def bridging_zones(
 
 
 def _placed(
-    net: Net, yarns: list[Yarn], name: str, own: Geometry, sign: float, below: float, limit: float
+    net: Net,
+    yarns: list[Yarn],
+    name: Family,
+    own: Geometry,
+    sign: float,
+    below: float,
+    limit: float,
 ) -> list[_Placed]:
     """The tight runs of one family of yarns inside the ply's own edges."""
     across, along = (net.v, net.u) if name == "warp" else (net.u, net.v)
@@ -151,7 +159,7 @@ def _zone(
     net: Net, group: Sequence[_Placed], cells: np.ndarray, kind: Kind, limit: float
 ) -> BridgingZone:
     highest = max(group, key=lambda p: p.run.height).run
-    names = tuple(n for n in ("warp", "weft") if any(p.yarn == n for p in group))
+    names = tuple(n for n in FAMILIES if any(p.yarn == n for p in group))
     i, j = np.nonzero(cells)
     outline = _outline(net, i, j)
     slant = float(np.cos(np.nanmean(net.shear[i, j]))) if np.isfinite(net.shear[i, j]).any() else 1

@@ -222,7 +222,8 @@ def _stroke(
 ) -> Stroke:
     side = float(np.diff(net.u).max())
     line = shapely.LineString(flat).simplify(1.5 * side)
-    flat = shapely.get_coordinates(shapely.segmentize(line, 5.0 * side))
+    if line.length > 0.0:
+        flat = shapely.get_coordinates(shapely.segmentize(line, 5.0 * side))
     points = net.to_surface(flat)
     good = np.isfinite(points).all(axis=1)
     shear = cells.shear[members]
