@@ -29,15 +29,15 @@ class WrinkleZone(Model):
     """
 
     area_mm2: Amount
-    least_mm2: Amount
-    greatest_mm2: Amount
-    own_area_mm2: Amount
-    max_shear_deg: Amount
-    lengthens_deg: Literal[45, -45]
+    least_mm2: Amount | None = None
+    greatest_mm2: Amount | None = None
+    own_area_mm2: Amount | None = None
+    max_shear_deg: Amount | None = None
+    lengthens_deg: Literal[45, -45] | None = None
     centre_mm: Point3 | None = None
-    flat_mm: Point2
-    u_mm: Range
-    v_mm: Range
+    flat_mm: Point2 | None = None
+    u_mm: Range | None = None
+    v_mm: Range | None = None
     edges: tuple[str, ...] = ()
     trimmed_away: bool = False
 
