@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from drape.cloth.bridging import BridgingZone, bridging_zones
+from drape.cloth.bridging import Base, BridgingZone, bridging_zones
 from drape.cloth.pressing import Stroke, smoothing_order
 from drape.cloth.wrinkles import Uncertainty, Wrinkling, net_uncertainty, wrinkling
 from drape.errors import Finding
@@ -38,11 +38,12 @@ class ClothRisks:
 def cloth_risks(ply: Ply, piece: Piece) -> ClothRisks:
     """Find a piece's zones at risk, and its smoothing order."""
     cut, own = _polygon(piece.outlines), _polygon(piece.own_outlines)
-    net, height = piece.net, piece.options.height
+    net, stack = piece.net, piece.options.height + 0.5 * ply.fabric.thickness
+    base = Base(piece.region.surface, piece.extended.source_faces)
     unsure = Uncertainty(slope_error(piece.region.surface), net_uncertainty(net))
     return ClothRisks(
         wrinkling(net, cut, own, _edge_lines(piece.outlines), ply.fabric.locking_angle, unsure),
-        bridging_zones(net, own, height, height + 0.5 * ply.fabric.thickness),
+        bridging_zones(net, own, base, stack),
         smoothing_order(net, cut),
     )
 

@@ -60,13 +60,13 @@ def rendered(results: Results) -> dict[str, bytes]:
 
 
 def _fields(results: Results) -> dict[str, bytes]:
-    """For each half with plies the cloth on the faces of its mesh."""
+    """For each half with valid pieces their cloth on the faces of its mesh."""
     out: dict[str, bytes] = {}
     taken: set[str] = set()
     for half, ground in results.grounds.items():
-        mine = [(p.ply, p.piece) for p in results.plies if p.ply.half == half and p.piece]
-        if mine:
-            plies = [(ply.order, ply.fabric, piece) for ply, piece in mine]
+        mine = [(p.ply, p.piece) for p in results.plies if p.ply.half == half]
+        plies = [(ply.order, ply.fabric, p) for ply, p in mine if p is not None and p.valid]
+        if plies:
             name = safe_name(half, taken)
             taken.add(name)
             out[f"fields/{name}.csv"] = field_table(

@@ -20,8 +20,8 @@ from scipy.ndimage import label
 from shapely.geometry.base import BaseGeometry as Geometry
 
 from drape.cloth.net import Net
-from drape.cloth.yarns import Run, Yarn, bends, tight_runs, yarn_samples
-from drape.geometry.surface import Floats, Ints, readonly
+from drape.cloth.yarns import Run, Yarn, bends, laid_below, tight_runs, yarn_samples
+from drape.geometry.surface import Floats, Ints, Surface, readonly
 
 LEAST_RADIUS = 3.0  # mm; common practice
 LEAST_HEIGHT = 0.02  # mm: a tenth of a thin ply; a gap that low isn't one
@@ -45,8 +45,8 @@ class BridgingZone:
         Least radius of a run, 0 for a sharp corner; of the mould where concave, of the
         ply's own mid-surface where convex.
     height : float, mm
-        Of the bridge's gap, at most; over a convex place, how far it stands out.
-    place : (3,) mm, under the highest
+        Between mould and cloth that spans it, at most; how far a convex place stands out.
+    place : (3,) mm, where that is
     yarns : of "warp" and "weft", those that bend there
     u_range, v_range : (low, high) mm
     flat_outline, outline : (k, 2), (k, 3) mm, round the cells concerned, closed
@@ -66,6 +66,14 @@ class BridgingZone:
 
 
 @dataclass(frozen=True, eq=False)
+class Base:
+    """The mould below a net: its surface, and its face for each face of the net's, or −1."""
+
+    surface: Surface
+    source_faces: Ints
+
+
+@dataclass(frozen=True, eq=False)
 class _Placed:
     """A run with the cells (n, 2) beside it, and the width that it stands for, mm."""
 
@@ -81,7 +89,7 @@ def concave_limit(stack: float, least: float = LEAST_RADIUS) -> float:
 
 
 def bridging_zones(
-    net: Net, own: Geometry, height: float, stack: float, least: float = LEAST_RADIUS
+    net: Net, own: Geometry, base: Base, stack: float, least: float = LEAST_RADIUS
 ) -> tuple[BridgingZone, ...]:
     """Find where a ply would bridge or bend too sharply, the highest first.
 
@@ -90,52 +98,62 @@ def bridging_zones(
     net : Net
     own : flat polygon of the ply's own edges, mm
         Laps aren't looked at: the steps under them are as steep as the mesh is fine.
-    height : float, mm, from the mould to the ply's mid-surface
+    base : Base
+        The mould below.
     stack : float, mm, thickness of the laminate up to the top of this ply
     least : float, mm
     """
     limit = concave_limit(stack, least)
-    warps, wefts = yarn_samples(net, least / SAMPLES)
-    out: list[BridgingZone] = []
+    tight = _tight_faces(base, max(limit, least))
+    families = yarn_samples(net, least / SAMPLES)
     shapely.prepare(own)
-    kinds: tuple[tuple[Kind, float, float, float], ...] = (
-        ("concave", 1.0, height, limit),
-        ("convex", -1.0, 0.0, least),
-    )
-    for kind, sign, below, most in kinds:
-        runs = _placed(net, warps, "warp", own, sign, below, most)
-        runs += _placed(net, wefts, "weft", own, sign, below, most)
-        out += _zones(net, runs, kind, most)
+    inner, outer = list[_Placed](), list[_Placed]()
+    for name, yarns in zip(FAMILIES, families, strict=True):
+        across, along = (net.v, net.u) if name == "warp" else (net.u, net.v)
+        for j, yarn in enumerate(yarns):
+            if not tight[yarn.faces[yarn.faces >= 0]].any():
+                continue
+            inside = _inside(yarn, float(across[j]), name, own)
+            below = laid_below(yarn, base.surface, base.source_faces)
+            curved = np.where(inside, bends(below), np.nan)
+            inner += _placed(tight_runs(below, curved, limit), name, j, along, across)
+            curved = np.where(inside, -bends(yarn), np.nan)
+            outer += _placed(tight_runs(yarn, curved, least), name, j, along, across)
+    out = _zones(net, inner, "concave", limit) + _zones(net, outer, "convex", least)
     return tuple(sorted(out, key=lambda z: (z.kind == "convex", -z.height)))
 
 
-def _placed(
-    net: Net,
-    yarns: list[Yarn],
-    name: Family,
-    own: Geometry,
-    sign: float,
-    below: float,
-    limit: float,
-) -> list[_Placed]:
-    """The tight runs of one family of yarns inside the ply's own edges."""
-    across, along = (net.v, net.u) if name == "warp" else (net.u, net.v)
-    widths = 0.5 * (np.diff(across, prepend=across[0]) + np.diff(across, append=across[-1]))
+def _tight_faces(base: Base, limit: float) -> np.ndarray:
+    """Faces of the net's surface that may be bent more tightly than ``limit``: only yarns over
+    them need a closer look. Twice the limit, since fits differ."""
+    surface = base.surface
+    most = np.abs(surface.sector_curvatures).max(axis=1)[surface.sectors].max(axis=1)
+    tight = (most * 2.0 * limit > 1.0) | surface.crease.any(axis=1)
+    own = (base.source_faces >= 0) & (base.source_faces < len(tight))
+    return own & tight[np.where(own, base.source_faces, 0)]
+
+
+def _inside(yarn: Yarn, level: float, name: Family, own: Geometry) -> np.ndarray:
+    """Which gaps between a yarn's samples lie inside the ply's own edges."""
+    middle = 0.5 * (yarn.along[1:] + yarn.along[:-1])
+    x, y = middle, np.full(len(middle), level)
+    return np.asarray(
+        shapely.contains_xy(own, x, y) if name == "warp" else shapely.contains_xy(own, y, x)
+    )
+
+
+def _placed(runs: list[Run], name: Family, j: int, along: Floats, across: Floats) -> list[_Placed]:
+    """Runs of the j-th yarn of a family with the cells on both sides of them."""
+    sides = [k for k in (j - 1, j) if 0 <= k < len(across) - 1]
+    width = 0.5 * sum(float(across[k + 1] - across[k]) for k in sides)
     out = []
-    for j, yarn in enumerate(yarns):
-        middle = 0.5 * (yarn.along[1:] + yarn.along[:-1])
-        level = np.full(len(middle), across[j])
-        x, y = (middle, level) if name == "warp" else (level, middle)
-        curvature = np.where(shapely.contains_xy(own, x, y), sign * bends(yarn, below), np.nan)
-        for run in tight_runs(yarn, curvature, limit):
-            if run.height < LEAST_HEIGHT:
-                continue
-            first = max(int(np.searchsorted(along, run.low, side="right")) - 1, 0)
-            last = min(int(np.searchsorted(along, run.high)), len(along) - 1)
-            i = np.arange(first, max(last, first + 1))
-            sides = [k for k in (j - 1, j) if 0 <= k < len(across) - 1]
-            cells = np.array([(a, b) for a in i for b in sides])
-            out.append(_Placed(run, name, cells if name == "warp" else cells[:, ::-1], widths[j]))
+    for run in runs:
+        if run.height < LEAST_HEIGHT:
+            continue
+        first = max(int(np.searchsorted(along, run.low, side="right")) - 1, 0)
+        last = min(int(np.searchsorted(along, run.high)), len(along) - 1)
+        cells = np.array([(a, b) for a in range(first, max(last, first + 1)) for b in sides])
+        out.append(_Placed(run, name, cells if name == "warp" else cells[:, ::-1], width))
     return out
 
 

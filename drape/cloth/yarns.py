@@ -7,16 +7,18 @@ surface's normals between samples a fraction of a cell apart,
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from drape.cloth.net import Net
-from drape.geometry.patches import place_near
-from drape.geometry.surface import CREASE_ANGLE, Floats, Ints
+from drape.geometry.kernels import ROW
+from drape.geometry.patches import make_patches, place_near, rows_at
+from drape.geometry.surface import CREASE_ANGLE, Floats, Ints, Surface
 
 FINEST = 8  # samples in a cell side, at most
 BESIDE = 3  # samples beside a stretch that tell how the surface goes on
+SHARP = 0.75  # mm: a smaller radius counts as a sharp corner
 SHARPEST = np.radians(120.0)  # turn of a sharp corner beyond which its bridge isn't told apart
 
 
@@ -26,11 +28,15 @@ class Yarn:
 
     along : (k,) mm, flat coordinate along the yarn
     points, normals : (k, 3) NaN where the net isn't
+    faces : (k,) int, of the net's surface, −1 where the net isn't
+    weights : (k, 2)
     """
 
     along: Floats
     points: Floats
     normals: Floats
+    faces: Ints
+    weights: Floats
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,25 +73,40 @@ def _sampled(net, along: Floats, rows: Floats, faces: Ints, known, step: float) 
     count = int(np.clip(np.ceil(float(sides.max()) / step), 1, FINEST))
     share = np.arange(count) / count
     places = np.append((along[:-1, None] + sides[:, None] * share).ravel(), along[-1])
-    points = np.full((len(places), rows.shape[1], 3), np.nan)
-    normals = points.copy()
-    points[::count][known], normals[::count][known] = rows[known][:, :3], rows[known][:, 3:6]
+    all_rows = np.full((len(places), rows.shape[1], ROW), np.nan)
+    all_faces = np.full(all_rows.shape[:2], -1, dtype=np.int64)
+    all_rows[::count][known], all_faces[::count][known] = rows[known], faces[known]
     i, j = np.nonzero(known[1:] & known[:-1])
     for k in range(1, count):
         near = i + (k > count / 2)
         target = (1.0 - share[k]) * rows[i, j, :3] + share[k] * rows[i + 1, j, :3]
-        there = place_near(net.patches, faces[near, j], rows[near, j, 12:14], target)[1]
-        points[i * count + k, j], normals[i * count + k, j] = there[:, :3], there[:, 3:6]
-    return [Yarn(places, points[:, j], normals[:, j]) for j in range(rows.shape[1])]
+        at = i * count + k, j
+        all_faces[at], all_rows[at] = place_near(
+            net.patches, faces[near, j], rows[near, j, 12:14], target
+        )
+    return [
+        Yarn(places, r[:, :3], r[:, 3:6], f, r[:, 12:14])
+        for r, f in zip(np.swapaxes(all_rows, 0, 1), all_faces.T, strict=True)
+    ]
 
 
-def bends(yarn: Yarn, below: float = 0.0) -> Floats:
-    """(k − 1,) normal curvature between samples, 1/mm; NaN where the net isn't.
+def laid_below(yarn: Yarn, base: Surface, source_faces: Ints) -> Yarn:
+    """The yarn on the surface ``base`` below, at the same faces and weights.
 
-    ``below``: of the parallel surface so far below, mm.
+    ``source_faces``: face of ``base`` of each face of the net's surface; others than its own
+    are left out.
     """
-    step = np.diff(yarn.points - below * yarn.normals, axis=0)
-    turn = np.diff(yarn.normals, axis=0)
+    face = np.where(yarn.faces >= 0, source_faces[yarn.faces], -1)
+    there = np.flatnonzero((face >= 0) & (face < len(base.faces)))
+    points, normals = np.full_like(yarn.points, np.nan), np.full_like(yarn.points, np.nan)
+    rows = rows_at(make_patches(base), face[there], yarn.weights[there])
+    points[there], normals[there] = rows[:, :3], rows[:, 3:6]
+    return replace(yarn, points=points, normals=normals)
+
+
+def bends(yarn: Yarn) -> Floats:
+    """(k − 1,) normal curvature between samples, 1/mm; NaN where the net isn't."""
+    step, turn = np.diff(yarn.points, axis=0), np.diff(yarn.normals, axis=0)
     length = np.maximum(np.einsum("ki,ki->k", step, step), 1e-12)
     return -np.einsum("ki,ki->k", turn, step) / length
 
@@ -136,7 +157,8 @@ def _run(yarn: Yarn, curvature: Floats, limit: float, a: int, b: int) -> Run:
     pairs = np.einsum("ki,ki->k", yarn.normals[a : b + 1], yarn.normals[a + 1 : b + 2])
     turns = np.arccos(np.clip(pairs, -1.0, 1.0))
     turn = float(turns.sum())
-    if turns.max() > CREASE_ANGLE:
+    steps = np.linalg.norm(np.diff(yarn.points[a : b + 2], axis=0), axis=1)
+    if turns.max() > CREASE_ANGLE and steps[turns.argmax()] < SHARP * turns.max():
         at = a + int(turns.argmax())
         height = corner_height(limit, turn)
         return Run(low, high, turn, 0.0, height, 0.5 * (yarn.points[at] + yarn.points[at + 1]))

@@ -8,9 +8,9 @@ as the circle's sagitta, r(1 − cos turn). The limits are common practice.
 import numpy as np
 import pytest
 import shapely
-from draped import drape_net
+from draped import drape_net, drape_piece, sheet
 
-from drape.cloth.bridging import LEAST_RADIUS, bridging_zones, concave_limit
+from drape.cloth.bridging import LEAST_RADIUS, Base, bridging_zones, concave_limit
 from drape.cloth.yarns import bridge_height, corner_height
 from drape.geometry import shapes
 
@@ -51,16 +51,17 @@ def groove(radius, shoulder=8.0, facet=0.25, sign=1.0):
 def net_of(mesh, angle=0.0, spacing=0.5):
     middle = mesh[0][np.argmin(np.abs(mesh[0][:, 0]) + np.abs(mesh[0][:, 1]))]
     warp = [np.cos(angle), np.sin(angle), 0.0]
-    return drape_net(mesh, middle, warp, spacing=spacing, margin=5.0)[0]
+    net, extended = drape_net(mesh, middle, warp, spacing=spacing, margin=5.0)
+    return net, Base(sheet(mesh).surface, extended.source_faces)
 
 
-def own(net, reach=9.0):
+def own(reach=9.0):
     return shapely.box(-reach, -reach, reach, reach)
 
 
-def zones(radius, *, height=0.0, stack=0.2, angle=0.0, spacing=0.5, **shape):
-    net = net_of(groove(radius, **shape), angle, spacing)
-    return bridging_zones(net, own(net), height, stack)
+def zones(radius, *, stack=0.2, angle=0.0, spacing=0.5, **shape):
+    net, base = net_of(groove(radius, **shape), angle, spacing)
+    return bridging_zones(net, own(), base, stack)
 
 
 @pytest.mark.parametrize("spacing", [0.5, 1.0])
@@ -89,12 +90,15 @@ def test_a_thicker_laminate_needs_a_larger_radius():
 
 
 def test_the_mould_is_judged_whatever_the_height_of_the_ply():
-    """The mid-surface of a ply 1.5 mm up has radius 2.4 where the mould's is 3.9."""
-    mesh = groove(3.9 - 1.5, shoulder=8.0 + 1.5)
-    net = net_of(mesh)
-    assert not bridging_zones(net, own(net), 1.5, 3.0)
-    (zone,) = bridging_zones(net, own(net), 1.5, 4.2)
-    assert zone.radius == pytest.approx(3.9, rel=0.03)
+    """The mid-surface of a ply 2.8 mm up has radius 0.8 where the mould's is 3.6."""
+    mesh = groove(3.6)
+    middle = mesh[0][np.argmin(np.abs(mesh[0][:, 0]) + np.abs(mesh[0][:, 1]))]
+    piece = drape_piece(mesh, middle, [1.0, 0.0, 0.0], height=2.8, spacing=0.5)
+    base = Base(piece.region.surface, piece.extended.source_faces)
+    assert not bridging_zones(piece.net, own(), base, 3.4)
+    (zone,) = bridging_zones(piece.net, own(), base, 3.8)
+    assert zone.radius == pytest.approx(3.6, rel=0.03)
+    assert zone.height == pytest.approx(3.6 * (1.0 - np.cos(TURN)), rel=0.05)
 
 
 def test_yarns_across_at_an_angle_bend_less():
@@ -113,8 +117,7 @@ def test_over_a_ridge_the_cloth_is_bent_the_other_way():
     (zone,) = zones(2.4, sign=-1.0)
     assert zone.kind == "convex"
     assert zone.radius == pytest.approx(2.4, rel=0.03)
-    net = net_of(groove(3.2, sign=-1.0))
-    found = bridging_zones(net, own(net), 0.0, 9.0)
+    found = zones(3.2, stack=9.0, sign=-1.0)
     assert [z.kind for z in found] == ["concave", "concave"]
 
 
@@ -123,8 +126,8 @@ def test_a_sharp_corner_has_radius_zero():
         return np.stack([x, y, np.abs(y)], -1)
 
     ticks = np.linspace(-12.0, 12.0, 25)
-    net = net_of(shapes.grid(point, ticks, ticks), spacing=0.8)
-    (zone,) = bridging_zones(net, own(net, 6.0), 0.0, 0.2)
+    net, base = net_of(shapes.grid(point, ticks, ticks), spacing=0.8)
+    (zone,) = bridging_zones(net, own(6.0), base, 0.2)
     assert zone.radius == 0.0
     assert zone.height == pytest.approx(corner_height(LEAST_RADIUS, np.pi / 2), rel=1e-6)
 
@@ -139,8 +142,8 @@ def test_sagitta_and_corner_by_hand():
 
 
 def test_nothing_on_a_plain_trough():
-    net = drape_net(
-        shapes.trough(25.0, 60.0, 40, 30), [0.0, 0.0, -25.0], [1.0, 0.0, 0.0], spacing=1.5
-    )[0]
-    assert bridging_zones(net, shapely.box(-25, -35, 25, 35), 0.5, 2.0) == ()
-    assert len(bridging_zones(net, shapely.box(-25, -35, 25, 35), 0.5, 26.0)) == 1
+    mesh = shapes.trough(25.0, 60.0, 40, 30)
+    net, extended = drape_net(mesh, [0.0, 0.0, -25.0], [1.0, 0.0, 0.0], spacing=1.5)
+    base = Base(sheet(mesh).surface, extended.source_faces)
+    assert bridging_zones(net, shapely.box(-25, -35, 25, 35), base, 2.0) == ()
+    assert len(bridging_zones(net, shapely.box(-25, -35, 25, 35), base, 26.0)) == 1
