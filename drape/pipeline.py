@@ -13,8 +13,15 @@ import numpy as np
 
 from drape.beds import closed_mould, laid_on, make_beds
 from drape.cloth.kinds import kind_findings
+from drape.clothrisks import (
+    bridging_findings,
+    bridging_halves,
+    cloth_risks,
+    shear_findings,
+)
 from drape.errors import AccuracyError, Finding, InputError, InputErrors
-from drape.geometry.surface import Floats, Surface, SurfacePoint
+from drape.facefields import Ground, mended_findings
+from drape.geometry.surface import Floats, Ints, Surface, SurfacePoint
 from drape.hollow import bag_record, hollow_of
 from drape.job import Job, Ply
 from drape.joballowances import PlyAllowances, check_edge_names, ply_allowance_defaults
@@ -23,10 +30,8 @@ from drape.jointease import ease_findings, eases_of
 from drape.jointrecords import with_closing
 from drape.joints import joints_of, suggested
 from drape.jointyarns import yarn_findings, yarns_of
-from drape.layup.allowance import Stations, greatest
 from drape.layup.joint import scatter_findings
 from drape.layup.laying import Bed
-from drape.layup.pattern import Pattern, PatternEdge
 from drape.layup.piece import Laid, Piece, PieceOptions, make_piece, past_the_end
 from drape.layup.plies import (
     centre,
@@ -37,7 +42,9 @@ from drape.layup.plies import (
     place_of,
     warp_direction,
     zero_direction,
+    zero_directions,
 )
+from drape.mould.filefaces import file_faces
 from drape.mould.inspection import Inspection, inspect_half
 from drape.mould.mould import Mould, find_mould
 from drape.mould.reading import read_surface
@@ -45,6 +52,7 @@ from drape.mould.region import Region
 from drape.mould.scans import without_noise
 from drape.mould.trim import trim_region
 from drape.output import records
+from drape.plypattern import pattern_of
 from drape.results import (
     Closing,
     PlyResult,
@@ -52,7 +60,6 @@ from drape.results import (
     check_findings,
     program_version,
     radius_findings,
-    shear_findings,
     size_findings,
     summarise,
 )
@@ -84,6 +91,8 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
         tell(f"reading {half.mesh.name}", done, steps)
         surfaces[half.name], found = read_surface(half.mesh, job.unit_scale)
         findings += found
+    numbers = {h.name: file_faces(h.mesh, job.unit_scale, surfaces[h.name]) for h in job.halves}
+    findings += mended_findings(numbers)
     findings += size_findings(surfaces)
     tell("finding the mould", len(job.halves), steps)
     mould = _named(find_mould(surfaces, closing=job.closing), job)
@@ -98,9 +107,13 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
     mould, fitted = closed_mould(mould, found_mould)
     findings += fitted
     inspections = _inspections(mould)
-    plies = _drape_all(job, mould, jobs, tell, steps)
+    regions = {name: half.region for name, half in mould.halves.items()}
+    fields = hollow_fields(regions, [m.name for m in mould.mouths])
+    plies = _drape_all(job, mould, fields, jobs, tell, steps)
     findings += [f for p in plies for f in p.findings]
-    findings += radius_findings(job, inspections)
+    bridges = [(p.ply, p.risks.bridging) for p in plies if p.risks is not None]
+    findings += bridging_findings(job, bridges)
+    findings += radius_findings(job, inspections, bridging_halves(bridges))
     findings += kind_findings(p.fabric for p in job.plies)
     joints = joints_of(job, mould, {p.ply.name: p.piece for p in plies if p.piece is not None})
     findings += [f for j in joints.values() for f in j.findings]
@@ -117,8 +130,10 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
     findings += told
     bag = None if hollow is None else bag_record(hollow)
     summary = summarise(job, mould, inspections, plies, joint, findings, bag)
+    grounds = _grounds(job, regions, fields, numbers)
     tell("done", steps, steps)
-    return Results(job, mould, inspections, plies, tuple(findings), summary, closing, hollow)
+    told = tuple(findings)
+    return Results(job, mould, inspections, plies, told, summary, closing, hollow, grounds)
 
 
 def inspect(paths: Sequence[Path], unit_scale: float) -> dict[str, Any]:
@@ -231,12 +246,34 @@ def _inspections(mould: Mould) -> dict[str, Inspection]:
     }
 
 
+def _grounds(
+    job: Job,
+    regions: Mapping[str, Region],
+    fields: Mapping[str, Floats | None],
+    numbers: Mapping[str, Ints],
+) -> dict[str, Ground]:
+    """By half, what its plies' fields on the user's faces are told of against."""
+    out = {}
+    for half in job.halves:
+        region = regions[half.name]
+        zero = zero_directions(region, fields[half.name])
+        if half.zero:
+            zero = np.tile(np.array(half.zero, float), (len(region.inside), 1))
+        sense = -1.0 if job.seen_from == "mould" else 1.0
+        out[half.name] = Ground(numbers[half.name], zero, sense)
+    return out
+
+
 def _drape_all(
-    job: Job, mould: Mould, jobs: int | None, tell: Progress, steps: int
+    job: Job,
+    mould: Mould,
+    fields: Mapping[str, Floats | None],
+    jobs: int | None,
+    tell: Progress,
+    steps: int,
 ) -> tuple[PlyResult, ...]:
     """All plies, on as many threads as there are; in the job's order."""
     regions = {name: half.region for name, half in mould.halves.items()}
-    fields = hollow_fields(regions, [m.name for m in mould.mouths])
     heights = _heights(job)
     beds = make_beds(job, mould)
     prepared, errors = [], []
@@ -338,8 +375,9 @@ def _drape(
         told = Finding("error", ply.name, _without_place(error), error.remedy)
         return PlyResult(ply, None, None, (*findings, told))
     found = [*findings, *straight, *piece.findings, *past_the_end(piece, ply.name)]
-    found += shear_findings(ply, piece) + check_findings(ply, piece)
-    return PlyResult(ply, piece, _pattern(ply, piece, job.seen_from), tuple(found))
+    risks = cloth_risks(ply, piece)
+    found += shear_findings(ply, piece, risks.wrinkling) + check_findings(ply, piece)
+    return PlyResult(ply, piece, pattern_of(ply, piece, job.seen_from), tuple(found), risks)
 
 
 def _laid(
@@ -371,44 +409,6 @@ def _laid(
 def _without_place(error: AccuracyError) -> str:
     value = f" ({error.value})" if error.value is not None else ""
     return f"{error.what}{value}"
-
-
-def _pattern(ply: Ply, piece: Piece, seen_from: str) -> Pattern:
-    outer, holes = piece.outlines[0], piece.outlines[1:]
-    x, y, z = piece.net.points[piece.net.origin]
-    trims = piece.options.trims
-    lines = [
-        (name, part.flat_base)
-        for name, parts in piece.moved.items()
-        for part in parts
-        if greatest(trims.get(name, piece.options.allowances[name])) > 0.0
-    ]
-    lines += [(name, part.flat) for name, parts in piece.trimmed.items() for part in parts]
-    return Pattern(
-        piece=ply.name,
-        ply=ply.name,
-        half=ply.half,
-        fabric=ply.fabric.name,
-        order=ply.order,
-        of=ply.of,
-        angle_deg=ply.angle_deg,
-        seen_from=seen_from,
-        outline=np.round(outer.points, 3),
-        holes=tuple(np.round(h.points, 3) for h in holes),
-        edges=tuple(_told(e, piece) for e in outer.edges),
-        edge_lines=tuple(lines),
-        start_mm=(float(x), float(y), float(z)),
-    )
-
-
-def _told(edge: PatternEdge, piece: Piece) -> PatternEdge:
-    """An edge with what its pattern tells of it besides its own."""
-    cut, parts = piece.options.allowances[edge.name], piece.trimmed.get(edge.name, ())
-    least = min((float(part.allowance.min()) for part in parts), default=None)
-    stations = None
-    if isinstance(cut, Stations):
-        stations = tuple(zip(cut.places, cut.values, strict=True))
-    return replace(edge, trim_to_mm=least, stations_mm=stations)
 
 
 __all__ = ["PlyResult", "Results", "inspect", "program_version", "run", "start_and_warp"]

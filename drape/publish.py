@@ -6,8 +6,10 @@ from importlib.resources import files
 from pathlib import Path
 
 from drape.errors import InputError
+from drape.facefields import tables
 from drape.output.drawing import Drawing, pattern_drawing
 from drape.output.dxf import to_dxf
+from drape.output.fieldtable import field_table
 from drape.output.folder import safe_name, write_folder
 from drape.output.pdf import to_pdf
 from drape.output.records import net_file
@@ -49,7 +51,8 @@ def rendered(results: Results) -> dict[str, bytes]:
             drawing = pattern_drawing(result.pattern)
             drawings.append(drawing)
             out[f"patterns/{name}.svg"] = to_svg(drawing)
-        out[f"nets/{name}.vtp"] = net_file(result.piece.net)
+        out[f"nets/{name}.vtp"] = net_file(result.piece.net, result.ply.fabric)
+    out |= _fields(results)
     if drawings:
         out["patterns.dxf"] = to_dxf(drawings)
         out["patterns.pdf"] = _pdf(drawings, results)
@@ -57,6 +60,22 @@ def rendered(results: Results) -> dict[str, bytes]:
     summary = results.summary.model_copy(update={"files": tuple(sorted(out))})
     out["summary.json"] = to_json(summary).encode("utf-8")
     return dict(sorted(out.items()))
+
+
+def _fields(results: Results) -> dict[str, bytes]:
+    """For each half with valid pieces their cloth on the faces of its mesh."""
+    out: dict[str, bytes] = {}
+    taken: set[str] = set()
+    for half, ground in results.grounds.items():
+        mine = [(p.ply, p.piece) for p in results.plies if p.ply.half == half]
+        plies = [(ply.order, ply.fabric, p) for ply, p in mine if p is not None and p.valid]
+        if plies:
+            name = safe_name(half, taken)
+            taken.add(name)
+            out[f"fields/{name}.csv"] = field_table(
+                tables(plies, results.mould.halves[half], ground)
+            )
+    return out
 
 
 def copy_demo(folder: Path) -> Path:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from importlib.metadata import PackageNotFoundError, version
 
 import numpy as np
 
 from drape.cloth.fabric import Fabric
+from drape.clothrisks import ClothRisks
 from drape.errors import Finding
+from drape.facefields import Ground
 from drape.geometry.surface import Surface
 from drape.hollow import Hollow
 from drape.job import Job, Ply
@@ -20,7 +22,7 @@ from drape.layup.pattern import Pattern
 from drape.layup.piece import Piece
 from drape.mould.inspection import Inspection
 from drape.mould.mould import Mould
-from drape.output import records
+from drape.output import clothrecords, records
 from drape.output import summary as record
 
 SHARP = 5.0  # times the limit: no finer net mends that
@@ -29,12 +31,13 @@ UNLIKE_HALVES = 3.0  # times as large: worth a word
 
 @dataclass(frozen=True, eq=False)
 class PlyResult:
-    """One ply: its piece and pattern, or None with the reason among the findings."""
+    """One ply: its piece, pattern and risks, or None with the reason among the findings."""
 
     ply: Ply
     piece: Piece | None
     pattern: Pattern | None
     findings: tuple[Finding, ...]
+    risks: ClothRisks | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,7 +54,8 @@ class Closing:
 class Results:
     """All that a run computed.
 
-    ``summary.files`` is empty until the results are published.
+    ``summary.files`` is empty until the results are published. ``grounds``: by half, what its
+    plies' fields are told of against.
     """
 
     job: Job
@@ -62,6 +66,7 @@ class Results:
     summary: record.Summary
     closing: Closing = field(default_factory=Closing)
     hollow: Hollow | None = None
+    grounds: Mapping[str, Ground] = field(default_factory=dict)
 
     @property
     def valid(self) -> bool:
@@ -76,26 +81,6 @@ def size_findings(surfaces: Mapping[str, Surface]) -> list[Finding]:
         return []
     message = f"one half is {large / small:.0f} times as large as the other"
     return [Finding("warning", "mould", message, "are both meshes in the same unit?")]
-
-
-def shear_findings(ply: Ply, piece: Piece) -> list[Finding]:
-    """Risks where the shear passes the locking angle, in the ply proper and in its laps."""
-    limit, seen = ply.fabric.locking_angle, piece.assessment
-    places = [
-        ("greatest shear", seen.max_shear, "try another start point or angle, or split it"),
-        ("in the laps, shear", seen.max_shear_in_laps or 0.0, "shorten or snip the lap there"),
-    ]
-    return [
-        Finding(
-            "risk",
-            ply.name,
-            f"{what} {np.degrees(shear):.1f}° passes the locking angle of "
-            f"{ply.fabric.name}, {np.degrees(limit):.0f}°: risk of wrinkles",
-            remedy,
-        )
-        for what, shear, remedy in places
-        if shear > limit
-    ]
 
 
 def check_findings(ply: Ply, piece: Piece) -> list[Finding]:
@@ -128,10 +113,17 @@ def check_findings(ply: Ply, piece: Piece) -> list[Finding]:
     ]
 
 
-def radius_findings(job: Job, inspections: Mapping[str, Inspection]) -> list[Finding]:
-    """Where the stack is thicker than the smallest inside radius, cloth will bridge."""
+def radius_findings(
+    job: Job, inspections: Mapping[str, Inspection], told: Collection[str] = ()
+) -> list[Finding]:
+    """Where the stack is thicker than the smallest inside radius, cloth will bridge.
+
+    Not for the halves ``told`` of by their bridging zones, which say where.
+    """
     out = []
     for half in job.halves:
+        if half.name in told:
+            continue
         stack = sum(p.fabric.thickness for p in job.plies_of(half.name))
         radius = inspections[half.name].smallest_inside_radius_mm
         if radius is not None and stack > radius:
@@ -171,7 +163,7 @@ def _ply_record(result: PlyResult) -> record.PlyRecord:
     shears: dict[str, float | None] = {}
     mass = prepreg = None
     if result.piece is not None and result.pattern is not None:
-        pieces = (records.piece_record(ply.name, result.piece, result.pattern),)
+        pieces = (_piece_record(result, result.piece, result.pattern),)
         shears = records.shears(result.piece)
         mass = records.number(_mass(result))
         prepreg = records.number(_with_resin(_mass(result), ply.fabric))
@@ -185,6 +177,26 @@ def _ply_record(result: PlyResult) -> record.PlyRecord:
         prepreg_mass_g=prepreg,
         pieces=pieces,
         **shears,
+    )
+
+
+def _piece_record(result: PlyResult, piece: Piece, pattern: Pattern) -> record.PieceRecord:
+    """A piece with its zones at risk and its smoothing order."""
+    out = records.piece_record(result.ply.name, piece, pattern)
+    risks = result.risks
+    if risks is None:
+        return out
+    thickest = result.ply.fabric.thickness / np.cos(piece.assessment.max_shear)
+    return out.model_copy(
+        update={
+            "greatest_thickness_mm": records.number(thickest, 5),
+            "wrinkle_zones": clothrecords.wrinkle_zones(
+                risks.wrinkling, tuple(piece.options.trims)
+            ),
+            "wrinkle_band": clothrecords.wrinkle_band(risks.wrinkling),
+            "bridging_zones": clothrecords.bridging_zones(risks.bridging),
+            "smoothing": clothrecords.smoothing(piece.net, risks.strokes),
+        }
     )
 
 

@@ -26,7 +26,7 @@ LEVELS = (
      "drape.jobstarter", "drape.joballowances", "drape.jobbag"),
     ("drape.results", "drape.joints", "drape.beds", "drape.hollow", "drape.jointclosing",
      "drape.jointease", "drape.jointyarns", "drape.jointrecords", "drape.sheartest",
-     "drape.shearresult"),
+     "drape.shearresult", "drape.clothrisks", "drape.facefields", "drape.plypattern"),
     ("drape.pipeline",),
     ("viewers",),
     ("drape.publish",),

@@ -21,6 +21,7 @@ from drape.layup.trial import Trial
 from drape.results import PlyResult
 from viewers.lines import on_surface, yarn_lines
 from viewers.sheet import contour, ply_sheet
+from viewers.zonescene import stroke_scenes, zone_scenes
 
 
 def ply_scene(result: PlyResult) -> dict[str, Any]:
@@ -35,12 +36,15 @@ def ply_scene(result: PlyResult) -> dict[str, Any]:
         **_draped(ply, piece.net, piece.outlines, piece.assessment),
         "spacing_mm": piece.options.spacing,
         "pattern": None if result.pattern is None else pattern_scene(result.pattern, piece.net),
+        "zones": [] if result.risks is None else zone_scenes(piece.net, result.risks),
+        "strokes": [] if result.risks is None else stroke_scenes(piece.net, result.risks.strokes),
     }
 
 
 def trial_scene(ply: Ply, trial: Trial) -> dict[str, Any]:
     """The same of a trial: its pattern is the outline alone, and nothing of it is checked."""
     out = {**_about(ply), "valid": False, "spacing_mm": trial.options.spacing}
+    out |= {"zones": [], "strokes": []}
     if trial.polygon is None or trial.assessment is None:
         return {**out, "sheet": None}
     rings = [o.points for o in trial.outlines]

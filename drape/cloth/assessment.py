@@ -40,8 +40,8 @@ def assess(net: Net, cut: Geometry, own: Geometry) -> Assessment:
     """Assess a net within the flat polygon ``cut``, whose part within ``own`` is the ply proper."""
     inside = _areas(shapely.intersection(cut, own))
     laps = _areas(shapely.difference(cut, own))
-    _, shear, area = _cells_in(net, inside)
-    _, lap_shear, lap_area = _cells_in(net, laps)
+    _, shear, area = cells_in(net, inside)
+    _, lap_shear, lap_area = cells_in(net, laps)
     border = np.abs(net.shear_at(_vertices(inside)))
     covered = area * np.cos(shear)  # of the surface: sheared cloth covers less than its area
     order = np.argsort(np.abs(shear))
@@ -65,7 +65,7 @@ def _areas(geometry: Geometry) -> Geometry:
     return shapely.MultiPolygon(parts)
 
 
-def _cells_in(net: Net, polygon: Geometry) -> tuple[Floats, Floats, Floats]:
+def cells_in(net: Net, polygon: Geometry) -> tuple[Floats, Floats, Floats]:
     """Cells that meet the polygon: centres (k, 2), shear (k,), flat area inside it (k,).
 
     Only the cells near the polygon's border are cut; of the others the centre decides.

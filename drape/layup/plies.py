@@ -179,12 +179,32 @@ def zero_direction(region: Region, field: Floats | None, place: SurfacePoint) ->
         along = (unit(gradient) * surface.face_areas[near][:, None]).sum(axis=0)
         if np.linalg.norm(along) > 0.0:
             return unit(along)
+    return _longest_axis(region)
+
+
+def _longest_axis(region: Region) -> Floats:
+    surface = region.surface
     middle = surface.vertices[surface.faces].mean(axis=1)
     weight = surface.face_areas * region.inside
     gap = middle - (weight @ middle) / weight.sum()
     axis = np.linalg.eigh((gap * weight[:, None]).T @ gap)[1][:, -1]
     lead = axis[np.abs(axis) > 1e-6][0]
     return axis * np.sign(lead)
+
+
+def zero_directions(region: Region, field: Floats | None) -> Floats:
+    """(m, 3) the default zero direction at every face; see ``zero_direction``."""
+    surface = region.surface
+    m, n = len(surface.faces), len(surface.vertices)
+    if field is None:
+        return np.tile(_longest_axis(region), (m, 1))
+    corner = sparse.csr_matrix(
+        (np.ones(3 * m), (np.repeat(np.arange(m), 3), surface.faces.ravel())), (m, n)
+    )
+    touch = (corner @ corner.T).tocsr()
+    touch.data[:] = 1.0  # each neighbour once, however many vertices are shared
+    gradient = face_gradients(surface.vertices, surface.faces, field)
+    return unit(touch @ (unit(gradient) * surface.face_areas[:, None]))
 
 
 def warp_direction(normal: Floats, zero: Floats, angle: float, where: str) -> Floats:

@@ -7,6 +7,8 @@ from typing import Any
 
 import numpy as np
 
+from drape.cloth.draped import thickening
+from drape.cloth.fabric import Fabric
 from drape.cloth.net import Net
 from drape.errors import Finding
 from drape.layup.buildup import Band
@@ -62,7 +64,10 @@ def checks_record(checks: Checks) -> record.Checks:
 
 
 def piece_record(name: str, piece: Piece, pattern: Pattern) -> record.PieceRecord:
-    """One piece; one that isn't valid keeps its figures but has no outline to cut."""
+    """One piece; one that isn't valid keeps its figures but has no outline to cut.
+
+    Zones at risk and smoothing order are added by ``drape.results``.
+    """
     net, seen = piece.net, piece.assessment
     i, j = net.origin
     ok = piece.valid
@@ -177,8 +182,8 @@ def finding_records(findings: Sequence[Finding]) -> tuple[record.FindingRecord, 
     )
 
 
-def net_file(net: Net) -> bytes:
-    """The whole cells of a net as a VTK file."""
+def net_file(net: Net, fabric: Fabric) -> bytes:
+    """The whole cells of a net as a VTK file, with the cloth's thickness and areal mass."""
     i, j = np.nonzero(~np.isnan(net.shear))
     number_of = np.cumsum(net.known.ravel()).reshape(net.known.shape) - 1
     corners = [(i, j), (i + 1, j), (i + 1, j + 1), (i, j + 1)]
@@ -188,7 +193,9 @@ def net_file(net: Net) -> bytes:
     weft = p[i, j + 1] - p[i, j] + p[i + 1, j + 1] - p[i + 1, j]
     warp /= np.linalg.norm(warp, axis=1, keepdims=True)
     weft /= np.linalg.norm(weft, axis=1, keepdims=True)
-    return to_vtp(p[net.known], cells, net.shear[i, j], warp, weft)
+    more = thickening(net.shear[i, j])
+    scalars = {"thickness_mm": fabric.thickness * more, "areal_mass_g_m2": fabric.areal_mass * more}
+    return to_vtp(p[net.known], cells, net.shear[i, j], warp, weft, scalars)
 
 
 def _point(values: np.ndarray, digits: int = 3) -> tuple[float, float, float]:

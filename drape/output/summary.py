@@ -11,27 +11,18 @@ import json
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, FiniteFloat
+from pydantic import Field, FiniteFloat
+
+from drape.output.clothrecords import (
+    BridgingZone,
+    StrokeRecord,
+    WrinkleBand,
+    WrinkleZone,
+)
+from drape.output.model import Amount, Model, Point2, Point3, Vector3
 
 FORMAT: Literal[1] = 1
 SCHEMA_FILE = Path(__file__).with_name("summary.schema.json")
-
-
-def _rounded(value: float) -> float:
-    return round(value, 3) + 0.0  # + 0.0: no negative zero
-
-
-Coordinate = Annotated[FiniteFloat, AfterValidator(_rounded)]
-Point2 = tuple[Coordinate, Coordinate]
-Point3 = tuple[Coordinate, Coordinate, Coordinate]
-Vector3 = tuple[FiniteFloat, FiniteFloat, FiniteFloat]
-Amount = Annotated[FiniteFloat, Field(ge=0)]
-
-
-class Model(BaseModel):
-    """Base: frozen, no keys but its own."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
 
 class Mouth(Model):
@@ -55,7 +46,7 @@ class Mould(Model):
     """The mould; ``closing`` is null for one half alone."""
 
     closing: Vector3 | None = None
-    halves: dict[str, Half] = {}
+    halves: dict[str, Half] = Field(default_factory=dict)
 
 
 class Shears(Model):
@@ -83,14 +74,6 @@ class EdgeRecord(Model):
     trim_in_mould: bool = False
     trim_to_mm: FiniteFloat | None = None
     stations_mm: tuple[tuple[FiniteFloat, FiniteFloat], ...] | None = None
-
-
-class Zone(Model):
-    """A connected area at risk of wrinkles or of bridging."""
-
-    area_mm2: Amount
-    max_shear_deg: Amount | None = None
-    centre_mm: Point3 | None = None
 
 
 class CheckLimits(Model):
@@ -126,8 +109,11 @@ class PieceRecord(Shears):
     outline_mm: tuple[Point2, ...] | None = None
     holes_mm: tuple[tuple[Point2, ...], ...] | None = None
     edges: tuple[EdgeRecord, ...] | None = None
-    wrinkle_zones: tuple[Zone, ...] | None = None
-    bridging_zones: tuple[Zone, ...] | None = None
+    greatest_thickness_mm: Amount | None = None
+    wrinkle_zones: tuple[WrinkleZone, ...] | None = None
+    wrinkle_band: WrinkleBand | None = None
+    bridging_zones: tuple[BridgingZone, ...] | None = None
+    smoothing: tuple[StrokeRecord, ...] | None = None
     checks: Checks | None = None
 
 
@@ -268,7 +254,7 @@ class Joint(Model):
 
     suggested: dict[str, Suggested] | None = None
     scatter: Scatter | None = None
-    runs: dict[str, Run] = {}
+    runs: dict[str, Run] = Field(default_factory=dict)
 
 
 class HollowSection(Model):

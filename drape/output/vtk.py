@@ -1,13 +1,14 @@
 """VTK XML PolyData (.vtp) of a net, written with the standard library.
 
-The file holds the net's nodes and cells, and of every cell the shear in degrees and the
-directions of warp and weft. Arrays are inline base64, little-endian, each after its
-length in bytes (VTK file formats, XML, `header_type` UInt64).
+The file holds the net's nodes and cells, and of every cell the shear in degrees, the
+directions of warp and weft, and what else is given. Arrays are inline base64, little-endian,
+each after its length in bytes (VTK file formats, XML, `header_type` UInt64).
 """
 
 from __future__ import annotations
 
 from base64 import b64encode
+from collections.abc import Mapping
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -16,7 +17,12 @@ VTK_TYPES = {"<f8": "Float64", "<i8": "Int64"}
 
 
 def to_vtp(
-    points: ArrayLike, cells: ArrayLike, shear: ArrayLike, warp: ArrayLike, weft: ArrayLike
+    points: ArrayLike,
+    cells: ArrayLike,
+    shear: ArrayLike,
+    warp: ArrayLike,
+    weft: ArrayLike,
+    scalars: Mapping[str, ArrayLike] | None = None,
 ) -> bytes:
     """A net as a VTK PolyData file.
 
@@ -28,11 +34,13 @@ def to_vtp(
     shear : (k,) radians, signed
     warp, weft : (k, 3)
         Directions of the yarns in each cell.
+    scalars : name → (k,), optional
+        More figures of each cell.
 
     Returns
     -------
     bytes
-        Cell data ``shear_deg`` (degrees), ``warp`` and ``weft``.
+        Cell data ``shear_deg`` (degrees), ``warp``, ``weft`` and the ``scalars``.
 
     Raises
     ------
@@ -47,6 +55,8 @@ def to_vtp(
         "warp": np.asarray(warp, dtype="<f8").reshape(count, 3),
         "weft": np.asarray(weft, dtype="<f8").reshape(count, 3),
     }
+    for name, values in (scalars or {}).items():
+        data[name] = np.asarray(values, dtype="<f8").reshape(count)
     _check(xyz, quads, data)
     return "\n".join(_lines(xyz, quads, data)).encode("ascii")
 

@@ -178,6 +178,12 @@ function steps() {
     make("div", { className: "row" }, back, next));
 }
 
+function zonesTold() {
+  const zones = ply().zones ?? [];
+  return zones.length ? make("ul", {}, ...zones.slice(0, 8).map((z) => make("li", {},
+    `${z.kind}: ${z.text}, ${number(z.area_mm2, 0)} mm²`))) : "";
+}
+
 function figures() {
   const p = ply();
   if (!p.figures) {
@@ -197,7 +203,7 @@ function figures() {
   const state_ = p.trial ? "Tried from here: not checked, not for cutting."
     : p.valid ? "Its checks passed." : "Its checks failed: don't cut it.";
   $("figures").replaceChildren(make("h2", {}, p.name), facts(entries),
-    make("p", { className: "note" }, state_));
+    make("p", { className: "note" }, state_), zonesTold());
 }
 
 function joint() {
@@ -230,7 +236,7 @@ function tryOut() {
 function replace(packed) {
   const before = ply();
   const fresh = unpack(packed);
-  data.plies[state.ply] = { ...before, ...fresh, laps: before.laps, strokes: [], trial: true,
+  data.plies[state.ply] = { ...before, ...fresh, laps: before.laps, trial: true,
     before: before.before ?? before };
   choose(state.ply, false);
 }

@@ -39,6 +39,9 @@ export class PatternView {
     this.svg.append(draw("path", { d: cut.join(""), class: "cloth" }));
     for (const line of ply.pattern.lines) this.add(rows(line.points), "edge");
     for (const snip of ply.pattern.snips) this.add(rows(snip), "snip");
+    for (const zone of ply.zones ?? []) {
+      for (const ring of zone.flat) this.add(rows(ring), "zone");
+    }
     this.warp(outline);
     for (const mark of ply.pattern.marks) this.number(mark);
     this.spot = draw("circle", { r: 0.9 * this.unit, class: "spot", visibility: "hidden" });

@@ -1,0 +1,157 @@
+"""What a ply's cloth risks and how to lay it: wrinkle zones, bridging zones, smoothing order.
+
+Lengths in mm, angles in radians.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from drape.cloth.bridging import Base, BridgingZone, bridging_zones
+from drape.cloth.pressing import Stroke, smoothing_order
+from drape.cloth.wrinkles import Uncertainty, Wrinkling, net_uncertainty, wrinkling
+from drape.errors import Finding
+from drape.geometry.surface import Floats
+from drape.job import Job, Ply
+from drape.layup.checks import slope_error
+from drape.layup.outline import Outline
+from drape.layup.piece import Piece
+from drape.output.clothrecords import trimmed_away
+
+LEAST_TOLD = 1.0  # mm²: smaller wrinkle zones stand in the summary only
+Bridges = Sequence[tuple[Ply, tuple[BridgingZone, ...]]]
+
+
+@dataclass(frozen=True, eq=False)
+class ClothRisks:
+    """Of one piece; called risks, never promises."""
+
+    wrinkling: Wrinkling
+    bridging: tuple[BridgingZone, ...]
+    strokes: tuple[Stroke, ...]
+
+
+def cloth_risks(ply: Ply, piece: Piece) -> ClothRisks:
+    """Find a piece's zones at risk, and its smoothing order."""
+    cut, own = _polygon(piece.outlines), _polygon(piece.own_outlines)
+    net, stack = piece.net, piece.options.height + 0.5 * ply.fabric.thickness
+    base = Base(piece.region.surface, piece.extended.source_faces)
+    unsure = Uncertainty(slope_error(piece.region.surface), net_uncertainty(net))
+    return ClothRisks(
+        wrinkling(net, cut, own, _edge_lines(piece.outlines), ply.fabric.locking_angle, unsure),
+        bridging_zones(net, own, base, stack),
+        smoothing_order(net, cut),
+    )
+
+
+def _polygon(outlines: Sequence[Outline]) -> shapely.Polygon:
+    return shapely.Polygon(outlines[0].points, [o.points for o in outlines[1:]])
+
+
+def _edge_lines(outlines: Sequence[Outline]) -> dict[str, shapely.MultiLineString]:
+    """Name → where that edge of the cut lies on the cloth."""
+    lines: dict[str, list[Floats]] = {}
+    for outline in outlines:
+        count = len(outline.points)
+        for edge in outline.edges:
+            steps = (edge.last - edge.first) % count or count
+            chain = outline.points[(edge.first + np.arange(steps + 1)) % count]
+            lines.setdefault(edge.name, []).append(chain)
+    return {name: shapely.MultiLineString(parts) for name, parts in lines.items()}
+
+
+def shear_findings(ply: Ply, piece: Piece, found: Wrinkling) -> list[Finding]:
+    """Risks where the shear passes the locking angle, in the ply proper and in its laps."""
+    limit, seen = ply.fabric.locking_angle, piece.assessment
+    places = [
+        (
+            "greatest shear",
+            seen.max_shear,
+            zones_told(found, piece),
+            "try another start point or angle, or split it",
+        ),
+        ("in the laps, shear", seen.max_shear_in_laps or 0.0, "", "shorten or snip the lap there"),
+    ]
+    out = [
+        Finding(
+            "risk",
+            ply.name,
+            f"{what} {np.degrees(shear):.1f}° passes the locking angle of "
+            f"{ply.fabric.name}, {np.degrees(limit):.0f}°: risk of wrinkles{where}",
+            remedy,
+        )
+        for what, shear, where, remedy in places
+        if shear > limit
+    ]
+    if not out and found.greatest > LEAST_TOLD:
+        message = (
+            f"the shear comes within {np.degrees(found.uncertainty.total):.1f}° of the locking "
+            f"angle over {found.greatest:.0f} mm²: as near as both are known"
+        )
+        out.append(Finding("note", ply.name, message, "measure your cloth"))
+    return out
+
+
+def zones_told(found: Wrinkling, piece: Piece) -> str:
+    """Number, area and place of the zones of the ply proper, as the end of a sentence."""
+    zones = [z for z in found.zones if z.own_area > LEAST_TOLD]
+    if not zones:
+        return ""
+    largest = zones[0]
+    count = "a zone" if len(zones) == 1 else f"{len(zones)} zones"
+    total = sum(z.area for z in zones)
+    text = f" in {count} of {total:.0f} mm² ({found.least:.0f} to {found.greatest:.0f} mm²)"
+    if np.isfinite(largest.place).all():
+        text += f", {'the largest ' if len(zones) > 1 else ''}at {_place(largest.place)}"
+    if not largest.edges:
+        return f"{text}, inside the piece"
+    text += f", at edge {', '.join(largest.edges)}"
+    away = trimmed_away(largest, tuple(piece.options.trims))
+    return f"{text}, and trimmed away there" if away else text
+
+
+def bridging_findings(job: Job, bridges: Bridges) -> list[Finding]:
+    """One risk for each half whose plies would bridge, and one where they bend too sharply."""
+    out = []
+    for half in job.halves:
+        mine = [(ply, zone) for ply, zones in bridges if ply.half == half.name for zone in zones]
+        for kind in ("concave", "convex"):
+            of_kind = [(ply, zone) for ply, zone in mine if zone.kind == kind]
+            if of_kind:
+                out.append(_told(half.name, kind, of_kind))
+    return out
+
+
+def bridging_halves(bridges: Bridges) -> set[str]:
+    """Halves of which ``bridging_findings`` tells that cloth would bridge."""
+    return {ply.half for ply, zones in bridges for z in zones if z.kind == "concave"}
+
+
+def _told(half: str, kind: str, found: Sequence[tuple[Ply, BridgingZone]]) -> Finding:
+    names = list(dict.fromkeys(ply.name for ply, _ in found))
+    counts = [sum(ply.name == name for ply, _ in found) for name in names]
+    worst = max((zone for _, zone in found), key=lambda z: z.height)
+    least = min(zone.radius for _, zone in found)
+    limit = max(zone.limit for _, zone in found)
+    radius = "a sharp corner" if least == 0.0 else f"a radius down to {least:.1f} mm"
+    places = "1 place" if max(counts) == 1 else f"up to {max(counts)} places"
+    where = f"{', '.join(names)} at {places}, the worst at {_place(worst.place)}"
+    if kind == "concave":
+        message = (
+            f"risk of bridging: {where}: {radius} where yarns need {limit:.1f} mm; spanned, the "
+            f"gap would be up to {worst.height:.2f} mm high"
+        )
+        return Finding("risk", half, message, "split the ply in the corner, or round the corner")
+    message = (
+        f"yarns are bent sharply over an outside corner: {where}: {radius}, under {limit:g} mm"
+    )
+    return Finding("risk", half, message, "run the ply through over it, unsplit; round it")
+
+
+def _place(point: Floats) -> str:
+    x, y, z = np.round(point) + 0.0
+    return f"({x:.0f}, {y:.0f}, {z:.0f})"

@@ -1,0 +1,149 @@
+"""Bridging zones over a round groove in a plate, whose radius, turn and depth are known.
+
+A plate, a convex shoulder of radius ``shoulder`` turning by ``turn``, the groove's arc of
+radius ``radius`` turning by 2·turn, and the other shoulder. The bridge over the arc is as high
+as the circle's sagitta, r(1 − cos turn). The limits are common practice.
+"""
+
+import numpy as np
+import pytest
+import shapely
+from draped import drape_net, drape_piece, sheet
+
+from drape.cloth.bridging import LEAST_RADIUS, Base, bridging_zones, concave_limit
+from drape.cloth.yarns import bridge_height, corner_height
+from drape.geometry import shapes
+
+TURN = np.radians(50.0)
+LENGTH, PLATE = 24.0, 12.0
+
+
+def profile(s, radius, shoulder):
+    """(y, z) at the arc length s from the groove's middle: the groove lies below the plate."""
+    half, over = radius * TURN, shoulder * TURN
+    t = np.abs(s)
+    y = np.where(t < half, radius * np.sin(t / radius), 0.0)
+    z = np.where(t < half, -radius * np.cos(t / radius), 0.0)
+    y0, z0 = radius * np.sin(TURN), -radius * np.cos(TURN)
+    lean = TURN - (t - half) / shoulder
+    y1 = y0 + shoulder * (np.sin(TURN) - np.sin(lean))
+    z1 = z0 + shoulder * (np.cos(lean) - np.cos(TURN))
+    on = (t >= half) & (t < half + over)
+    y, z = np.where(on, y1, y), np.where(on, z1, z)
+    top = z0 + shoulder * (1.0 - np.cos(TURN))
+    flat = t >= half + over
+    y = np.where(flat, y0 + shoulder * np.sin(TURN) + t - half - over, y)
+    return np.sign(s) * y, np.where(flat, top, z)
+
+
+def groove(radius, shoulder=8.0, facet=0.25, sign=1.0):
+    reach = radius * TURN + shoulder * TURN + PLATE
+    s = np.linspace(-reach, reach, 2 * round(reach / facet) + 1)
+    x = np.linspace(-0.5 * LENGTH, 0.5 * LENGTH, 25)
+
+    def point(a, b):
+        y, z = profile(b, radius, shoulder)
+        return np.stack([a, y, sign * z], -1)
+
+    return shapes.grid(point, x, s)
+
+
+def net_of(mesh, angle=0.0, spacing=0.5):
+    middle = mesh[0][np.argmin(np.abs(mesh[0][:, 0]) + np.abs(mesh[0][:, 1]))]
+    warp = [np.cos(angle), np.sin(angle), 0.0]
+    net, extended = drape_net(mesh, middle, warp, spacing=spacing, margin=5.0)
+    return net, Base(sheet(mesh).surface, extended.source_faces)
+
+
+def own(reach=9.0):
+    return shapely.box(-reach, -reach, reach, reach)
+
+
+def zones(radius, *, stack=0.2, angle=0.0, spacing=0.5, **shape):
+    net, base = net_of(groove(radius, **shape), angle, spacing)
+    return bridging_zones(net, own(), base, stack)
+
+
+@pytest.mark.parametrize("spacing", [0.5, 1.0])
+def test_height_of_the_bridge_is_the_sagitta(spacing):
+    radius = 2.4
+    (zone,) = zones(radius, spacing=spacing)
+    assert zone.kind == "concave"
+    assert zone.height == pytest.approx(radius * (1.0 - np.cos(TURN)), rel=0.03)
+    assert zone.radius == pytest.approx(radius, rel=0.03)
+    assert zone.yarns == ("weft",)  # the warps run along the groove
+    assert zone.area == pytest.approx(18.0 * 2.0 * radius * TURN, rel=0.08)
+    assert np.hypot(zone.place[1], zone.place[2] + radius) < 0.1
+    assert zone.limit == LEAST_RADIUS
+
+
+def test_the_threshold_flips_at_the_limit():
+    assert zones(0.96 * LEAST_RADIUS)
+    assert not zones(1.04 * LEAST_RADIUS)
+
+
+def test_a_thicker_laminate_needs_a_larger_radius():
+    radius = 4.0
+    assert not zones(radius, stack=3.8)
+    (zone,) = zones(radius, stack=4.2)
+    assert zone.limit == concave_limit(4.2) == 4.2
+
+
+def test_the_mould_is_judged_whatever_the_height_of_the_ply():
+    """The mid-surface of a ply 2.8 mm up has radius 0.8 where the mould's is 3.6."""
+    mesh = groove(3.6)
+    middle = mesh[0][np.argmin(np.abs(mesh[0][:, 0]) + np.abs(mesh[0][:, 1]))]
+    piece = drape_piece(mesh, middle, [1.0, 0.0, 0.0], height=2.8, spacing=0.5)
+    base = Base(piece.region.surface, piece.extended.source_faces)
+    assert not bridging_zones(piece.net, own(), base, 3.4)
+    (zone,) = bridging_zones(piece.net, own(), base, 3.8)
+    assert zone.radius == pytest.approx(3.6, rel=0.03)
+    assert zone.height == pytest.approx(3.6 * (1.0 - np.cos(TURN)), rel=0.05)
+
+
+def test_yarns_across_at_an_angle_bend_less():
+    """Euler (key ``docarmo1976``): across at 45° the radius is twice the groove's."""
+    assert zones(0.96 * 0.5 * LEAST_RADIUS, angle=np.pi / 4, facet=0.15)
+    assert not zones(1.06 * 0.5 * LEAST_RADIUS, angle=np.pi / 4, facet=0.15)
+
+
+def test_both_families_at_45_degrees_are_one_zone():
+    (zone,) = zones(1.2, angle=np.pi / 4, facet=0.15)
+    assert zone.yarns == ("warp", "weft")
+
+
+def test_over_a_ridge_the_cloth_is_bent_the_other_way():
+    """The groove turned over: its shoulders are hollow then, and wide."""
+    (zone,) = zones(2.4, sign=-1.0)
+    assert zone.kind == "convex"
+    assert zone.radius == pytest.approx(2.4, rel=0.03)
+    found = zones(3.2, stack=9.0, sign=-1.0)
+    assert [z.kind for z in found] == ["concave", "concave"]
+
+
+def test_a_sharp_corner_has_radius_zero():
+    def point(x, y):
+        return np.stack([x, y, np.abs(y)], -1)
+
+    ticks = np.linspace(-12.0, 12.0, 25)
+    net, base = net_of(shapes.grid(point, ticks, ticks), spacing=0.8)
+    (zone,) = bridging_zones(net, own(6.0), base, 0.2)
+    assert zone.radius == 0.0
+    assert zone.height == pytest.approx(corner_height(LEAST_RADIUS, np.pi / 2), rel=1e-6)
+
+
+def test_sagitta_and_corner_by_hand():
+    t = np.linspace(-0.6, 0.6, 101)
+    arc = 5.0 * np.stack([np.sin(t), -np.cos(t), 0 * t], axis=1)
+    height, at = bridge_height(arc[[0, -1]], arc)
+    assert height == pytest.approx(5.0 * (1.0 - np.cos(0.6)), rel=1e-9)
+    assert at == 50
+    assert corner_height(3.0, np.pi / 2) == pytest.approx(3.0 * (np.sqrt(2.0) - 1.0))
+
+
+def test_nothing_on_a_plain_trough():
+    mesh = shapes.trough(25.0, 60.0, 40, 30)
+    net, extended = drape_net(mesh, [0.0, 0.0, -25.0], [1.0, 0.0, 0.0], spacing=1.5)
+    base = Base(sheet(mesh).surface, extended.source_faces)
+    assert bridging_zones(net, shapely.box(-25, -35, 25, 35), base, 2.0) == ()
+    assert len(bridging_zones(net, shapely.box(-25, -35, 25, 35), base, 26.0)) == 1
