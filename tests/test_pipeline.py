@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 import shapely
 import trimesh
+from demo_run import demo_results
 from trough_jobs import two_troughs
 
 import drape.layup.piece as piece_module
@@ -29,13 +30,13 @@ RADIUS, LENGTH, PLY = 25.0, 80.0, 0.22
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory):
-    return load_job(publish.copy_demo(tmp_path_factory.mktemp("demo")))
+def demo():
+    return demo_results().job
 
 
 @pytest.fixture(scope="module")
-def results(demo):
-    return pipeline.run(demo, jobs=2)
+def results():
+    return demo_results()
 
 
 @pytest.fixture(scope="module")
