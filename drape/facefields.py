@@ -19,6 +19,8 @@ from drape.geometry.surface import Floats, Ints
 from drape.layup.piece import Piece
 from drape.mould.mould import Half
 
+HALF = 0.499  # of a face's area; the parts' sum is rounded, and smoothed scans differ a little
+
 
 @dataclass(frozen=True, eq=False)
 class Ground:
@@ -65,8 +67,8 @@ class FaceField:
 def face_field(piece: Piece, half: Half, ground: Ground, fabric: Fabric) -> FaceField:
     """One ply on the faces of its half's mesh whose middles it covers.
 
-    A face that a trim line or the other half's vertices divide is told of where its largest
-    covered part has its middle.
+    A face that a trim line or the other half's vertices divide counts if half of it or more is
+    covered, and is told of in the middle of its largest covered part.
     """
     region = half.region
     own = np.flatnonzero(region.inside & (ground.file_faces[region.source_faces] >= 0))
@@ -74,8 +76,10 @@ def face_field(piece: Piece, half: Half, ground: Ground, fabric: Fabric) -> Face
     seen = draped_faces(piece.net, piece.mid, own, cut)
     source = region.source_faces[seen.faces]
     size = region.surface.face_areas[seen.faces]
-    order = np.lexsort((-size, ground.file_faces[source]))
-    first = np.unique(ground.file_faces[source][order], return_index=True)[1]
+    covered = np.bincount(source, size, minlength=len(half.surface.faces))
+    enough = np.flatnonzero(covered[source] >= HALF * half.surface.face_areas[source])
+    order = enough[np.lexsort((-size[enough], ground.file_faces[source[enough]]))]
+    first = np.unique(ground.file_faces[source[order]], return_index=True)[1]
     return _field(seen, order[first], source, half, ground, fabric)
 
 

@@ -3,7 +3,7 @@
 Mouse: drag turns, wheel zooms, a click on the ply drapes it again from that place.
 Keys: n, b the next ply and the one before; right, left turn the warp by 5°; c changes
 between what the job has and what is tried; l laps folded out, tucked, away; m the mould;
-w writes the start and angle that are shown to the job; q ends.
+k keeps the start and angle that are shown in the job; q ends.
 
 Lengths in mm, angles in degrees as the job gives them.
 """
@@ -40,7 +40,7 @@ TURN = 5.0  # degrees a key press
 TAP = 4  # pixels: a press that moves farther turns the view
 HELP = (
     "click: start here   n, b: ply   left, right: turn   c: compare   l: laps   m: mould   "
-    "w: write   q: end"
+    "k: keep in the job   q: end"
 )
 
 
@@ -144,18 +144,18 @@ class Window:
             "c": self._compare,
             "l": self._next_laps,
             "m": self._flip_mould,
-            "w": self.write,
+            "k": self.write,
         }.items():
             self.plotter.add_key_event(key, action)
         if self.plotter.iren is not None:
             self.plotter.iren.add_observer("LeftButtonPressEvent", self._down)
             self.plotter.iren.add_observer("LeftButtonReleaseEvent", self._up)
 
-    def _down(self, interactor: Any, event: str) -> None:
-        self._pressed = interactor.GetEventPosition()
+    def _down(self, *event: Any) -> None:
+        self._pressed = self.plotter.iren.get_event_position()
 
-    def _up(self, interactor: Any, event: str) -> None:
-        x, y = interactor.GetEventPosition()
+    def _up(self, *event: Any) -> None:
+        x, y = self.plotter.iren.get_event_position()
         if max(abs(x - self._pressed[0]), abs(y - self._pressed[1])) <= TAP:
             point = self.pick(x, y)
             if point is not None:

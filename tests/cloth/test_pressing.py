@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 import shapely
 from draped import drape_piece, polygon
+from strokes import cells_inside, hold
 
 from drape.cloth.pressing import MOST_STROKES, pull_direction, smoothing_order
 from drape.geometry import shapes
@@ -25,39 +26,6 @@ def elbow():
 @pytest.fixture(scope="module")
 def bowl():
     return drape_piece(shapes.hemisphere(50.0, 40), [0, 0, -50.0], [1.0, 0.0, 0.0], spacing=1.5)
-
-
-def cells_inside(piece):
-    u, v = piece.net.centres
-    x, y = np.meshgrid(u, v, indexing="ij")
-    return np.isfinite(piece.net.shear) & shapely.contains_xy(polygon(piece.outlines[0]), x, y)
-
-
-def hold(net, inside, strokes):
-    """The invariants: each cell once, starts on what lies already, worst sector last."""
-    pressed = np.zeros(net.shear.shape, dtype=bool)
-    size = max(np.diff(net.u).max(), np.diff(net.v).max())
-    for stroke in strokes:
-        i, j = stroke.cells.T
-        assert not pressed[i, j].any()
-        if pressed.any():
-            u, v = net.centres
-            a, b = np.nonzero(pressed)
-            gap = np.hypot(u[a] - stroke.flat[0, 0], v[b] - stroke.flat[0, 1])
-            assert gap.min() <= 0.75 * size
-        pressed[i, j] = True
-        a, b = (
-            np.searchsorted(net.u, stroke.flat[-1, 0]),
-            np.searchsorted(net.v, stroke.flat[-1, 1]),
-        )
-        assert pressed[max(a - 2, 0) : a + 1, max(b - 2, 0) : b + 1].any()
-    np.testing.assert_array_equal(pressed, inside)
-    by_sector = {}
-    for s in strokes:
-        by_sector[s.sector] = max(by_sector.get(s.sector, 0.0), s.greatest_shear)
-    between = {k: x for k, x in by_sector.items() if k > 0}
-    assert strokes[-1].sector == max(between, key=between.get)
-    assert list(between) == sorted(between)
 
 
 @pytest.mark.parametrize("name", ["elbow", "bowl"])
@@ -106,6 +74,15 @@ def test_diagonals_really_grow_that_way(elbow):
         q = np.linalg.norm(net.points[i + 1, j] - net.points[i, j + 1])
         if stroke.lengthens:
             assert np.sign(p - q) == stroke.lengthens
+
+
+def test_a_speck_of_a_piece_goes_with_the_sector_beside_it(bowl):
+    cut = shapely.MultiPolygon([shapely.box(-30, -30, 30, 30), shapely.box(36, 36, 39, 39)])
+    u, v = bowl.net.centres
+    x, y = np.meshgrid(u, v, indexing="ij")
+    strokes = smoothing_order(bowl.net, cut)
+    hold(bowl.net, shapely.contains_xy(cut, x, y), strokes)
+    assert {s.sector for s in strokes} == {0, 1, 2, 3, 4}
 
 
 def test_a_start_outside_the_cut_and_an_island(bowl):

@@ -105,7 +105,7 @@ def test_a_click_starts_the_ply_there(demo_job, screen, tmp_path):
         driven.do("key", "Right")
         assert "50°" in driven.told("start", after=count)  # 45 and a turn of 5
         count = len(driven.lines)
-        driven.do("key", "w")
+        driven.do("key", "k")
         driven.told("written", after=count)
         assert "angle = 50" in job.read_text()
         count = len(driven.lines)
