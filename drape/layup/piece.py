@@ -53,14 +53,14 @@ class PieceOptions:
     warp : (3,) direction of the warp there
     allowances : edge name → mm, + past the edge, − short of it; or stations along the edge
     trims : edge name → mm, of edges cut proud: the allowance they are trimmed to in the mould
-    height : mm from the cavity to the ply's mid-surface
+    height : mm from the cavity to the ply's mid-surface, one or (n,) for the region's vertices
     spacing : mm between the net's yarns
     """
 
     start: SurfacePoint
     warp: Floats
     allowances: Mapping[str, Allowance]
-    height: float = 0.0
+    height: float | Floats = 0.0
     spacing: float = 1.0
     trims: Mapping[str, Allowance] = field(default_factory=dict)
 
