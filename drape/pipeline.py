@@ -55,6 +55,7 @@ from drape.results import (
     size_findings,
     summarise,
 )
+from drape.strips import PreparedStrip, prepare_strips, run_strips, seam_line
 
 Progress = Callable[[str, int, int], None]
 
@@ -94,6 +95,7 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
     untrimmed = mould  # the bag goes on to the mouths
     mould, trimmed = _trimmed(mould, job)
     findings += trimmed
+    steps += len(run_strips(job, mould))
     mould, fitted = closed_mould(mould, found_mould)
     findings += fitted
     inspections = _inspections(mould)
@@ -232,7 +234,7 @@ def _inspections(mould: Mould) -> dict[str, Inspection]:
 def _drape_all(
     job: Job, mould: Mould, jobs: int | None, tell: Progress, steps: int
 ) -> tuple[PlyResult, ...]:
-    """All plies, on as many threads as there are; in the job's order."""
+    """All plies, on as many threads as there are; in the job's order, joint strips last."""
     regions = {name: half.region for name, half in mould.halves.items()}
     fields = hollow_fields(regions, [m.name for m in mould.mouths])
     heights = _heights(job)
@@ -248,6 +250,7 @@ def _drape_all(
             errors.append(error)
     if errors:
         raise InputErrors(errors) if len(errors) > 1 else errors[0]
+    strips = prepare_strips(job, mould)
     done = len(job.halves) + 1
     out = []
     with ThreadPoolExecutor(max_workers=jobs or os.cpu_count() or 1) as pool:
@@ -255,7 +258,9 @@ def _drape_all(
             pool.submit(_drape, job, ply, regions[ply.half], options, findings, beds)
             for ply, (options, findings) in zip(job.plies, prepared, strict=True)
         ]
-        for ply, future in zip(job.plies, futures, strict=True):
+        futures += [pool.submit(_drape_strip, job, strip) for strip in strips]
+        names = [*job.plies, *(strip.ply for strip in strips)]
+        for ply, future in zip(names, futures, strict=True):
             tell(f"draping {ply.name}", done, steps)
             out.append(future.result())
             done += 1
@@ -320,6 +325,16 @@ def _drape(
     found = [*findings, *straight, *piece.findings, *past_the_end(piece, ply.name)]
     found += shear_findings(ply, piece) + check_findings(ply, piece)
     return PlyResult(ply, piece, _pattern(ply, piece, job.seen_from), tuple(found))
+
+
+def _drape_strip(job: Job, strip: PreparedStrip) -> PlyResult:
+    """A joint strip on its band of the closed mould, with the seam marked on its pattern."""
+    result = _drape(job, strip.ply, strip.band.region, strip.options, (), {})
+    pattern = result.pattern
+    if result.piece is not None and pattern is not None:
+        seam = (strip.of.run, seam_line(strip, result.piece))
+        pattern = replace(pattern, edge_lines=(*pattern.edge_lines, seam))
+    return replace(result, pattern=pattern, strip=strip.of)
 
 
 def _laid(

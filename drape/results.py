@@ -21,6 +21,7 @@ from drape.mould.inspection import Inspection
 from drape.mould.mould import Mould
 from drape.output import records
 from drape.output import summary as record
+from drape.strips import RunStrip
 
 SHARP = 5.0  # times the limit: no finer net mends that
 UNLIKE_HALVES = 3.0  # times as large: worth a word
@@ -28,12 +29,16 @@ UNLIKE_HALVES = 3.0  # times as large: worth a word
 
 @dataclass(frozen=True, eq=False)
 class PlyResult:
-    """One ply: its piece and pattern, or None with the reason among the findings."""
+    """One ply: its piece and pattern, or None with the reason among the findings.
+
+    ``strip``: the joint strip that it is, if it is one.
+    """
 
     ply: Ply
     piece: Piece | None
     pattern: Pattern | None
     findings: tuple[Finding, ...]
+    strip: RunStrip | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -181,8 +186,13 @@ def _ply_record(result: PlyResult) -> record.PlyRecord:
         locking_angle_deg=records.degrees(ply.fabric.locking_angle),
         mass_g=mass,
         pieces=pieces,
+        strip=None if result.strip is None else _strip_record(result.strip),
         **shears,
     )
+
+
+def _strip_record(strip: RunStrip) -> record.StripRecord:
+    return record.StripRecord(run=strip.run, width_mm=strip.strip.width, laid=strip.strip.laid)
 
 
 def _mass(result: PlyResult) -> float:

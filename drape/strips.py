@@ -16,14 +16,13 @@ from drape.joballowances import PlyAllowances, ply_allowance_defaults
 from drape.layup.allowance import Stations
 from drape.layup.edges import edge_places
 from drape.layup.laying import Bed, make_bed
-from drape.layup.piece import PieceOptions
+from drape.layup.piece import Piece, PieceOptions
 from drape.layup.plies import at_vertex, chosen_spacing, place_of, warp_direction
 from drape.layup.strips import Layer, stack_heights
 from drape.mould.bands import Band, cut_band
 from drape.mould.mould import Mould
 
 BOTH = " + "  # between the halves' names, of a strip laid after closing
-
 
 
 @dataclass(frozen=True)
@@ -82,6 +81,14 @@ def joint_half(job: Job, mould: Mould, run: str) -> str:
     return lap_half or next(iter([*laid, *mould.halves]))
 
 
+def lapping_half(job: Job, mould: Mould, run: str) -> str | None:
+    """The lap half at a run; with none, the half whose side counts negative where there is
+    a strip; None where nothing joins the halves there."""
+    lap_half = job.joint.lap_half_at(run) if job.joint else None
+    stripped = any(s.run in (None, run) for s in job.strips)
+    return joint_half(job, mould, run) if lap_half is None and stripped else lap_half
+
+
 def prepare_strips(job: Job, mould: Mould) -> tuple[PreparedStrip, ...]:
     """The bands, starts, warps and heights of all strips.
 
@@ -92,7 +99,7 @@ def prepare_strips(job: Job, mould: Mould) -> tuple[PreparedStrip, ...]:
     """
     strips = run_strips(job, mould)
     beds = {own: _bed(job, mould, own) for own in dict.fromkeys(s.own for s in strips)}
-    out, errors = [], []
+    out, errors = [], _wrong_halves(job, mould, strips)
     for number, each in enumerate(strips):
         where = job.where("joint", "strips", each.strip.index)
         try:
@@ -103,6 +110,21 @@ def prepare_strips(job: Job, mould: Mould) -> tuple[PreparedStrip, ...]:
     if errors:
         raise InputErrors(errors) if len(errors) > 1 else errors[0]
     return tuple(out)
+
+
+def _wrong_halves(job: Job, mould: Mould, strips: tuple[RunStrip, ...]) -> list[InputError]:
+    """Strips laid before closing on the half that others lap onto: both would stand up."""
+    return [
+        InputError(
+            "a strip laid before closing belongs to the half that laps there",
+            value=f"{each.own} at {each.run}",
+            limit=joint_half(job, mould, each.run),
+            remedy='lay it there, or laid = "after"',
+            where=job.where("joint", "strips", each.strip.index),
+        )
+        for each in strips
+        if each.strip.laid == "before" and each.own != joint_half(job, mould, each.run)
+    ]
 
 
 def _bed(job: Job, mould: Mould, own: str) -> Bed:
@@ -145,6 +167,14 @@ def _prepared(
         spacing=strip.spacing or chosen_spacing(band.region),
     )
     return PreparedStrip(each, _as_ply(job, strips, number), band, options)
+
+
+def seam_line(prepared: PreparedStrip, piece: Piece) -> Floats:
+    """(k, 2) the parting line in a strip's flat coordinates, mm."""
+    region = prepared.band.region
+    at = [place_of(piece.mid, at_vertex(region, int(v))) for v in prepared.band.run]
+    flat = piece.net.to_flat(np.array([p for p, _ in at]), np.array([n for _, n in at]))
+    return flat[np.isfinite(flat).all(axis=1)]
 
 
 def _along(band: Band, places: Floats, middle: int) -> Floats:
@@ -231,5 +261,3 @@ def strip_allowances(strips: tuple[RunStrip, ...], run: str, half: str) -> list[
         for s in strips
         if s.run == run and s.own == half and s.strip.laid == "before"
     ]
-
-

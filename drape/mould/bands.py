@@ -202,10 +202,15 @@ def _edges(
             names.append(shared[0] if shared else NOTHING)
     stops = [i for i in range(len(loop)) if names[i] != names[i - 1]]
     found = [names[i] for i in stops]
-    if len(stops) != 4 or NOTHING in found or {found[0][0], found[2][0]} & {
-        found[1][0],
-        found[3][0],
-    }:
+    if (
+        len(stops) != 4
+        or NOTHING in found
+        or {found[0][0], found[2][0]}
+        & {
+            found[1][0],
+            found[3][0],
+        }
+    ):
         raise wide.error()
     out = []
     for i, start in enumerate(stops):

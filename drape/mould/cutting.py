@@ -108,9 +108,7 @@ def between_heights(mesh: CutMesh) -> Locate:
     return locate
 
 
-def _solve(
-    mesh: CutMesh, surface: Surface, zone: Bools, locate: Locate
-) -> tuple[Crossings, Bools]:
+def _solve(mesh: CutMesh, surface: Surface, zone: Bools, locate: Locate) -> tuple[Crossings, Bools]:
     ends, f, k = _crossing_edges(mesh, zone)
     control, strong = _edge_curves(mesh, surface, f, k)
     u, points = locate(control, ends)

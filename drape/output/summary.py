@@ -131,8 +131,20 @@ class PieceRecord(Shears):
     checks: Checks | None = None
 
 
+class StripRecord(Model):
+    """A joint strip's run, its width across it, and whether it is laid before closing."""
+
+    run: str
+    width_mm: Amount
+    laid: Literal["before", "after"]
+
+
 class PlyRecord(Shears):
-    """A ply; ``angle_deg`` as the job gives it."""
+    """A ply; ``angle_deg`` as the job gives it.
+
+    A joint strip is one too: ``strip`` says where it lies, ``half`` names both halves
+    ("lower + upper") if it is laid after closing, and its angle counts from the run.
+    """
 
     name: str
     half: str
@@ -141,6 +153,7 @@ class PlyRecord(Shears):
     locking_angle_deg: Amount | None = None
     mass_g: Amount | None = None
     pieces: tuple[PieceRecord, ...] = ()
+    strip: StripRecord | None = None
 
 
 class BuildUp(Model):
