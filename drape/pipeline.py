@@ -102,7 +102,7 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
     plies = _drape_all(job, mould, jobs, tell, steps)
     findings += [f for p in plies for f in p.findings]
     findings += radius_findings(job, inspections)
-    joints = joints_of(job, mould, {p.ply.name: p.piece for p in plies if p.piece is not None})
+    joints = joints_of(job, mould, _ply_pieces(plies))
     findings += [f for j in joints.values() for f in j.findings]
     findings += scatter_findings(joints, job.bench.least_overlap)
     schedules, told = suggested(job, mould)
@@ -151,9 +151,14 @@ def inspect(paths: Sequence[Path], unit_scale: float) -> dict[str, Any]:
     return {**halves, "runs": list(mould.runs), "findings": findings}
 
 
+def _ply_pieces(plies: Sequence[PlyResult]) -> dict[str, Piece]:
+    """Pieces of the plies proper, by name; a strip's edges are none of a half's."""
+    return {p.ply.name: p.piece for p in plies if p.piece is not None and p.strip is None}
+
+
 def _closing(job: Job, mould: Mould, plies: Sequence[PlyResult]) -> Closing:
     """What the laps do while the halves close, and how their yarns match."""
-    pieces = {p.ply.name: p.piece for p in plies if p.piece is not None}
+    pieces = _ply_pieces(plies)
     runs = closings_of(job, mould)
     eases = eases_of(job, runs, pieces)
     yarns = yarns_of(job, runs, pieces)

@@ -5,6 +5,7 @@ Each strip is draped on a band of the closed mould. Lengths in mm, angles in rad
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -254,7 +255,7 @@ def _as_ply(job: Job, strips: tuple[RunStrip, ...], number: int) -> Ply:
     )
 
 
-def strip_allowances(strips: tuple[RunStrip, ...], run: str, half: str) -> list[PlyAllowances]:
+def strip_allowances(strips: Sequence[RunStrip], run: str, half: str) -> list[PlyAllowances]:
     """Strips laid before closing as laps of ``half`` at a run, for what closing does to them."""
     return [
         PlyAllowances(s.name, half, 0, 0.0, 0.0, {run: 0.5 * s.strip.width})

@@ -178,24 +178,19 @@ def test_a_strip_laid_before_closing_is_tucked_like_a_lap(tmp_path):
         assert t.height_mm == pytest.approx(25 * np.sin(0.6), abs=0.01)
 
 
-def test_before_closing_a_strip_leaves_out_what_comes_with_the_other_half(tmp_path):
-    """Set back by 5, the other half's ply begins past the line: at it only the own one is
-    under the strip; far past it only the other's."""
+def test_a_strip_comes_down_between_a_flush_ply_and_one_set_back(tmp_path):
+    """Between 0 and 5 mm past the line nothing is under it: it comes down from both edges over
+    four facets of 4 mm, by 3 x² − 2 x³, so no farther than either lets it."""
     tables = '[joint]\nlap_half = "lower"\nlaps = [0]\nset_backs = [5]\n'
     tables += strip(laid="before", more='half = "lower"')
     (result,) = strips_of(run(two_troughs(tmp_path, tables, ONE_EACH)))
-    past = (
-        np.arctan2(
-            result.piece.region.surface.vertices[:, 2],
-            np.abs(result.piece.region.surface.vertices[:, 1]),
-        )
-        * RADIUS
-    )
-    heights = result.piece.options.height
-    assert heights[past < -0.1] == pytest.approx(1.5 * PLY)
-    assert heights[past > 13.0] == pytest.approx(1.5 * PLY, abs=0.02)
-    # between the flush ply's end and the set-back one's start it comes down to the wall
-    assert heights[(past > 4.0) & (past < 5.0)].min() < 1.2 * PLY
+    _, y, z = result.piece.region.surface.vertices.T
+    past = np.arctan2(z, np.abs(y)) * RADIUS
+    x = np.minimum(np.clip(past, 0, 5), np.clip(5 - past, 0, 5)) / 16.0
+    expected = 0.5 * PLY + PLY * (1 - 3 * x**2 + 2 * x**3)
+    inner = np.abs(past) < 14.0  # the sides' vertices are moved along facets
+    assert ((past > 1) & (past < 4)).any()
+    assert result.piece.options.height[inner] == pytest.approx(expected[inner], abs=1e-4)
 
 
 # --- curved ---------------------------------------------------------------------------------

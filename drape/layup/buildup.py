@@ -115,10 +115,10 @@ def build_up(
     places = places[np.append(True, np.diff(places) > SAME_PLACE)]
     middle = 0.5 * (places[1:] + places[:-1])
     across = middle[:, None]
-    there = [across < ends, across > starts, np.abs(across) < half_widths]
-    there = np.concatenate(there, axis=1)
+    there = np.hstack([across < ends, across > starts, np.abs(across) < half_widths])
     count = there.sum(axis=1)
-    thickness = there @ np.array([p.thickness for p in (*lapping, *other, *strips)])
+    each = [p.thickness for p in (*lapping, *other)] + [s.thickness for s in strips]
+    thickness = there @ np.array(each)
     return _merged(places, count, thickness)
 
 

@@ -212,7 +212,7 @@ def _edges(
         }
     ):
         raise wide.error()
-    out = []
+    out: list[Edge] = []
     for i, start in enumerate(stops):
         span = (stops[(i + 1) % 4] - start) % len(loop)
         chain = np.roll(loop, -start)[: span + 1]
