@@ -179,15 +179,16 @@ def test_a_strip_laid_before_closing_is_tucked_like_a_lap(tmp_path):
 
 
 def test_a_strip_comes_down_between_a_flush_ply_and_one_set_back(tmp_path):
-    """Between 0 and 5 mm past the line nothing is under it: it comes down from both edges over
-    four facets of 4 mm, by 3 x² − 2 x³, so no farther than either lets it."""
+    """One ends at 0, the next begins at 5 mm past the line: both by 3 x² − 2 x³ over four
+    facets of 4 mm, half of them on either side."""
     tables = '[joint]\nlap_half = "lower"\nlaps = [0]\nset_backs = [5]\n'
     tables += strip(laid="before", more='half = "lower"')
     (result,) = strips_of(run(two_troughs(tmp_path, tables, ONE_EACH)))
     _, y, z = result.piece.region.surface.vertices.T
     past = np.arctan2(z, np.abs(y)) * RADIUS
-    x = np.minimum(np.clip(past, 0, 5), np.clip(5 - past, 0, 5)) / 16.0
-    expected = 0.5 * PLY + PLY * (1 - 3 * x**2 + 2 * x**3)
+    down, up = (np.clip((past - at) / 16.0 + 0.5, 0.0, 1.0) for at in (0.0, 5.0))
+    under = 1.0 - (3 * down**2 - 2 * down**3) + (3 * up**2 - 2 * up**3)
+    expected = PLY * (0.5 + under)
     inner = np.abs(past) < 14.0  # the sides' vertices are moved along facets
     assert ((past > 1) & (past < 4)).any()
     assert result.piece.options.height[inner] == pytest.approx(expected[inner], abs=1e-4)

@@ -1,10 +1,11 @@
 """What a joint strip lies on across the parting line.
 
 Places are signed lengths from the line along the cavity, mm: negative on the own half's
-side. Where the stack jumps, cloth on it can't dip under the edge it comes down from: the
-height goes up or down outside that edge, over one stack thickness (or ``laying.FACETS``
-facets, if that is more). Where edges butt, the stack doesn't jump. Thicknesses are those of
-cured plies that aren't sheared.
+side. Where the stack jumps, the height goes up or down over one stack thickness (or
+``laying.FACETS`` facets, if that is more), half of it on either side of the jump: in the
+middle it is off by at most half the jump, butted edges make none, and no kink is left where
+ramps meet, which a net on a curved mould couldn't follow.
+Thicknesses are those of cured plies that aren't sheared.
 """
 
 from __future__ import annotations
@@ -14,11 +15,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from drape.geometry.surface import Bools, Floats
+from drape.geometry.surface import Floats
 from drape.layup.allowance import Allowance, values_at
 from drape.layup.laying import FACETS, Bed, smooth_step
-
-SIDE = 1e-6  # mm beside an edge, to see what lies on either side of it
 
 
 @dataclass(frozen=True)
@@ -48,32 +47,21 @@ def stack_heights(bed: Bed, layers: Sequence[Layer], thickness: float) -> Floats
     -------
     (n,)
     """
-    if not layers:
-        return np.full(len(bed.past), 0.5 * thickness)
+    heights = np.full(len(bed.past), 0.5 * thickness)
     ramp = max(sum(layer.thickness for layer in layers), FACETS * bed.facet)
-    places = np.array([[_places(bed, ends, sign) for ends, sign in _ends(x)] for x in layers])
-    each = np.array([layer.thickness for layer in layers])
-    first, last = places[:, 0], places[:, 1]
-    under = each @ _there(bed.past, first, last)
-    heights = under.copy()
-    for edge in (*first, *last):
-        at = np.flatnonzero(np.isfinite(edge) & np.isfinite(bed.past))
-        stacks = [
-            each @ _there(edge[at] + step, first[:, at], last[:, at]) for step in (-SIDE, SIDE)
-        ]
-        near = 1.0 - smooth_step(np.abs(bed.past[at] - edge[at]) / ramp)
-        beside = under[at] + near * (np.maximum(*stacks) - under[at])
-        heights[at] = np.maximum(heights[at], beside)
-    return heights + 0.5 * thickness
+    for layer in layers:
+        first, last = _places(bed, layer.first, -1.0), _places(bed, layer.last, 1.0)
+        there = _passed(bed, first, ramp) - _passed(bed, last, ramp)
+        heights += layer.thickness * np.maximum(there, 0.0)  # at a run without it: 0 − 1
+    return heights
 
 
-def _ends(layer: Layer) -> tuple[tuple[Mapping[str, Allowance], float], ...]:
-    return ((layer.first, -1.0), (layer.last, 1.0))
-
-
-def _there(place: Floats, first: Floats, last: Floats) -> Bools:
-    """(k, n) whether each layer lies at the places (n,); (k, n) its first and last ones."""
-    return (place >= first) & (place < last)
+def _passed(bed: Bed, edge: Floats, ramp: float) -> Floats:
+    """(n,) how far an edge (n,) has been passed: from 0 to 1 over a ramp centred on it."""
+    out = np.where(edge < 0.0, 1.0, 0.0)  # of edges that are out of sight
+    at = np.isfinite(edge)
+    out[at] = smooth_step((bed.past[at] - edge[at]) / ramp + 0.5)
+    return out
 
 
 def _places(bed: Bed, ends: Mapping[str, Allowance], sign: float) -> Floats:
