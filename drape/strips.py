@@ -165,7 +165,8 @@ def _prepared(
         warp=warp_direction(normal, _along(band, places, middle), strip.angle, where),
         allowances={e.name: 0.0 if e.kind == "border" else run_off for e in band.region.edges},
         height=band.heights,
-        spacing=strip.spacing or chosen_spacing(band.region),
+        # as the plies: by its own small area a long narrow band would get too fine a net
+        spacing=strip.spacing or chosen_spacing(own),
     )
     return PreparedStrip(each, _as_ply(job, strips, number), band, options)
 
