@@ -38,7 +38,8 @@ class ClothRisks:
 def cloth_risks(ply: Ply, piece: Piece) -> ClothRisks:
     """Find a piece's zones at risk, and its smoothing order."""
     cut, own = _polygon(piece.outlines), _polygon(piece.own_outlines)
-    net, stack = piece.net, piece.options.height + 0.5 * ply.fabric.thickness
+    net = piece.net
+    stack = float(np.max(piece.options.height)) + 0.5 * ply.fabric.thickness
     base = Base(piece.region.surface, piece.extended.source_faces)
     unsure = Uncertainty(slope_error(piece.region.surface), net_uncertainty(net))
     return ClothRisks(

@@ -22,6 +22,7 @@ from drape.jobcheck import Sections, Values, checked, ply_names, renamed
 from drape.jobfile import JobFile, read_job_file, write_back
 from drape.jobkeys import MESH_SUFFIXES, PAGES, UNITS
 from drape.jobstarter import starter_job
+from drape.jobstrips import Strip, strips_from
 from drape.layup.allowance import Allowance
 from drape.layup.closing import BULK, LEAN_LIMIT, TACK_CLEARANCE
 from drape.layup.scatter import Placement
@@ -37,6 +38,7 @@ __all__ = [
     "Job",
     "Joint",
     "Ply",
+    "Strip",
     "Trim",
     "load_job",
     "starter_job",
@@ -177,6 +179,8 @@ class Job:
         None: a box to fill in.
     bag : Bag or None
         None: the job doesn't ask for one.
+    strips : tuple of Strip
+        Along the joint, in order of lay-up.
     file : JobFile
         For messages: ``job.where("plies", 0, "start")``.
     """
@@ -199,6 +203,7 @@ class Job:
     date: datetime.date | None
     file: JobFile = field(repr=False, compare=False)
     bag: Bag | None = None
+    strips: tuple[Strip, ...] = ()
 
     def where(self, *path: str | int) -> str:
         """Place of a key for messages, with its line; indices from 0."""
@@ -231,6 +236,11 @@ def _job(file: JobFile, s: Sections) -> Job:
     units = s.top.get("units", "mm")
     fabrics = {name: fabric_from(name, started_from(v)) for name, v in s.fabrics.items()}
     seen_from = s.top.get("seen_from", "inside")
+    sign = -1.0 if seen_from == "mould" else 1.0
+    strips = [
+        {**values, "run": renamed(values["run"], s.mouths)} if "run" in values else values
+        for values in s.strips
+    ]
     return Job(
         path=file.path,
         title=s.top.get("title", file.path.stem),
@@ -243,13 +253,14 @@ def _job(file: JobFile, s: Sections) -> Job:
         mouths=MappingProxyType(s.mouths),
         fabrics=MappingProxyType(fabrics),
         joint=None if s.joint is None else _joint(s.joint, s.mouths),
-        plies=_plies(s, fabrics, -1.0 if seen_from == "mould" else 1.0),
+        plies=_plies(s, fabrics, sign),
         page=s.bench.get("page", "A4"),
         bench=_bench(s.bench),
         fail_on=s.report.get("fail_on", ()),
         date=s.report.get("date"),
         file=file,
         bag=None if s.bag is None else bag_from(s.bag),
+        strips=strips_from(strips, fabrics, sign),
     )
 
 

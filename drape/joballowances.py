@@ -108,6 +108,10 @@ def check_edge_names(
         has no lap half.
     """
     errors = _lap_half_errors(job, runs)
+    for strip in job.strips:
+        if strip.run is not None and strip.run not in runs:
+            path: KeyPath = ("joint", "strips", strip.index, "run")
+            errors.append(_unknown(job, path, "no such run", runs, strip.run))
     for trim in job.trims:
         if trim.mouth not in mouths:
             errors.append(_unknown(job, ("mould", "trim", trim.mouth), "no such mouth", mouths))
@@ -116,7 +120,7 @@ def check_edge_names(
             if name in edges[ply.half] and isinstance(own, Stations):
                 errors += _station_errors(job, ("plies", ply.index, "allowances", name), runs)
             if name not in edges[ply.half]:
-                path: KeyPath = ("plies", ply.index, "allowances", name)
+                path = ("plies", ply.index, "allowances", name)
                 errors.append(_unknown(job, path, "no such edge", edges[ply.half]))
         for i, name in enumerate(ply.trim_in_mould):
             if name not in edges[ply.half]:

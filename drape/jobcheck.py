@@ -37,6 +37,7 @@ from drape.jobkeys import (
     shown,
 )
 from drape.joblines import KeyPath
+from drape.jobstrips import STRIP, strip_names
 
 Values = dict[str, Any]
 WISHES = ("greatest_build_up", "least_overlap")  # for suggested laps and set-backs
@@ -54,6 +55,7 @@ class Sections:
     mouths: dict[str, str] = field(default_factory=dict)
     fabrics: dict[str, Values] = field(default_factory=dict)
     joint: Values | None = None
+    strips: list[Values] = field(default_factory=list)
     plies: list[Values] = field(default_factory=list)
     report: Values = field(default_factory=dict)
     bench: Values = field(default_factory=dict)
@@ -64,7 +66,7 @@ def checked(file: JobFile) -> Sections:
     """The sections of a job file; InputErrors holding every problem if there is any."""
     reader = Reader(file)
     sections = _sections(reader)
-    for check in (_meshes, _mouths, _twice, _fabrics, _joint, _bag, _plies):
+    for check in (_meshes, _mouths, _twice, _fabrics, _joint, _bag, _plies, _strips):
         check(reader, sections)
     if reader.errors:
         # in the order of the file: people mend it from top to bottom
@@ -177,7 +179,9 @@ def _sections(reader: Reader) -> Sections:
     mouths = reader.section(
         mould.get("mouths", {}), ("mould", "mouths"), {}, lambda _: Key(_mouth_name, NEW_MOUTH)
     )
-    joint, fabrics, bag = top.get("joint"), top.get("fabrics", {}), top.get("bag")
+    fabrics, bag = top.get("fabrics", {}), top.get("bag")
+    joint = None if "joint" not in top else reader.section(top["joint"], ("joint",), JOINT)
+    strips = [] if joint is None else joint.pop("strips", ())
     return Sections(
         top=top,
         mould=mould,
@@ -185,7 +189,8 @@ def _sections(reader: Reader) -> Sections:
         trims=reader.tables(mould.get("trim", {}), ("mould", "trim"), TRIM),
         mouths=mouths,
         fabrics=reader.tables(fabrics, ("fabrics",), FABRIC),
-        joint=None if joint is None else reader.section(joint, ("joint",), JOINT),
+        joint=joint,
+        strips=[reader.section(s, ("joint", "strips", i), STRIP) for i, s in enumerate(strips)],
         plies=[_ply(reader, raw, i) for i, raw in enumerate(top.get("plies", ()))],
         report=reader.section(top.get("report", {}), ("report",), REPORT),
         bench=_bench(reader, top.get("bench", {})),
@@ -353,3 +358,30 @@ def _plies(reader: Reader, s: Sections) -> None:
         if first != i:
             what = f"ply {first + 1} has the same name"
             reader.wrong((*path, "name"), what, value=shown(word), remedy="name it")
+
+
+def _strips(reader: Reader, s: Sections) -> None:
+    taken = {word.casefold(): f"ply {i + 1}" for i, word in enumerate(ply_names(s.plies)) if word}
+    for i, (strip, word) in enumerate(zip(s.strips, strip_names(s.strips), strict=True)):
+        path: KeyPath = ("joint", "strips", i)
+        if len(s.halves) == 1:
+            reader.wrong(path, "a joint strip needs both halves", remedy="leave it out")
+        if "fabric" in strip and strip["fabric"] not in s.fabrics and "fabrics" in s.top:
+            reader.name((*path, "fabric"), strip["fabric"], s.fabrics, "no such fabric")
+        _strip_half(reader, s, path, strip)
+        first = taken.setdefault(word.casefold(), f"strip {i + 1}")
+        if first != f"strip {i + 1}":
+            what = f"{first} has the same name"
+            reader.wrong((*path, "name"), what, value=shown(word), remedy="name it")
+
+
+def _strip_half(reader: Reader, s: Sections, path: KeyPath, strip: Values) -> None:
+    """A strip laid before closing lies on one half's plies; one laid after on both."""
+    given = "half" in reader.file.data["joint"]["strips"][path[-1]]
+    if strip.get("laid") == "before" and not given:
+        reader.wrong(path, "'half' is missing", limit=", ".join(s.halves))
+    elif strip.get("laid") == "after" and given:
+        what = 'is for laid = "before"'
+        reader.wrong((*path, "half"), what, value=shown(strip.get("half")), remedy="leave it out")
+    elif "half" in strip and s.halves and strip["half"] not in s.halves:
+        reader.name((*path, "half"), strip["half"], s.halves, "no such half")

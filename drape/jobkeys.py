@@ -314,6 +314,7 @@ JOINT: Mapping[str, Key] = {
     "run_off": Key(number(0, 1000), "mm, 0 to 1000"),
     "greatest_build_up": Key(number(0, 100, above=True), "mm, more than 0, at most 100"),
     "least_overlap": Key(number(0, 1000), "mm, 0 to 1000"),
+    "strips": Key(list_of(table), "[[joint.strips]] tables, one a strip"),
     "yarns": Key(one_of("running-through", "mirrored"), "running-through, mirrored"),
 }
 PLY: Mapping[str, Key] = {

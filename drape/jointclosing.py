@@ -30,6 +30,7 @@ from drape.layup.runline import RunLine, run_line
 from drape.layup.stations import nearest_on
 from drape.layup.walls import Wall, wall_at
 from drape.mould.mould import Half, Mould
+from drape.strips import RunStrip, lapping_half, run_strips, strip_allowances
 
 FAR = 1e6  # mm: a ply of the other half goes on to its bottom
 NO_LIMIT = np.pi  # rad
@@ -85,24 +86,28 @@ class RunClosing:
 
 def closings_of(job: Job, mould: Mould) -> dict[str, RunClosing]:
     """Closing at each run that two halves share and one laps at; empty without a joint."""
+    strips = run_strips(job, mould)
     out = {}
     for run in mould.runs:
-        lap_half = job.joint.lap_half_at(run) if job.joint else None
+        lap_half = lapping_half(job, mould, run)
         halves = [h for h in mould.halves.values() if any(e.name == run for e in h.region.edges)]
         if lap_half is None or len(halves) < 2:
             continue
         own, other = sorted(halves, key=lambda h: h.name != lap_half)
         up = mould.closing if own.name == next(iter(mould.halves)) else -mould.closing
-        out[run] = _closing(job, run, own, other, up)
+        out[run] = _closing(job, run, own, other, up, strips)
     return out
 
 
-def _closing(job: Job, run: str, own: Half, other: Half, up: Floats) -> RunClosing:
+def _closing(
+    job: Job, run: str, own: Half, other: Half, up: Floats, strips: Sequence[RunStrip]
+) -> RunClosing:
     whole = run_line(own.region, own.region.edge(run))
     line = whole.spread()
     plies = ply_allowance_defaults(job)
     thickness = {p.name: p.fabric.thickness for p in job.plies}
-    here = [p for p in plies if p.half == own.name]
+    thickness |= {s.name: s.strip.fabric.thickness for s in strips}
+    here = [p for p in plies if p.half == own.name] + strip_allowances(strips, run, own.name)
     there = [p for p in plies if p.half == other.name]
     longest = max((float(_at(p, run, line.places).max()) for p in here), default=0.0)
     walls = _cut_all(_walls(whole, other, run, up), whole, line, longest + MARGIN)

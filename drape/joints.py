@@ -8,11 +8,13 @@ from drape.errors import Finding, InputError, Level
 from drape.job import Job, Joint
 from drape.joballowances import ply_allowance_defaults
 from drape.layup.allowance import Stations
+from drape.layup.buildup import SeamStrip
 from drape.layup.edges import edge_places
 from drape.layup.joint import RunJoint, RunPly, join_run
 from drape.layup.piece import Piece
 from drape.layup.schedule import LEAST_OVERLAP, Schedule, suggested_schedule
 from drape.mould.mould import Mould
+from drape.strips import RunStrip, lapping_half, run_strips
 
 
 def joints_of(
@@ -27,9 +29,10 @@ def joints_of(
     pieces : by ply; overlaps of plies that have none aren't known with placement scatter
     """
     thickness = {p.name: p.fabric.thickness for p in job.plies}
+    strips = run_strips(job, mould)
     out = {}
     for run in mould.runs:
-        lap_half = job.joint.lap_half_at(run) if job.joint else None
+        lap_half = lapping_half(job, mould, run)
         if lap_half is None:
             continue
         lapping, other = list[RunPly](), list[RunPly]()
@@ -47,8 +50,13 @@ def joints_of(
             edges={name: piece.moved[run] for name, piece in (pieces or {}).items()},
             placement=job.bench.placement,
             cut_proud=job.bench.proud,
+            strips=[_seam_strip(s) for s in strips if s.run == run],
         )
     return out
+
+
+def _seam_strip(each: RunStrip) -> SeamStrip:
+    return SeamStrip(each.name, each.strip.fabric.thickness, 0.5 * each.strip.width)
 
 
 def suggested(job: Job, mould: Mould) -> tuple[dict[str, Schedule] | None, tuple[Finding, ...]]:

@@ -63,6 +63,7 @@ from drape.results import (
     size_findings,
     summarise,
 )
+from drape.strips import PreparedStrip, prepare_strips, run_strips, seam_line
 
 Progress = Callable[[str, int, int], None]
 
@@ -104,6 +105,7 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
     untrimmed = mould  # the bag goes on to the mouths
     mould, trimmed = _trimmed(mould, job)
     findings += trimmed
+    steps += len(run_strips(job, mould))
     mould, fitted = closed_mould(mould, found_mould)
     findings += fitted
     inspections = _inspections(mould)
@@ -115,7 +117,7 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
     findings += bridging_findings(job, bridges)
     findings += radius_findings(job, inspections, bridging_halves(bridges))
     findings += kind_findings(p.fabric for p in job.plies)
-    joints = joints_of(job, mould, {p.ply.name: p.piece for p in plies if p.piece is not None})
+    joints = joints_of(job, mould, _ply_pieces(plies))
     findings += [f for j in joints.values() for f in j.findings]
     findings += scatter_findings(joints, job.bench.least_overlap)
     schedules, told = suggested(job, mould)
@@ -166,9 +168,14 @@ def inspect(paths: Sequence[Path], unit_scale: float) -> dict[str, Any]:
     return {**halves, "runs": list(mould.runs), "findings": findings}
 
 
+def _ply_pieces(plies: Sequence[PlyResult]) -> dict[str, Piece]:
+    """Pieces of the plies proper, by name; a strip's edges are none of a half's."""
+    return {p.ply.name: p.piece for p in plies if p.piece is not None and p.strip is None}
+
+
 def _closing(job: Job, mould: Mould, plies: Sequence[PlyResult]) -> Closing:
     """What the laps do while the halves close, and how their yarns match."""
-    pieces = {p.ply.name: p.piece for p in plies if p.piece is not None}
+    pieces = _ply_pieces(plies)
     runs = closings_of(job, mould)
     eases = eases_of(job, runs, pieces)
     yarns = yarns_of(job, runs, pieces)
@@ -272,7 +279,7 @@ def _drape_all(
     tell: Progress,
     steps: int,
 ) -> tuple[PlyResult, ...]:
-    """All plies, on as many threads as there are; in the job's order."""
+    """All plies, on as many threads as there are; in the job's order, joint strips last."""
     regions = {name: half.region for name, half in mould.halves.items()}
     heights = _heights(job)
     beds = make_beds(job, mould)
@@ -287,6 +294,7 @@ def _drape_all(
             errors.append(error)
     if errors:
         raise InputErrors(errors) if len(errors) > 1 else errors[0]
+    strips = prepare_strips(job, mould)
     done = len(job.halves) + 1
     out = []
     with ThreadPoolExecutor(max_workers=jobs or os.cpu_count() or 1) as pool:
@@ -294,7 +302,9 @@ def _drape_all(
             pool.submit(_drape, job, ply, regions[ply.half], options, findings, beds)
             for ply, (options, findings) in zip(job.plies, prepared, strict=True)
         ]
-        for ply, future in zip(job.plies, futures, strict=True):
+        futures += [pool.submit(_drape_strip, job, strip) for strip in strips]
+        names = [*job.plies, *(strip.ply for strip in strips)]
+        for ply, future in zip(names, futures, strict=True):
             tell(f"draping {ply.name}", done, steps)
             out.append(future.result())
             done += 1
@@ -378,6 +388,16 @@ def _drape(
     risks = cloth_risks(ply, piece)
     found += shear_findings(ply, piece, risks.wrinkling) + check_findings(ply, piece)
     return PlyResult(ply, piece, pattern_of(ply, piece, job.seen_from), tuple(found), risks)
+
+
+def _drape_strip(job: Job, strip: PreparedStrip) -> PlyResult:
+    """A joint strip on its band of the closed mould, with the seam marked on its pattern."""
+    result = _drape(job, strip.ply, strip.band.region, strip.options, (), {})
+    pattern = result.pattern
+    if result.piece is not None and pattern is not None:
+        seam = (strip.of.run, seam_line(strip, result.piece))
+        pattern = replace(pattern, edge_lines=(*pattern.edge_lines, seam))
+    return replace(result, pattern=pattern, strip=strip.of)
 
 
 def _laid(

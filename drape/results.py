@@ -24,6 +24,7 @@ from drape.mould.inspection import Inspection
 from drape.mould.mould import Mould
 from drape.output import clothrecords, records
 from drape.output import summary as record
+from drape.strips import RunStrip
 
 SHARP = 5.0  # times the limit: no finer net mends that
 UNLIKE_HALVES = 3.0  # times as large: worth a word
@@ -31,13 +32,17 @@ UNLIKE_HALVES = 3.0  # times as large: worth a word
 
 @dataclass(frozen=True, eq=False)
 class PlyResult:
-    """One ply: its piece, pattern and risks, or None with the reason among the findings."""
+    """One ply: its piece, pattern and risks, or None with the reason among the findings.
+
+    ``strip``: the joint strip that it is, if it is one.
+    """
 
     ply: Ply
     piece: Piece | None
     pattern: Pattern | None
     findings: tuple[Finding, ...]
     risks: ClothRisks | None = None
+    strip: RunStrip | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -176,6 +181,7 @@ def _ply_record(result: PlyResult) -> record.PlyRecord:
         mass_g=mass,
         prepreg_mass_g=prepreg,
         pieces=pieces,
+        strip=None if result.strip is None else _strip_record(result.strip),
         **shears,
     )
 
@@ -198,6 +204,10 @@ def _piece_record(result: PlyResult, piece: Piece, pattern: Pattern) -> record.P
             "smoothing": clothrecords.smoothing(piece.net, risks.strokes),
         }
     )
+
+
+def _strip_record(strip: RunStrip) -> record.StripRecord:
+    return record.StripRecord(run=strip.run, width_mm=strip.strip.width, laid=strip.strip.laid)
 
 
 def _mass(result: PlyResult) -> float:

@@ -20,6 +20,12 @@ YARN, LINE, MARK = "#ffffff", "#7a3b1d", "#c8502a"
 LAP_KEYS = ("folded_out", "tucked")
 
 
+def half_of(scene: dict[str, Any], ply: dict[str, Any]) -> dict[str, Any]:
+    """The half a ply is laid in; the first one for a strip across both."""
+    named = [half for half in scene["halves"] if half["name"] == ply["half"]]
+    return (named or scene["halves"])[0]
+
+
 def show_mould(plotter: Any, half: dict[str, Any]) -> None:
     """One half of the mould, dull, so that the ply on it stands out."""
     mesh = _triangles(half["points"], half["triangles"])

@@ -16,7 +16,7 @@ import pyvista as pv
 from PIL import Image
 
 from viewers.bar import with_bar
-from viewers.drawing3d import PAPER, look_in, show_mould, show_ply, show_runs
+from viewers.drawing3d import PAPER, half_of, look_in, show_mould, show_ply, show_runs
 from viewers.packing import unpacked
 
 SIZE = (1200, 800)
@@ -30,8 +30,7 @@ def picture(
     plotter: Any = pv.Plotter(off_screen=True, window_size=list(size), lighting="light kit")
     try:
         plotter.set_background(PAPER)
-        half = next(h for h in scene["halves"] if h["name"] == ply["half"])
-        show_mould(plotter, half)
+        show_mould(plotter, half_of(scene, ply))
         show_ply(plotter, ply, scene["range_deg"])
         show_runs(plotter, scene["runs"])
         look_in(plotter, ply)

@@ -13,7 +13,7 @@ from drape.errors import InputError
 from drape.jobfile import write_back
 from drape.layup.plies import hollow_fields
 from drape.layup.trial import SPACING, Trial, try_start
-from drape.pipeline import Results, start_and_warp
+from drape.pipeline import PlyResult, Results, start_and_warp
 from viewers.plyscene import trial_scene
 
 DECIMALS = 3  # of what is written to the job: a micron
@@ -70,8 +70,11 @@ class Trials:
         }
         write_back(self.results.job.path, changes)
 
-    def _result(self, ply: int):
+    def _result(self, ply: int) -> PlyResult:
         plies = self.results.plies
         if not 0 <= ply < len(plies):
             raise InputError("no such ply", value=ply + 1, limit=f"1 to {len(plies)}")
+        if plies[ply].strip is not None:
+            what = "a joint strip starts in the middle of its run; it has no other start"
+            raise InputError(what, where=plies[ply].ply.name)
         return plies[ply]

@@ -25,6 +25,7 @@ from viewers.drawing3d import (
     LAP_KEYS,
     MARK,
     PAPER,
+    half_of,
     look_in,
     show_laps,
     show_mould,
@@ -190,7 +191,7 @@ class Window:
         plotter.set_background(PAPER, all_renderers=False)
         plotter.remove_actor("mould", render=False)
         if self.mould:
-            show_mould(plotter, next(h for h in self.scene["halves"] if h["name"] == ply["half"]))
+            show_mould(plotter, half_of(self.scene, ply))
         show_runs(plotter, self.scene["runs"])
         if ply["sheet"] is not None:
             show_ply(plotter, ply, self.scene["range_deg"])

@@ -46,6 +46,15 @@ class EdgePly:
 
 
 @dataclass(frozen=True)
+class SeamStrip:
+    """A joint strip: it lies over the line from −``half_width`` to +``half_width``, mm."""
+
+    name: str
+    thickness: float
+    half_width: float
+
+
+@dataclass(frozen=True)
 class Band:
     """A stretch across the joint with the same plies all over; places and thickness in mm."""
 
@@ -80,7 +89,10 @@ class Overlap:
 
 
 def build_up(
-    lapping: Sequence[EdgePly], other: Sequence[EdgePly], margin: float = MARGIN
+    lapping: Sequence[EdgePly],
+    other: Sequence[EdgePly],
+    margin: float = MARGIN,
+    strips: Sequence[SeamStrip] = (),
 ) -> tuple[Band, ...]:
     """Ply count and thickness against the place across a run.
 
@@ -89,6 +101,7 @@ def build_up(
     lapping, other : plies of the lapping half and of the other half that reach the run
     margin : mm
         How far the first and last band go beyond the outermost change, and beyond the line.
+    strips : joint strips over the run; each counts as a ply
 
     Returns
     -------
@@ -96,13 +109,16 @@ def build_up(
     """
     ends = np.array([p.allowance for p in lapping])
     starts = np.array([-p.allowance for p in other])
-    changes = np.concatenate([ends, starts, [0.0]])
+    half_widths = np.array([s.half_width for s in strips])
+    changes = np.concatenate([ends, starts, half_widths, -half_widths, [0.0]])
     places = np.unique(np.append(changes, [changes.min() - margin, changes.max() + margin]))
     places = places[np.append(True, np.diff(places) > SAME_PLACE)]
     middle = 0.5 * (places[1:] + places[:-1])
-    there = np.concatenate([middle[:, None] < ends, middle[:, None] > starts], axis=1)
+    across = middle[:, None]
+    there = np.hstack([across < ends, across > starts, np.abs(across) < half_widths])
     count = there.sum(axis=1)
-    thickness = there @ np.array([p.thickness for p in (*lapping, *other)])
+    each = [p.thickness for p in (*lapping, *other)] + [s.thickness for s in strips]
+    thickness = there @ np.array(each)
     return _merged(places, count, thickness)
 
 
@@ -117,16 +133,17 @@ def _merged(places: Floats, count: Floats, thickness: Floats) -> tuple[Band, ...
 
 
 def nominal_overlaps(
-    lapping: Sequence[EdgePly], other: Sequence[EdgePly]
+    lapping: Sequence[EdgePly], other: Sequence[EdgePly], strips: Sequence[SeamStrip] = ()
 ) -> tuple[tuple[Overlap, ...], tuple[Finding, ...]]:
-    """Overlap of each pair of plies, and an error for each gap.
+    """Overlap of each pair of plies, and an error for each gap, with a strip over it too.
 
-    Plies without a partner are told of as a note; butted edges (overlap 0) as a risk.
+    Plies without a partner are told of as a note; butted edges (overlap 0) as a risk, or as
+    a note where a joint strip lies over them.
     """
     pairs = tuple(
         pair_overlap(a, b, a.allowance + b.allowance) for a, b in zip(lapping, other, strict=False)
     )
-    out = [finding for pair in pairs for finding in _gap(pair)]
+    out = [finding for pair in pairs for finding in _gap(pair, strips)]
     longer = lapping if len(lapping) > len(other) else other
     for ply in longer[len(pairs) :]:
         text = "no ply of the other half to pair with at the parting line"
@@ -143,12 +160,16 @@ def pair_overlap(
     return Overlap(ply.name, other.name, nominal, least, greatest, per_thickness)
 
 
-def _gap(pair: Overlap) -> list[Finding]:
+def _gap(pair: Overlap, strips: Sequence[SeamStrip]) -> list[Finding]:
     what, where = pair.nominal_mm, f"{pair.ply} and {pair.other}"
     remedy = "make the lap longer or the set-back smaller"
     if what < -SAME_PLACE:
         text = f"a gap of {-what:.1f} mm between the plies at the parting line"
         return [Finding("error", where, text, remedy)]
+    if what < SAME_PLACE and strips:
+        names = ", ".join(s.name for s in strips)
+        text = f"the plies only butt at the parting line, under {names}"
+        return [Finding("note", where, text, "count on the strip's width on either side only")]
     if what < SAME_PLACE:
         return [Finding("risk", where, "the plies only butt at the parting line", remedy)]
     return []

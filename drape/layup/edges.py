@@ -91,7 +91,12 @@ def _starts_last(region: Region, edge: Edge) -> bool:
 
 
 def stretches(
-    region: Region, surface: Surface, net: Net, edge: Edge, allowance: Allowance, height: float
+    region: Region,
+    surface: Surface,
+    net: Net,
+    edge: Edge,
+    allowance: Allowance,
+    height: float | Floats,
 ) -> tuple[EdgeStretch, ...]:
     """Move ``edge`` by ``allowance`` on the extended mid-surface and map it to the cloth.
 
@@ -102,9 +107,10 @@ def stretches(
         Extended mid-surface; its first vertices and faces are the region's.
     net : Net on that surface
     allowance : mm, or stations along the edge
-    height : mm from the cavity to the mid-surface
+    height : mm from the cavity to the mid-surface, one or (n,) for the region's vertices
     """
     out = []
+    heights = np.broadcast_to(np.asarray(height, float), len(region.surface.vertices))
     along = edge_places(region, edge)
     for index, closed in smooth_parts(edge, surface.vertices):
         chain = edge.vertices[index]
@@ -119,7 +125,8 @@ def stretches(
         whole = along if closed else along[index]
         place = (1.0 - share) * whole[segment] + share * whole[segment + 1]
         wanted = values_at(allowance, place)
-        shift = _shift(net, normals, segment, share, closed, face, base, direction, height)
+        above = (1.0 - share) * heights[ends[:-1]][segment] + share * heights[ends[1:]][segment]
+        shift = _shift(net, normals, segment, share, closed, face, base, direction, above)
         flat_face, zero = _shot(net, face, base, direction, shift)
         moved_faces, moved = _shot(net, face, base, direction, shift + wanted)
         flat_base, flat, found = _mapped(net, zero, moved, wanted)
@@ -224,11 +231,11 @@ def _shift(net, normals, segment, share, closed, face, base, direction, height) 
     secant method along the geodesic, since a wall that leans far out bends on the way.
     NaN where it doesn't come back within FARTHEST heights.
     """
-    if normals is None or height == 0.0:
+    if normals is None or not height.any():
         return np.zeros(len(segment))
     ring = np.concatenate([normals, normals[:1]]) if closed else normals
     c = (1.0 - share)[:, None] * ring[segment] + share[:, None] * ring[segment + 1]
-    rim = base[:, :3] - height * base[:, 3:6]
+    rim = base[:, :3] - height[:, None] * base[:, 3:6]
     lean = np.einsum("ij,ij->i", direction, c)
     before = np.zeros(len(segment))
     gap_before = height * np.einsum("ij,ij->i", base[:, 3:6], c)

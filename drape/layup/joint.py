@@ -10,7 +10,7 @@ import numpy as np
 from drape.errors import Finding
 from drape.geometry.surface import Floats
 from drape.layup.allowance import Allowance, Stations, values_at
-from drape.layup.buildup import Band, EdgePly, Overlap, build_up, nominal_overlaps
+from drape.layup.buildup import Band, EdgePly, Overlap, SeamStrip, build_up, nominal_overlaps
 from drape.layup.edges import EdgeStretch
 from drape.layup.scatter import (
     Placement,
@@ -64,6 +64,7 @@ class RunJoint:
     bands_at : float or None, mm along the run
         None: the bands are the same all along it.
     least_bands, least_bands_at : as these, where the greatest thickness is least
+    strips : tuple of SeamStrip, joint strips over the run, in order of lay-up
     """
 
     lap_half: str
@@ -75,6 +76,7 @@ class RunJoint:
     bands_at: float | None = None
     least_bands: tuple[Band, ...] | None = None
     least_bands_at: float | None = None
+    strips: tuple[SeamStrip, ...] = ()
 
 
 def join_run(
@@ -87,6 +89,7 @@ def join_run(
     edges: Edges | None = None,
     placement: Placement | None = None,
     cut_proud: float = 0.0,
+    strips: Sequence[SeamStrip] = (),
 ) -> RunJoint:
     """The joint of the plies that reach ``run``; for one half alone, its own plies only.
 
@@ -97,10 +100,12 @@ def join_run(
     edges : the cut edges at the run of those plies that have a piece
     placement : by default the common one
     cut_proud : mm, of edges that are trimmed in the mould
+    strips : joint strips over the run, in order of lay-up
     """
     edges, placement = edges or {}, placement or Placement()
     places = _places((*lapping, *other), length)
-    joint = _built_up(RunJoint(lap_half, (), (), ()), lapping, other, places)
+    empty = RunJoint(lap_half, (), (), (), strips=tuple(strips))
+    joint = _built_up(empty, lapping, other, places)
     there = [
         (ply.at(0.0), edge_stations(edges[ply.name], ply.allowance))
         for ply in (*lapping, *other)
@@ -115,7 +120,7 @@ def join_run(
     )
     if not lapping or not other:
         return joint
-    nominal, findings = nominal_overlaps(*_where_least(lapping, other, places))
+    nominal, findings = nominal_overlaps(*_where_least(lapping, other, places), strips)
     overlaps = tuple(
         _scattered(o, a, b, edges, placement)
         for o, a, b in zip(nominal, lapping, other, strict=False)
@@ -140,7 +145,10 @@ def _built_up(
     """The joint with its bands; of several places those with the greatest and least build-up."""
     if not lapping and not other:
         return joint
-    every = [build_up([p.at(s) for p in lapping], [p.at(s) for p in other]) for s in places]
+    every = [
+        build_up([p.at(s) for p in lapping], [p.at(s) for p in other], strips=joint.strips)
+        for s in places
+    ]
     if len(places) == 1:
         return replace(joint, bands=every[0])
     thickness = np.round([max(band.thickness_mm for band in bands) for bands in every], 9)

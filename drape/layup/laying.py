@@ -127,10 +127,10 @@ def laying_heights(bed: Bed, ply: Cloth, before: Sequence[Cloth], other: Sequenc
     laps = _allowance(bed, ply) > 0.0
     for cloth in before:
         end = np.maximum(_allowance(bed, cloth), 0.0)
-        heights -= laps * cloth.thickness * _step((bed.past - end) / ramp)
+        heights -= laps * cloth.thickness * smooth_step((bed.past - end) / ramp)
     for cloth in other:
         begin = np.maximum(-_allowance(bed, cloth), 0.0)
-        heights += laps * cloth.thickness * _step((bed.past - begin) / ramp)
+        heights += laps * cloth.thickness * smooth_step((bed.past - begin) / ramp)
     return heights
 
 
@@ -143,7 +143,7 @@ def _allowance(bed: Bed, cloth: Cloth) -> Floats:
     return out
 
 
-def _step(share: Floats) -> Floats:
+def smooth_step(share: Floats) -> Floats:
     """From 0 at 0 to 1 at 1, level at both ends."""
     t = np.clip(share, 0.0, 1.0)
     return t * t * (3.0 - 2.0 * t)

@@ -53,14 +53,14 @@ class PieceOptions:
     warp : (3,) direction of the warp there
     allowances : edge name → mm, + past the edge, − short of it; or stations along the edge
     trims : edge name → mm, of edges cut proud: the allowance they are trimmed to in the mould
-    height : mm from the cavity to the ply's mid-surface
+    height : mm from the cavity to the ply's mid-surface, one or (n,) for the region's vertices
     spacing : mm between the net's yarns
     """
 
     start: SurfacePoint
     warp: Floats
     allowances: Mapping[str, Allowance]
-    height: float = 0.0
+    height: float | Floats = 0.0
     spacing: float = 1.0
     trims: Mapping[str, Allowance] = field(default_factory=dict)
 
@@ -243,7 +243,11 @@ def _polygon(parts: tuple[Outline, ...], where: str, net: Net) -> shapely.Polygo
 def _checks(region, mid, extended, net, moved, cut, polygon, options) -> Checks:
     """The three self-checks; see ``layup.checks``."""
     error = mesh_error(region.surface)
-    residuals, doubt = curvature_residuals(net, extended, region.surface, mid)
+    # the cavity's facets have the same turn as a parallel of it, and are measured better;
+    # a mid-surface that goes up and down has a curvature of its own
+    level = np.ptp(np.asarray(options.height, float)) == 0.0
+    base = region.surface if level else mid
+    residuals, doubt = curvature_residuals(net, extended, base, mid)
     own = DOUBTS * (largest_block_sum(doubt) + chord_strain(region.surface))
     own += slope_error(region.surface)
     second = _net(extended, options, OTHER_SPACING * options.spacing, half=True)

@@ -141,7 +141,7 @@ def _edges(
 ) -> tuple[tuple[Edge, ...], tuple[tuple[int, ...], ...]]:
     """Edges round what is inside, and the loops they make; the longest loop first."""
     label, normals = labels
-    loops = _inner_rims(surface, inside)
+    loops = inner_rims(surface, inside)
     edges: list[Edge] = []
     numbers = []
     for loop in sorted(loops, key=lambda x: -loop_length(surface.vertices[x])):
@@ -160,7 +160,7 @@ def _edges(
     return tuple(edges), tuple(numbers)
 
 
-def _inner_rims(surface: Surface, inside: Bools) -> list[Ints]:
+def inner_rims(surface: Surface, inside: Bools) -> list[Ints]:
     """Rims of the faces inside, as ``geometry.rims.rims`` gives them."""
     if inside.all():
         return rims(surface)

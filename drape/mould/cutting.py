@@ -1,10 +1,11 @@
-"""Cut a mesh along a plane: crossings on smooth edges, and the faces divided there.
+"""Cut a mesh where a height is 0: crossings on smooth edges, and the faces divided there.
 
-Lengths in mm. A height is a signed distance above the plane.
+Lengths in mm. A height is a signed distance above a plane, or past a line on the surface.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,12 +18,15 @@ from drape.mould.cubics import (
     one_edge_normal,
 )
 
+# From the cubics (e, 4, 3) of crossed edges and their ends (e, 2) to parameters and points.
+Locate = Callable[[Floats, Ints], tuple[Floats, Floats]]
+
 SNAP = 0.05  # of an edge: a crossing nearer to its end than this moves the end instead
 
 
 @dataclass(eq=False)
 class CutMesh:
-    """A mesh while it is cut: positions, heights above the plane, corner normals."""
+    """A mesh while it is cut: positions, heights, corner normals."""
 
     vertices: Floats
     height: Floats
@@ -32,7 +36,7 @@ class CutMesh:
 
 @dataclass(frozen=True, eq=False)
 class Crossings:
-    """Edges (low, high vertex) that the plane crosses, the point and parameter from low."""
+    """Edges (low, high vertex) that are crossed, the point and parameter from low."""
 
     ends: Ints
     points: Floats
@@ -82,29 +86,45 @@ def _normal_in(mesh: CutMesh, face: Ints, vertex: Ints, default: Floats) -> Floa
     return np.where((face < 0)[:, None], default, mesh.normals[face, corner])
 
 
-def _solve(
-    mesh: CutMesh, surface: Surface, zone: Bools, origin: Floats, direction: Floats
-) -> tuple[Crossings, Bools]:
+def in_plane(origin: Floats, direction: Floats) -> Locate:
+    """Crossings lie exactly in the plane through ``origin`` with unit normal ``direction``."""
+
+    def locate(control: Floats, ends: Ints) -> tuple[Floats, Floats]:
+        u = crossing_parameter((control - origin) @ direction)
+        points = cubic_point(control, u)
+        return u, points - ((points - origin) @ direction)[:, None] * direction
+
+    return locate
+
+
+def between_heights(mesh: CutMesh) -> Locate:
+    """Crossings lie where heights that are linear along an edge are 0."""
+
+    def locate(control: Floats, ends: Ints) -> tuple[Floats, Floats]:
+        low, high = mesh.height[ends.T]
+        u = low / (low - high)
+        return u, cubic_point(control, u)
+
+    return locate
+
+
+def _solve(mesh: CutMesh, surface: Surface, zone: Bools, locate: Locate) -> tuple[Crossings, Bools]:
     ends, f, k = _crossing_edges(mesh, zone)
     control, strong = _edge_curves(mesh, surface, f, k)
-    u = crossing_parameter((control - origin) @ direction)
-    points = cubic_point(control, u)
-    points -= ((points - origin) @ direction)[:, None] * direction
+    u, points = locate(control, ends)
     return Crossings(ends, points, u, len(mesh.vertices)), strong
 
 
-def find_crossings(
-    mesh: CutMesh, surface: Surface, zone: Bools, origin: Floats, direction: Floats
-) -> Crossings:
-    return _solve(mesh, surface, zone, origin, direction)[0]
+def find_crossings(mesh: CutMesh, surface: Surface, zone: Bools, locate: Locate) -> Crossings:
+    return _solve(mesh, surface, zone, locate)[0]
 
 
-def snap(mesh: CutMesh, surface: Surface, zone: Bools, origin: Floats, direction: Floats) -> None:
-    """Move vertices that the plane nearly meets into it, along an edge: no slivers.
+def snap(mesh: CutMesh, surface: Surface, zone: Bools, locate: Locate) -> None:
+    """Move vertices that are nearly at height 0 there, along an edge: no slivers.
 
     A vertex on the rim or a crease only moves along it.
     """
-    found, strong = _solve(mesh, surface, zone, origin, direction)
+    found, strong = _solve(mesh, surface, zone, locate)
     u = np.concatenate([found.parameter, 1.0 - found.parameter])
     vertex, other = found.ends.T.ravel(), found.ends[:, ::-1].T.ravel()
     point, strong = np.tile(found.points, (2, 1)), np.tile(strong, 2)
@@ -139,7 +159,7 @@ def _move(mesh: CutMesh, normals: Floats, v: int, w: int, u: float, point: Float
 
 
 def split(mesh: CutMesh, zone: Bools, crossings: Crossings) -> Pieces:
-    """Divide the faces that the plane crosses; the others stay, in order."""
+    """Divide the faces with heights of both signs; the others stay, in order."""
     height = mesh.height[mesh.faces]
     mixed = zone & (height.max(axis=1) > 0) & (height.min(axis=1) < 0)
     beyond = zone & ~mixed & (height.max(axis=1) > 0)
@@ -163,7 +183,7 @@ def split(mesh: CutMesh, zone: Bools, crossings: Crossings) -> Pieces:
 def _clip(
     mesh: CutMesh, f: int, side: float, crossings: Crossings, known: dict[tuple[int, int], int]
 ) -> tuple[list[int], list[Floats]]:
-    """Corners (and normals) of the part of a face on one side of the plane, in turn."""
+    """Corners (and normals) of the part of a face on one side of height 0, in turn."""
     corners: list[int] = []
     normals: list[Floats] = []
     for k in range(3):

@@ -17,7 +17,7 @@ from scipy.sparse.csgraph import connected_components
 
 from drape.errors import Finding, InputError
 from drape.geometry.surface import Bools, Floats, Ints, Surface, build, readonly, unit
-from drape.mould.cutting import Crossings, CutMesh, find_crossings, snap, split
+from drape.mould.cutting import Crossings, CutMesh, find_crossings, in_plane, snap, split
 from drape.mould.parting import distance_to_polyline
 from drape.mould.region import Edge, Region
 
@@ -53,8 +53,9 @@ def trim_region(
     zone = _past(surface, height, mouth)
     _check_zone(region, zone, mouth, height, where)
     mesh = CutMesh(surface.vertices.copy(), height, surface.faces, surface.corner_normals.copy())
-    snap(mesh, surface, zone, origin, direction)
-    crossings = find_crossings(mesh, surface, zone, origin, direction)
+    locate = in_plane(origin, direction)
+    snap(mesh, surface, zone, locate)
+    crossings = find_crossings(mesh, surface, zone, locate)
     pieces = split(mesh, zone, crossings)
     vertices = np.vstack([mesh.vertices, crossings.points])
     cut = build(vertices, pieces.faces, corner_normals=pieces.normals)

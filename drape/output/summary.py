@@ -117,11 +117,21 @@ class PieceRecord(Shears):
     checks: Checks | None = None
 
 
+class StripRecord(Model):
+    """A joint strip's run, its width across it, and whether it is laid before closing."""
+
+    run: str
+    width_mm: Amount
+    laid: Literal["before", "after"]
+
+
 class PlyRecord(Shears):
     """A ply; ``angle_deg`` as the job gives it.
 
     ``mass_g`` is the fibre's, ``prepreg_mass_g`` with resin as supplied, null where the resin
     content isn't known.
+    A joint strip is one too: ``strip`` says where it lies, ``half`` names both halves
+    ("lower + upper") if it is laid after closing, and its angle counts from the run.
     """
 
     name: str
@@ -132,6 +142,7 @@ class PlyRecord(Shears):
     mass_g: Amount | None = None
     prepreg_mass_g: Amount | None = None
     pieces: tuple[PieceRecord, ...] = ()
+    strip: StripRecord | None = None
 
 
 class BuildUp(Model):

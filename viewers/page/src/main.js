@@ -47,7 +47,7 @@ function choose(index, look = true) {
 }
 
 function list() {
-  const halves = data.halves.map((h) => h.name);
+  const halves = [...new Set(data.plies.map((p) => p.half))]; // a strip may lie across both
   $("plies").replaceChildren(...halves.map((half) => make("div", { className: "half" },
     make("span", {}, half),
     make("div", { className: "row" }, ...data.plies.flatMap((p, k) => p.half !== half ? [] : [

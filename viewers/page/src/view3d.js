@@ -110,7 +110,7 @@ export class View3D {
 
   // look: turn the view so that one sees into the ply from the hollow.
   show(ply, sheet, look) {
-    const half = this.data.halves.find((h) => h.name === ply.half);
+    const half = this.data.halves.find((h) => h.name === ply.half) ?? this.data.halves[0];
     const mould = this.clear("mould");
     if (half) {
       const material = new MeshLambertMaterial({
