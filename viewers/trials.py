@@ -46,7 +46,7 @@ class Trials:
         sign = -1.0 if self.results.job.seen_from == "mould" else 1.0
         tried = replace(
             result.ply,
-            start=tuple(float(x) for x in point),
+            start=(float(point[0]), float(point[1]), float(point[2])),
             angle=sign * math.radians(angle_deg),
             angle_deg=angle_deg,
         )

@@ -1,0 +1,25 @@
+"""Draws the README's picture from the demo: ``python docs/picture.py``."""
+
+import tempfile
+from pathlib import Path
+
+from drape import pipeline, publish
+from drape.job import load_job
+from viewers.pictures import pictures
+from viewers.scene import make_scene
+
+PLY = 2  # place in the demo's list
+
+
+def main() -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        results = pipeline.run(load_job(publish.copy_demo(Path(folder))))
+    scene = make_scene(results)
+    images, findings = pictures({**scene, "plies": scene["plies"][PLY : PLY + 1]})
+    for finding in findings:
+        raise SystemExit(f"{finding.message}; {finding.remedy}")
+    Path(__file__).with_name("ply.png").write_bytes(images[0])
+
+
+if __name__ == "__main__":
+    main()
