@@ -13,6 +13,7 @@ from pathlib import Path
 import cases
 import numpy as np
 import plain
+import views
 
 from drape import pipeline, publish
 from drape.cloth.solver import NetOptions, solve_net
@@ -59,6 +60,7 @@ def rows():
         seconds, _ = best_of(lambda: publish.publish(pipeline.run(job), target), 2)
     yield "the whole demo, kernels compiled", f"{seconds:.1f} s", "10 s"
 
+    yield from views.rows()
     yield from candidate_rows(elbow)
     for name in ("first", "million", "scan"):
         yield from apart(name)
