@@ -20,6 +20,8 @@ from drape.layup.piece import Piece
 from drape.mould.mould import Half
 
 HALF = 0.499  # of a face's area; the parts' sum is rounded, and smoothed scans differ a little
+# of a half's mesh: a scan of a million would make tables of hundreds of MB; our own choice
+MOST_FACES = 300_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,13 +103,18 @@ def _field(
     )
 
 
-def mended_findings(file_faces: Mapping[str, Ints]) -> list[Finding]:
-    """A note where faces were mended, so that they have no number in the file."""
-    return [
-        Finding("note", name, f"{count} mended triangles aren't in the file: no fields for them")
-        for name, faces in file_faces.items()
-        if (count := int((faces < 0).sum()))
-    ]
+def face_findings(file_faces: Mapping[str, Ints]) -> list[Finding]:
+    """Notes where faces were mended, so that they have no number in the file, and where a mesh
+    has too many for a table."""
+    out = []
+    for name, faces in file_faces.items():
+        if len(faces) > MOST_FACES:
+            message = f"no table of fields: the mesh has {len(faces)} faces, allowed {MOST_FACES}"
+            out.append(Finding("note", name, message, "read nets/*.vtp, or give a coarser mesh"))
+        elif count := int((faces < 0).sum()):
+            message = f"{count} mended triangles aren't in the file: no fields for them"
+            out.append(Finding("note", name, message))
+    return out
 
 
 def tables(

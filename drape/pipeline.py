@@ -20,7 +20,7 @@ from drape.clothrisks import (
     shear_findings,
 )
 from drape.errors import AccuracyError, Finding, InputError, InputErrors
-from drape.facefields import Ground, mended_findings
+from drape.facefields import Ground, face_findings
 from drape.geometry.surface import Floats, Ints, Surface, SurfacePoint
 from drape.hollow import bag_record, hollow_of
 from drape.job import Job, Ply
@@ -93,7 +93,7 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
         surfaces[half.name], found = read_surface(half.mesh, job.unit_scale)
         findings += found
     numbers = {h.name: file_faces(h.mesh, job.unit_scale, surfaces[h.name]) for h in job.halves}
-    findings += mended_findings(numbers)
+    findings += face_findings(numbers)
     findings += size_findings(surfaces)
     tell("finding the mould", len(job.halves), steps)
     mould = _named(find_mould(surfaces, closing=job.closing), job)

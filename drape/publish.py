@@ -6,7 +6,7 @@ from importlib.resources import files
 from pathlib import Path
 
 from drape.errors import InputError
-from drape.facefields import tables
+from drape.facefields import MOST_FACES, tables
 from drape.output.drawing import Drawing, pattern_drawing
 from drape.output.dxf import to_dxf
 from drape.output.fieldtable import field_table
@@ -69,7 +69,7 @@ def _fields(results: Results) -> dict[str, bytes]:
     for half, ground in results.grounds.items():
         mine = [(p.ply, p.piece) for p in results.plies if p.ply.half == half and p.strip is None]
         plies = [(ply.order, ply.fabric, p) for ply, p in mine if p is not None and p.valid]
-        if plies:
+        if plies and len(ground.file_faces) <= MOST_FACES:
             name = safe_name(half, taken)
             taken.add(name)
             out[f"fields/{name}.csv"] = field_table(

@@ -15,6 +15,7 @@ import trimesh
 from trough_jobs import PLY, two_troughs
 
 from drape import pipeline
+from drape.facefields import face_findings
 from drape.geometry import shapes
 from drape.job import load_job
 from drape.publish import rendered
@@ -214,3 +215,15 @@ def test_bridging_is_told_once_a_half_and_grows_with_the_stack(tmp_path):
 def test_no_word_of_bridging_in_a_wide_corner(tmp_path):
     results = channel(tmp_path, 5.5, 2)
     assert not [f for f in results.findings if "bridg" in f.message]
+
+
+def test_meshes_too_large_for_a_table_are_told_and_left_out(bowl, monkeypatch):
+    results = bowl[1]
+    count = len(results.grounds["bowl"].file_faces)
+    monkeypatch.setattr("drape.publish.MOST_FACES", count)
+    assert "fields/bowl.csv" in rendered(results)
+    monkeypatch.setattr("drape.publish.MOST_FACES", count - 1)
+    assert "fields/bowl.csv" not in rendered(results)
+    (told,) = face_findings({"bowl": np.zeros(300_001, int)})
+    assert "300001 faces" in told.message
+    assert face_findings({"bowl": np.zeros(300_000, int)}) == []

@@ -22,6 +22,7 @@ COLUMNS: tuple[tuple[str, int], ...] = (
     ("areal_mass_g_m2", 2),
 )
 HEADER = ",".join(["order", "face", *(name for name, _ in COLUMNS)])
+ROW = ",".join(["%d", "%d", *(f"%.{digits}f" for _, digits in COLUMNS)])  # at once: a row is 5 µs
 
 
 def field_table(plies: Iterable[tuple[int, Ints, Floats]]) -> bytes:
@@ -38,7 +39,6 @@ def field_table(plies: Iterable[tuple[int, Ints, Floats]]) -> bytes:
         rounded = np.column_stack(
             [np.round(values[:, k], digits) + 0.0 for k, (_, digits) in enumerate(COLUMNS)]
         )
-        for face, row in zip(faces.tolist(), rounded.tolist(), strict=True):
-            texts = ["" if x != x else f"{x:.{d}f}" for x, (_, d) in zip(row, COLUMNS, strict=True)]
-            lines.append(f"{order},{face},{','.join(texts)}")
-    return ("\n".join(lines) + "\n").encode("ascii")
+        rows = zip(faces.tolist(), rounded.tolist(), strict=True)
+        lines += [ROW % (order, face, *row) for face, row in rows]
+    return ("\n".join(lines) + "\n").replace("nan", "").encode("ascii")
