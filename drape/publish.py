@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from importlib.resources import files
 from pathlib import Path
 
+from drape.benchsheets import bench_sheets
 from drape.errors import InputError
 from drape.facefields import MOST_FACES, tables
 from drape.output.drawing import Drawing, pattern_drawing
@@ -12,10 +14,11 @@ from drape.output.dxf import to_dxf
 from drape.output.fieldtable import field_table
 from drape.output.folder import safe_name, write_folder
 from drape.output.pdf import to_pdf
-from drape.output.records import net_file
+from drape.output.records import finding_records, net_file
 from drape.output.summary import to_json
 from drape.output.svg import to_svg
 from drape.pipeline import Results
+from viewers.pictures import pictures
 from viewers.scene import make_scene
 from viewers.webpage import page
 
@@ -39,7 +42,28 @@ def publish(results: Results, folder: Path) -> tuple[str, ...]:
 
 def rendered(results: Results) -> dict[str, bytes]:
     """Name → bytes of every file of the output folder."""
-    out: dict[str, bytes] = {"summary.json": b""}
+    scene = make_scene(results)
+    with ThreadPoolExecutor(1) as pool:  # pictures are drawn by a process of their own
+        drawing = pool.submit(pictures, scene)
+        out = _pieces(results) | _fields(results)
+        out["view.html"] = page(scene)
+        drawn, told = drawing.result()
+    footer = page_heading(results)
+    out["layup-sheets.pdf"] = bench_sheets(results, scene, drawn, footer)
+    out["summary.json"] = b""
+    summary = results.summary.model_copy(
+        update={
+            "files": tuple(sorted(out)),
+            "findings": (*results.summary.findings, *finding_records(told)),
+        }
+    )
+    out["summary.json"] = to_json(summary).encode("utf-8")
+    return dict(sorted(out.items()))
+
+
+def _pieces(results: Results) -> dict[str, bytes]:
+    """Patterns of the valid pieces and nets of all."""
+    out: dict[str, bytes] = {}
     drawings: list[Drawing] = []
     taken: set[str] = set()
     for result in results.plies:
@@ -52,14 +76,10 @@ def rendered(results: Results) -> dict[str, bytes]:
             drawings.append(drawing)
             out[f"patterns/{name}.svg"] = to_svg(drawing)
         out[f"nets/{name}.vtp"] = net_file(result.piece.net, result.ply.fabric)
-    out |= _fields(results)
     if drawings:
         out["patterns.dxf"] = to_dxf(drawings)
         out["patterns.pdf"] = _pdf(drawings, results)
-    out["view.html"] = page(make_scene(results))
-    summary = results.summary.model_copy(update={"files": tuple(sorted(out))})
-    out["summary.json"] = to_json(summary).encode("utf-8")
-    return dict(sorted(out.items()))
+    return out
 
 
 def _fields(results: Results) -> dict[str, bytes]:

@@ -30,7 +30,7 @@ LEVELS = (
      "drape.strips"),
     ("drape.pipeline",),
     ("viewers",),
-    ("drape.publish",),
+    ("drape.publish", "drape.benchsheets"),
     ("drape.cli", "drape.clitext", "drape.clicloth"),
 )  # fmt: skip
 LEVEL = {name: level for level, names in enumerate(LEVELS) for name in names}

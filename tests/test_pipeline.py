@@ -325,7 +325,12 @@ def test_an_invalid_piece_gets_no_cut_files_and_exit_code_3(tmp_path, monkeypatc
     told = "".join(capsys.readouterr())
     assert "closure check failed" in told
     names = {p.relative_to(out).as_posix() for p in out.rglob("*") if p.is_file()}
-    assert names == {"summary.json", "nets/lower-1.vtp", "view.html"}
+    assert names == {
+        "summary.json",
+        "nets/lower-1.vtp",
+        "view.html",
+        "layup-sheets.pdf",
+    }
     (piece,) = json.loads((out / "summary.json").read_text())["plies"][0]["pieces"]
     assert piece["valid"] is False
     assert piece["outline_mm"] is None

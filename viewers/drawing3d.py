@@ -49,6 +49,8 @@ def show_ply(plotter: Any, ply: dict[str, Any], top: float, name: str = "ply") -
         yarns = lift.mesh(_polylines(ply["yarns"][which]))
         _line(plotter, yarns, YARN, width, f"{name} {which}", 0.55)
     _line(plotter, lift.mesh(_polylines(ply["cut_line"])), INK, 2.5, f"{name} cut line")
+    zones = [line for z in ply.get("zones", ()) for line in (*z["outlines"], *z["hatching"])]
+    _line(plotter, lift.mesh(_polylines(zones)), MARK, 2, f"{name} zones")
     _start(plotter, ply, name)
 
 

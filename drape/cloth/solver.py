@@ -88,6 +88,13 @@ def solve_net(
         columns = _fill(patches, grid, i0, start, np.asarray(warp, float), options, levels)
         if not _touches_end(grid.state):
             break
+    else:
+        raise AccuracyError(
+            "the yarns are longer than any that were tried",
+            value=f"more than {2.0 * float(grid.u.max()):.0f} mm",
+            remedy="the surface winds round itself: split it",
+            partial=_trimmed(surface, patches, grid, i0, columns),
+        )
     net = _trimmed(surface, patches, grid, i0, columns)
     i, j = net.origin
     if np.count_nonzero(net.known[max(i - 1, 0) : i + 2, max(j - 1, 0) : j + 2]) < 9:
@@ -173,7 +180,15 @@ def _empty_grid(extent: float, options: NetOptions) -> tuple[Grid, int]:
 def _pages(shape: tuple[int, int, int]) -> Floats:
     """Memory for rows in small pages: most of the grid is never touched, and what an array
     of this size gets by default, pages of 2 MB, would be cleared whole for a few yarns."""
-    return np.ndarray(shape, buffer=mmap.mmap(-1, 8 * int(np.prod(shape))))
+    size = 8 * int(np.prod(shape))
+    try:
+        return np.ndarray(shape, buffer=mmap.mmap(-1, size))
+    except OSError as error:
+        raise InputError(
+            "the net needs more memory than there is",
+            value=f"{size / 1e9:.1f} GB",
+            remedy="use a larger spacing",
+        ) from error
 
 
 def _touches_end(state: np.ndarray) -> bool:

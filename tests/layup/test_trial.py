@@ -32,14 +32,23 @@ def test_another_start_gives_what_a_piece_from_there_has(dome):
 
 
 def test_coarse_trial_has_the_spheres_outline(dome):
-    """Radius π/2 on the yarns' axes, 1.386646 on the diagonal, of R = 1; see design's formulas
-    for the sphere [Chebyshev net, s f″ + f′ + sin f = 0], and 4 mm of allowance besides."""
+    """Radius π/2 on the yarns' axes, 1.386646 on the diagonals, of R = 1 (keys
+    ``chebyshev1878``, ``mack1956``), and 4 mm of allowance on the axes besides."""
     trial = try_start(dome, dome.options.start, dome.options.warp, 5.0)
     points = trial.outlines[0].points
     angle = np.degrees(np.arctan2(points[:, 1], points[:, 0]))
     radius = np.linalg.norm(points, axis=1)
-    on_axis = radius[np.abs(angle) < 0.5]
-    assert on_axis == pytest.approx(0.5 * np.pi * R + 4.0, abs=0.3)
+    for middle, wanted in [(0, 0.5 * np.pi), (90, 0.5 * np.pi), (-90, 0.5 * np.pi)]:
+        near = np.abs(angle - middle) < 0.5
+        assert near.any()
+        assert radius[near] == pytest.approx(wanted * R + 4.0, abs=0.3)
+    bare = drape_piece(shapes.hemisphere(R, 32), [0, 0, -R], [1, 0, 0], spacing=2.0)
+    own = try_start(bare, bare.options.start, bare.options.warp, 5.0).outlines[0].points
+    angle = np.degrees(np.arctan2(own[:, 1], own[:, 0]))
+    for middle in (45, -45, 135, -135):
+        near = np.abs(angle - middle) < 0.5
+        assert near.any()
+        assert np.linalg.norm(own[near], axis=1) == pytest.approx(1.386646 * R, abs=0.3)
 
 
 def test_no_outline_where_a_piece_is_refused(dome):

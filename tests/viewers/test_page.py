@@ -33,7 +33,7 @@ def nets(demo_results, tmp_path_factory):
     folder = tmp_path_factory.mktemp("nets")
     out = []
     for k, ply in enumerate(demo_results.plies):
-        (folder / f"{k}.vtp").write_bytes(net_file(ply.piece.net))
+        (folder / f"{k}.vtp").write_bytes(net_file(ply.piece.net, ply.ply.fabric))
         out.append(pv.read(folder / f"{k}.vtp"))
     return out
 

@@ -1,0 +1,74 @@
+"""Lay-up sheets, read back: a page a ply with what the summary says, and the cautions once."""
+
+import io
+
+import pytest
+from pypdf import PdfReader
+
+from drape.benchsheets import bench_sheets
+from drape.output.sheets import PlySheet, to_sheets
+from viewers.scene import make_scene
+
+NASTY = 'a <b>bold</b> & "<script>" ☠ ply'
+
+
+@pytest.fixture(scope="module")
+def scene(demo_results):
+    return make_scene(demo_results)
+
+
+@pytest.fixture(scope="module")
+def pages(demo_results, scene):
+    data = bench_sheets(demo_results, scene, {}, "date ____")
+    return PdfReader(io.BytesIO(data)).pages
+
+
+def test_a_page_a_ply_with_what_the_summary_says(pages, demo_results):
+    assert len(pages) == len(demo_results.plies)
+    for page, ply in zip(pages, demo_results.summary.plies, strict=True):
+        text = page.extract_text()
+        assert f"{ply.name}: {ply.half}" in text
+        assert f"{ply.max_shear_deg:.1f}°" in text
+        x, y, z = ply.pieces[0].start_mm
+        assert f"{x:.1f}, {y:.1f}, {z:.1f} mm" in text
+        assert f"{len(ply.pieces[0].smoothing)}. " in text
+        assert len(page.images) == 1  # the flat map
+
+
+def test_cautions_stand_once(pages):
+    texts = [" ".join(p.extract_text().split()) for p in pages]
+    assert [("sensitise skin" in t, "not strength" in t) for t in texts] == [
+        (True, True), *[(False, False)] * (len(pages) - 1),
+    ]  # fmt: skip
+    assert "qualified engineer" in texts[0]
+
+
+def test_risks_of_a_ply_stand_on_its_page(demo_results, scene):
+    risky = {p.ply.name for p in demo_results.plies for f in p.findings if f.level == "risk"}
+    reader = PdfReader(io.BytesIO(bench_sheets(demo_results, scene, {}, "")))
+    told = {
+        p.ply.name
+        for p, page in zip(demo_results.plies, reader.pages, strict=True)
+        if "Look out" in page.extract_text()
+    }
+    warned = {p.ply.name for p in demo_results.plies for f in p.findings if f.level == "warning"}
+    assert told == risky | warned
+
+
+def test_same_sheets_same_bytes(demo_results, scene):
+    one, two = (bench_sheets(demo_results, scene, {}, "x") for _ in range(2))
+    assert one == two
+
+
+def test_names_are_text_and_a_failed_ply_says_so():
+    sheet = PlySheet(NASTY, (("edges", NASTY),), (), (NASTY,), (NASTY,), cut=False)
+    text = PdfReader(io.BytesIO(to_sheets([sheet], NASTY, NASTY, [NASTY]))).pages[0].extract_text()
+    assert text.count("<b>bold</b>") == 7
+    assert "don't cut" in text
+    assert "☠" not in text  # the standard fonts lack it
+
+
+def test_minus_is_one():
+    sheet = PlySheet("x", (), (), ("pull it longer at −45° to the warp",), ())
+    text = PdfReader(io.BytesIO(to_sheets([sheet], "t", "", []))).pages[0].extract_text()
+    assert "-45°" in text

@@ -1,0 +1,69 @@
+"""A ply's shear on its flat pattern, with the numbered marks and smoothing strokes.
+
+For the sheets: also where no picture can be drawn, since matplotlib needs no GL. Lengths in
+mm, flat coordinates.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.tri import Triangulation
+
+from viewers.colours import colour_map
+
+SIZE = (8.0, 5.3)  # inches
+DOTS = 150  # an inch
+INK, MARK = "#22303a", "#c8502a"
+
+
+def flat_map(ply: Mapping[str, Any], top: float) -> bytes:
+    """PNG of a ply of a scene that has a sheet; ``top`` is the upper end of the bar, degrees."""
+    sheet = ply["sheet"]
+    figure = Figure(figsize=SIZE, dpi=DOTS, facecolor="white", layout="constrained")
+    FigureCanvasAgg(figure)
+    axes = figure.add_subplot()
+    x, y = np.asarray(sheet["flat"]).T
+    shear = np.abs(sheet["shear_deg"])
+    mesh = Triangulation(x, y, np.asarray(sheet["triangles"]))
+    drawn = axes.tripcolor(mesh, shear, shading="gouraud", cmap=colour_map(), vmin=0.0, vmax=top)
+    limit = ply["locking_angle_deg"]
+    if shear.min() < limit < shear.max():
+        axes.tricontour(mesh, shear, levels=[limit], colors=INK, linewidths=1.6)
+    for ring in (ply["pattern"]["outline"], *ply["pattern"]["holes"]):
+        axes.plot(*np.append(ring, ring[:1], axis=0).T, color=INK, linewidth=1.2)
+    _strokes(axes, ply.get("strokes", ()))
+    for mark in ply["pattern"]["marks"]:
+        _number(axes, mark["flat"], mark["number"], INK)
+    reach = 0.1 * float(np.ptp(x))
+    axes.annotate("", (reach, 0.0), (0.0, 0.0), arrowprops={"color": MARK, "width": 1.5})
+    axes.plot(0.0, 0.0, "o", color=MARK)
+    bar = figure.colorbar(drawn, ax=axes, orientation="horizontal", shrink=0.7, aspect=40)
+    bar.ax.axvline(limit, color=INK, linewidth=3.0)
+    bar.set_label(f"shear, degrees; the limit is at {limit:g}; the arrow is the warp at the start")
+    axes.set_aspect("equal")
+    axes.axis("off")
+    out = io.BytesIO()
+    figure.savefig(out, format="png", metadata={"Software": None})
+    return out.getvalue()
+
+
+def _strokes(axes: Any, strokes: Any) -> None:
+    """Lines with their numbers at the ends they go to."""
+    for stroke in strokes:
+        line = np.asarray(stroke["flat"])
+        axes.plot(*line.T, color="#ffffff", linewidth=2.4)
+        axes.plot(*line.T, color=MARK, linewidth=1.4)
+        _number(axes, line[-1], stroke["number"], MARK)
+
+
+def _number(axes: Any, place: Any, number: int, color: str) -> None:
+    axes.annotate(
+        str(number), place, ha="center", va="center", fontsize=8, color=color, zorder=9,
+        bbox={"boxstyle": "circle,pad=0.2", "facecolor": "#ffffff", "edgecolor": color},
+    )  # fmt: skip
