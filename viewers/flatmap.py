@@ -12,10 +12,12 @@ from typing import Any
 
 import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 from matplotlib.tri import Triangulation
 
 from viewers.colours import colour_map
+from viewers.sheet import contour
 
 SIZE = (8.0, 5.3)  # inches
 DOTS = 150  # an inch
@@ -28,19 +30,19 @@ def flat_map(ply: Mapping[str, Any], top: float) -> bytes:
     figure = Figure(figsize=SIZE, dpi=DOTS, facecolor="white", layout="constrained")
     FigureCanvasAgg(figure)
     axes = figure.add_subplot()
-    x, y = np.asarray(sheet["flat"]).T
+    flat, triangles = np.asarray(sheet["flat"]), np.asarray(sheet["triangles"])
     shear = np.abs(sheet["shear_deg"])
-    mesh = Triangulation(x, y, np.asarray(sheet["triangles"]))
+    mesh = Triangulation(*flat.T, triangles)
     drawn = axes.tripcolor(mesh, shear, shading="gouraud", cmap=colour_map(), vmin=0.0, vmax=top)
     limit = ply["locking_angle_deg"]
-    if shear.min() < limit < shear.max():
-        axes.tricontour(mesh, shear, levels=[limit], colors=INK, linewidths=1.6)
+    line = contour(flat, shear, triangles, limit)
+    axes.add_collection(LineCollection(list(line), colors=INK, linewidths=1.6))
     for ring in (ply["pattern"]["outline"], *ply["pattern"]["holes"]):
         axes.plot(*np.append(ring, ring[:1], axis=0).T, color=INK, linewidth=1.2)
     _strokes(axes, ply.get("strokes", ()))
     for mark in ply["pattern"]["marks"]:
         _number(axes, mark["flat"], mark["number"], INK)
-    reach = 0.1 * float(np.ptp(x))
+    reach = 0.1 * float(np.ptp(flat[:, 0]))
     axes.annotate("", (reach, 0.0), (0.0, 0.0), arrowprops={"color": MARK, "width": 1.5})
     axes.plot(0.0, 0.0, "o", color=MARK)
     bar = figure.colorbar(drawn, ax=axes, orientation="horizontal", shrink=0.7, aspect=40)

@@ -85,7 +85,12 @@ def _draped(ply: Ply, net: Net, outlines: tuple[Outline, ...], seen: Assessment)
             "shear_deg": sheet.shear_deg,
             "triangles": sheet.triangles,
         },
-        "limit": contour(sheet, float(np.degrees(ply.fabric.locking_angle))),
+        "limit": contour(
+            sheet.points,
+            sheet.shear_deg,
+            sheet.triangles,
+            float(np.degrees(ply.fabric.locking_angle)),
+        ),
         "start": {
             "point": row[:3].copy(),
             "normal": row[3:6].copy(),

@@ -86,7 +86,10 @@ def _mapped(net: Net, corners: Floats) -> Sheet:
     points, shear = net.to_surface(flat), np.degrees(net.shear_at(flat))
     good = np.isfinite(points).all(axis=1) & np.isfinite(shear)
     triangles = index.reshape(-1, 3)
-    triangles = triangles[good[triangles].all(axis=1)]
+    a, b = (flat[triangles[:, k]] - flat[triangles[:, 0]] for k in (1, 2))
+    # slivers along a cell's side: their turn is rounding, and a side would be run twice one way
+    solid = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0] > 2.0 * LEAST_AREA
+    triangles = triangles[good[triangles].all(axis=1) & solid]
     used, triangles = np.unique(triangles, return_inverse=True)
     return Sheet(
         readonly(flat[used]),
@@ -96,11 +99,14 @@ def _mapped(net: Net, corners: Floats) -> Sheet:
     )
 
 
-def contour(sheet: Sheet, level_deg: float) -> Floats:
-    """(k, 2, 3) segments where the magnitude of shear is ``level_deg``, linear in triangles."""
-    above = np.abs(sheet.shear_deg) - level_deg
+def contour(points: Floats, shear_deg: Floats, triangles: Ints, level_deg: float) -> Floats:
+    """(k, 2, d) segments where the magnitude of shear is ``level_deg``, linear in triangles.
+
+    ``points`` (n, d) mm, on the part or on the cloth; ``shear_deg`` (n,); ``triangles`` (m, 3).
+    """
+    above = np.abs(shear_deg) - level_deg
     above = np.where(above == 0.0, 1e-12, above)
-    t = sheet.triangles
+    t = triangles
     high = above[t] > 0.0
     crossed = np.flatnonzero(high.any(axis=1) & ~high.all(axis=1))
     t, high = t[crossed], high[crossed]
@@ -111,5 +117,5 @@ def contour(sheet: Sheet, level_deg: float) -> Floats:
     for step in (1, 2):
         other = t[rows, (alone + step) % 3]
         share = (above[apex] / (above[apex] - above[other]))[:, None]
-        ends.append((1.0 - share) * sheet.points[apex] + share * sheet.points[other])
+        ends.append((1.0 - share) * points[apex] + share * points[other])
     return np.stack(ends, axis=1)

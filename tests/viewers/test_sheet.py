@@ -9,6 +9,7 @@ import pytest
 import shapely
 from draped import drape_piece
 from scipy.integrate import solve_ivp
+from shapely import affinity
 
 from drape.geometry import shapes
 from viewers.lines import on_surface, yarn_lines
@@ -60,6 +61,15 @@ def test_its_triangles_face_the_hollow(sheet):
     assert (outward[whole] < 0.0).all()
 
 
+@pytest.mark.parametrize("turn", [0.0, 1e-9, 1e-8, 3e-8])
+def test_no_side_is_run_twice_one_way_where_the_cut_follows_a_cell(dome, turn):
+    """Slivers whose turn is rounding once killed a drawing library (the bowl of 50 mm)."""
+    square = affinity.rotate(shapely.box(-21.0, -21.0, 21.0, 21.0), turn, use_radians=True)
+    t = ply_sheet(dome.net, square).triangles
+    sides = np.concatenate([t[:, [0, 1]], t[:, [1, 2]], t[:, [2, 0]]])
+    assert len(np.unique(sides, axis=0)) == len(sides)
+
+
 def test_the_limit_runs_where_the_shear_is_45(dome, sheet):
     """There uv/R² is the s at which the exact angle between the yarns is 45°."""
 
@@ -72,13 +82,13 @@ def test_the_limit_runs_where_the_shear_is_45(dome, sheet):
         events=lambda s, y: y[0] - np.pi / 4,
     )  # fmt: skip
     wanted = found.t_events[0][0]
-    segments = contour(sheet, 45.0)
+    segments = contour(sheet.points, sheet.shear_deg, sheet.triangles, 45.0)
     middle = segments.mean(axis=1)
     flat = dome.net.to_flat(middle * R / np.linalg.norm(middle, axis=1)[:, None], -middle / R)
     product = np.abs(flat[:, 0] * flat[:, 1]) / R**2
     assert len(segments) > 100
     assert product == pytest.approx(wanted, rel=0.01)
-    assert len(contour(sheet, 80.0)) == 0
+    assert len(contour(sheet.points, sheet.shear_deg, sheet.triangles, 80.0)) == 0
 
 
 def test_yarns_keep_their_length_and_start_point(dome, polygon):
