@@ -17,6 +17,7 @@ from viewers.colours import colour_map
 
 MOULD, PAPER, INK = "#d6d0c4", "#f6f3ec", "#22303a"
 YARN, LINE, MARK = "#ffffff", "#7a3b1d", "#c8502a"
+BAR = "shear, degrees"
 LAP_KEYS = ("folded_out", "tucked")
 
 
@@ -52,6 +53,15 @@ def show_ply(plotter: Any, ply: dict[str, Any], top: float, name: str = "ply") -
     zones = [line for z in ply.get("zones", ()) for line in (*z["outlines"], *z["hatching"])]
     _line(plotter, lift.mesh(_polylines(zones)), MARK, 2, f"{name} zones")
     _start(plotter, ply, name)
+
+
+def clear_ply(plotter: Any, name: str = "ply") -> None:
+    """Take a ply, its laps and its bar away."""
+    drawn = [actor for actor in plotter.actors if actor.split(" ")[0] in (name, "laps")]
+    for actor in drawn:
+        plotter.remove_actor(actor, render=False)
+    if BAR in plotter.scalar_bars:
+        plotter.remove_scalar_bar(BAR, render=False)
 
 
 def show_runs(plotter: Any, runs: Iterable[dict[str, Any]]) -> None:

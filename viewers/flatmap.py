@@ -32,17 +32,17 @@ def flat_map(ply: Mapping[str, Any], top: float) -> bytes:
     axes = figure.add_subplot()
     flat, triangles = np.asarray(sheet["flat"]), np.asarray(sheet["triangles"])
     shear = np.abs(sheet["shear_deg"])
-    mesh = Triangulation(*flat.T, triangles)
+    mesh = Triangulation(flat[:, 0], flat[:, 1], triangles)
     drawn = axes.tripcolor(mesh, shear, shading="gouraud", cmap=colour_map(), vmin=0.0, vmax=top)
     limit = ply["locking_angle_deg"]
     line = contour(flat, shear, triangles, limit)
     axes.add_collection(LineCollection(list(line), colors=INK, linewidths=1.6))
     for ring in (ply["pattern"]["outline"], *ply["pattern"]["holes"]):
         axes.plot(*np.append(ring, ring[:1], axis=0).T, color=INK, linewidth=1.2)
-    _strokes(axes, ply.get("strokes", ()))
     for mark in ply["pattern"]["marks"]:
         _number(axes, mark["flat"], mark["number"], INK)
     reach = 0.1 * float(np.ptp(flat[:, 0]))
+    _strokes(axes, ply.get("strokes", ()), 0.7 * reach)
     axes.annotate("", (reach, 0.0), (0.0, 0.0), arrowprops={"color": MARK, "width": 1.5})
     axes.plot(0.0, 0.0, "o", color=MARK)
     bar = figure.colorbar(drawn, ax=axes, orientation="horizontal", shrink=0.7, aspect=40)
@@ -55,12 +55,16 @@ def flat_map(ply: Mapping[str, Any], top: float) -> bytes:
     return out.getvalue()
 
 
-def _strokes(axes: Any, strokes: Any) -> None:
-    """Lines with their numbers at the ends they go to."""
+def _strokes(axes: Any, strokes: Any, reach: float) -> None:
+    """Lines with their numbers at the ends they go to, and there an arrow where to pull."""
     for stroke in strokes:
         line = np.asarray(stroke["flat"])
         axes.plot(*line.T, color="#ffffff", linewidth=2.4)
         axes.plot(*line.T, color=MARK, linewidth=1.4)
+        if stroke["pull_flat"] is not None:
+            tip = line[-1] + reach * np.asarray(stroke["pull_flat"])
+            arrow = {"color": MARK, "arrowstyle": "-|>", "linewidth": 1.4}
+            axes.annotate("", tip, line[-1], arrowprops=arrow)
         _number(axes, line[-1], stroke["number"], MARK)
 
 

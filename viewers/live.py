@@ -9,7 +9,9 @@ from __future__ import annotations
 
 import asyncio
 import hmac
+import os
 import secrets
+import traceback
 from collections.abc import Awaitable, Callable
 from typing import Annotated, Any
 
@@ -71,6 +73,11 @@ class LivePage:
         self._hosts = {f"{LOOPBACK}:{number}", f"localhost:{number}"}
         return f"http://{LOOPBACK}:{number}/{self.token}/"
 
+    @property
+    def listening(self) -> list[tuple[str, int]]:
+        """Host and port of every socket that is listened on."""
+        return [(address[0], address[1]) for address in self._runner.addresses]
+
     async def stop(self) -> None:
         """Close every connection."""
         await self._runner.cleanup()
@@ -85,6 +92,8 @@ class LivePage:
         except PlywrightError as error:
             response = _error(422, error.line())
         except Exception as error:  # one request must not end the others
+            if os.environ.get("PLYWRIGHT_DEBUG") == "1":
+                traceback.print_exc()
             response = _error(500, f"a fault in plywright: {type(error).__name__}: {error}")
         response.headers.update(HEADERS)
         return response

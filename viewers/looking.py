@@ -40,7 +40,7 @@ def check_screen() -> None:
 
 
 def _opened() -> bool:
-    command = [sys.executable, "-c", PROBE]
+    command = [sys.executable, "-P", "-c", PROBE]  # -P: nothing of the folder one stands in
     try:
         done = subprocess.run(command, timeout=PATIENCE, capture_output=True, check=False)
     except (OSError, subprocess.TimeoutExpired):

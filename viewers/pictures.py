@@ -18,7 +18,7 @@ from typing import Any
 from drape.errors import Finding
 from viewers.packing import packed
 
-TIMEOUT = 300.0  # seconds for all pictures of a job
+TIMEOUT = 120.0  # seconds for a picture; software GL on a loaded machine takes ten
 # Ways of drawing without a screen that VTK has, each with the Debian package it needs.
 WAYS = {"vtkOSOpenGLRenderWindow": "libosmesa6", "vtkEGLRenderWindow": "libegl1"}
 
@@ -26,7 +26,7 @@ WAYS = {"vtkOSOpenGLRenderWindow": "libosmesa6", "vtkEGLRenderWindow": "libegl1"
 def pictures(
     scene: Mapping[str, Any], ways: Sequence[str] = tuple(WAYS)
 ) -> tuple[dict[int, bytes], tuple[Finding, ...]]:
-    """PNG of each ply by its place in the scene, and a finding where there can be none.
+    """PNG of each ply by its place in the scene, and a finding where one is missing.
 
     Parameters
     ----------
@@ -36,26 +36,42 @@ def pictures(
     wanted = [k for k, ply in enumerate(scene["plies"]) if ply["sheet"] is not None]
     if not wanted:
         return {}, ()
+    told: list[str] = []
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "scene.json"
         file.write_text(json.dumps(packed(dict(scene)), allow_nan=False), encoding="utf-8")
+        files = {k: Path(folder) / f"{k}.png" for k in wanted}
         for way in ways:
-            if _drawn(file, Path(folder), way):
-                found = {k: Path(folder) / f"{k}.png" for k in wanted}
-                return {k: path.read_bytes() for k, path in found.items()}, ()
+            told.append(_draw(file, Path(folder), way, TIMEOUT * len(wanted)))
+            if all(path.exists() for path in files.values()):
+                break
+        drawn = {k: path.read_bytes() for k, path in files.items() if path.exists()}
+    return drawn, () if len(drawn) == len(wanted) else (_missing(len(drawn), len(wanted), told),)
+
+
+def _missing(drawn: int, wanted: int, told: Sequence[str]) -> Finding:
     names = " or ".join(WAYS.values())
-    message = "no pictures of the plies: nothing here can draw without a screen"
-    return {}, (Finding("note", "pictures", message, f"install Debian's package {names}"),)
+    causes = "; ".join(dict.fromkeys(told))
+    return Finding(
+        "note",
+        "pictures",
+        f"{drawn or 'none'} of {wanted} pictures of the plies could be drawn ({causes})",
+        f"where nothing can draw without a screen, install Debian's package {names}",
+    )
 
 
-def _drawn(file: Path, folder: Path, way: str) -> bool:
-    """Whether a process of its own drew all of them this way."""
-    command = [sys.executable, "-m", "viewers.render", str(file), str(folder)]
+def _draw(file: Path, folder: Path, way: str, limit: float) -> str:
+    """Draw them in a process of its own, those that aren't there yet; how it ended."""
+    # -P: a module of the same name in the folder one stands in is none of ours
+    command = [sys.executable, "-P", "-m", "viewers.render", str(file), str(folder)]
     environment = {**os.environ, "VTK_DEFAULT_OPENGL_WINDOW": way}
     try:
         done = subprocess.run(
-            command, env=environment, timeout=TIMEOUT, capture_output=True, check=False
+            command, env=environment, timeout=limit, capture_output=True, check=False
         )
-    except (OSError, subprocess.TimeoutExpired):
-        return False
-    return done.returncode == 0
+    except subprocess.TimeoutExpired:
+        return f"not done after {limit:.0f} s"
+    except OSError as error:
+        return f"{error}"
+    last = done.stderr.decode("utf-8", "replace").strip().splitlines()[-1:]
+    return last[0][:200] if last else f"ended with {done.returncode}"

@@ -24,20 +24,25 @@ from viewers.sheet import contour, ply_sheet
 from viewers.zonescene import stroke_scenes, zone_scenes
 
 
-def ply_scene(result: PlyResult) -> dict[str, Any]:
-    """A ply of the lay-up; without a piece only its name and place in the order."""
+def ply_scene(result: PlyResult, seen_from: str = "inside") -> dict[str, Any]:
+    """A ply of the lay-up; without a piece only its name and place in the order.
+
+    ``seen_from`` says how the job counts angles.
+    """
     ply, piece = result.ply, result.piece
     out = _about(ply)
     out["valid"] = piece is not None and piece.valid
     if piece is None:
-        return {**out, "sheet": None}
+        return {**out, **dict.fromkeys(("sheet", "start", "figures", "pattern"))}
     return {
         **out,
         **_draped(ply, piece.net, piece.outlines, piece.assessment),
         "spacing_mm": piece.options.spacing,
         "pattern": None if result.pattern is None else pattern_scene(result.pattern, piece.net),
         "zones": [] if result.risks is None else zone_scenes(piece.net, result.risks),
-        "strokes": [] if result.risks is None else stroke_scenes(piece.net, result.risks.strokes),
+        "strokes": []
+        if result.risks is None
+        else stroke_scenes(piece.net, result.risks.strokes, seen_from),
     }
 
 
@@ -46,7 +51,8 @@ def trial_scene(ply: Ply, trial: Trial) -> dict[str, Any]:
     out = {**_about(ply), "valid": False, "spacing_mm": trial.options.spacing}
     out |= {"zones": [], "strokes": []}
     if trial.polygon is None or trial.assessment is None:
-        return {**out, "sheet": None}
+        # told as lacking, so that nothing of the ply it stands for is taken for its own
+        return {**out, **dict.fromkeys(("sheet", "start", "figures", "pattern"))}
     rings = [o.points for o in trial.outlines]
     pattern = {
         "outline": rings[0],

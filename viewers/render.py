@@ -42,11 +42,14 @@ def picture(
 
 
 def main(scene_file: str, folder: str) -> int:
-    """Write ``<number>.png`` for each ply that has a sheet."""
+    """Write ``<number>.png`` for each ply that has a sheet and none yet, each whole or not."""
     scene = unpacked(json.loads(Path(scene_file).read_text(encoding="utf-8")))
     for number, ply in enumerate(scene["plies"]):
-        if ply["sheet"] is not None:
-            picture(scene, ply).save(Path(folder) / f"{number}.png", optimize=True)
+        path = Path(folder) / f"{number}.png"
+        if ply["sheet"] is not None and not path.exists():
+            part = path.with_suffix(".part")
+            picture(scene, ply).save(part, format="png", optimize=True)
+            part.replace(path)
     return 0
 
 

@@ -10,7 +10,8 @@ colours       (256, 3) of the shear map; ``range_deg`` is its upper end
 halves        name, points (n, 3), triangles (k, 3): cavity and flange, thinned for the eye
 runs          name, points (k, 3): the parting line
 plies         in the order of the job, see ``viewers.plyscene``; ``laps``: folded out, tucked
-joints        run, lap_half, bands of build-up across it, and what each ply does there
+joints        run, lap_half, bands of build-up across it and a bar for each ply and strip, both
+              ``at_mm`` along the run
 findings      level, where, message, remedy
 
 Lengths in mm, angles in degrees.
@@ -26,9 +27,10 @@ import numpy as np
 
 from drape.geometry.surface import Floats, Ints
 from drape.joballowances import ply_allowance_defaults
-from drape.layup.allowance import Stations
+from drape.layup.allowance import values_at
 from drape.mould.mould import Half
 from drape.pipeline import Results
+from drape.strips import run_strips
 from viewers.colours import colour_table, shear_range
 from viewers.plyscene import lap_scenes, ply_scene
 
@@ -43,7 +45,10 @@ CAUTION = (
 def make_scene(results: Results) -> dict[str, Any]:
     """The scene of a job's results."""
     plies = [
-        {**ply_scene(r), "laps": lap_scenes(r.ply.name, dict(results.closing.runs))}
+        {
+            **ply_scene(r, results.job.seen_from),
+            "laps": lap_scenes(r.ply.name, dict(results.closing.runs)),
+        }
         for r in results.plies
     ]
     greatest = [
@@ -109,22 +114,37 @@ def _runs(results: Results) -> list[dict[str, Any]]:
 
 
 def _joints(results: Results) -> list[dict[str, Any]]:
-    """Build-up of each run, and where each ply ends there, mm past the line from its own half."""
-    thickness = {p.name: p.fabric.thickness for p in results.job.plies}
-    out = []
-    for name, run in results.summary.joint.runs.items() if results.summary.joint else ():
-        ends = []
-        for ply in ply_allowance_defaults(results.job):
-            own = ply.of(name, "parting")
-            value = max(own.values) if isinstance(own, Stations) else own
-            ends.append(
-                {
-                    "ply": ply.ply,
-                    "half": ply.half,
-                    "allowance_mm": float(value),
-                    "thickness_mm": thickness[ply.ply],
-                }
-            )
-        bands = [b.model_dump() for b in run.build_up or ()]
-        out.append({"run": name, "lap_half": run.lap_half, "bands": bands, "ends": ends})
-    return out
+    """Build-up of each run and where each ply lies there, at the one place that is shown."""
+    if results.summary.joint is None:
+        return []
+    return [
+        {
+            "run": name,
+            "lap_half": run.lap_half,
+            "at_mm": run.build_up_at_mm,
+            "bands": [b.model_dump() for b in run.build_up or ()],
+            "bars": _bars(results, name, run.lap_half, run.build_up_at_mm or 0.0),
+        }
+        for name, run in results.summary.joint.runs.items()
+    ]
+
+
+def _bars(results: Results, run: str, lap_half: str, place: float) -> list[dict[str, Any]]:
+    """Of each ply and strip the stretch across a run that it covers: from, to, mm past the line
+    from the lap half; None where it goes on into its half. As it lies at a place along the run.
+    """
+    job, out = results.job, []
+    for ply in ply_allowance_defaults(job):
+        end = float(values_at(ply.of(run, "parting"), place))
+        own = ply.half == lap_half
+        out.append(_bar(ply.ply, ply.half, *((None, end) if own else (-end, None))))
+    for strip in run_strips(job, results.mould):
+        if strip.run == run:
+            half = 0.5 * strip.strip.width
+            out.append(_bar(strip.name, strip.half, -half, half))
+    # the lap half's first, as the bands are counted from it
+    return sorted(out, key=lambda bar: bar["half"] != lap_half)
+
+
+def _bar(ply: str, half: str, low: float | None, high: float | None) -> dict[str, Any]:
+    return {"ply": ply, "half": half, "from_mm": low, "to_mm": high}

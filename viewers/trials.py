@@ -10,8 +10,9 @@ from dataclasses import replace
 from typing import Any
 
 from drape.errors import InputError
+from drape.job import Ply, load_job
 from drape.jobfile import write_back
-from drape.layup.plies import hollow_fields
+from drape.layup.plies import hollow_fields, nearest
 from drape.layup.trial import SPACING, Trial, try_start
 from drape.pipeline import PlyResult, Results, start_and_warp
 from viewers.plyscene import trial_scene
@@ -20,12 +21,13 @@ DECIMALS = 3  # of what is written to the job: a micron
 
 
 class Trials:
-    """Drapes plies of finished results again; keeps nothing but what doesn't change."""
+    """Drapes plies of finished results again, and writes a start that is to stay."""
 
     def __init__(self, results: Results) -> None:
         self.results = results
         mould = results.mould
         self._regions = {name: half.region for name, half in mould.halves.items()}
+        self._kept: dict[int, tuple[tuple[float, ...], float]] = {}
         self._fields = hollow_fields(self._regions, [m.name for m in mould.mouths])
 
     def drape(
@@ -60,15 +62,44 @@ class Trials:
         return trial_scene(replace(self._result(ply).ply, angle_deg=angle_deg), trial)
 
     def keep(self, ply: int, point: tuple[float, ...], angle_deg: float) -> None:
-        """Write a start and angle to the job file; the rest of it stays as it is."""
-        self._result(ply)
-        start = [round(float(x), DECIMALS) for x in point]
+        """Write a start and angle to the job file; the rest of it stays as it is.
+
+        Raises
+        ------
+        InputError
+            As ``drape``; or the file's ply at that place is no longer the one that was run.
+        """
+        result = self._result(ply)
+        start = (
+            round(float(point[0]), DECIMALS),
+            round(float(point[1]), DECIMALS),
+            round(float(point[2]), DECIMALS),
+        )
         angle = round(angle_deg, 2)
+        nearest(self._regions[result.ply.half], start, result.ply.name)
+        self._unmoved(result.ply)
         changes: dict[Any, Any] = {
-            ("plies", ply, "start"): start,
+            ("plies", ply, "start"): list(start),
             ("plies", ply, "angle"): int(angle) if angle == int(angle) else angle,
         }
         write_back(self.results.job.path, changes)
+        self._kept[ply] = (start, angle)
+
+    def _unmoved(self, ply: Ply) -> None:
+        """The job file may have been edited since the run: another ply may stand there now."""
+        plies = load_job(self.results.job.path).plies
+        there = plies[ply.index] if ply.index < len(plies) else None
+        start, angle = self._kept.get(ply.index, (ply.start, ply.angle_deg))
+        wanted = (ply.name, ply.half, ply.fabric.name, start, angle)
+        if there is None or wanted != (
+            there.name, there.half, there.fabric.name, there.start, there.angle_deg
+        ):  # fmt: skip
+            raise InputError(
+                "the job file was changed since this was computed: nothing was written",
+                where=ply.name,
+                value="no such ply" if there is None else f"ply {ply.index + 1} is another there",
+                remedy="run the job again, then try the start again",
+            )
 
     def _result(self, ply: int) -> PlyResult:
         plies = self.results.plies

@@ -21,10 +21,12 @@ from vtkmodules.vtkRenderingCore import vtkCellPicker
 from drape.errors import PlywrightError
 from viewers.colours import colour_map
 from viewers.drawing3d import (
+    BAR,
     INK,
     LAP_KEYS,
     MARK,
     PAPER,
+    clear_ply,
     half_of,
     look_in,
     show_laps,
@@ -81,8 +83,10 @@ class Window:
 
     def show(self) -> None:
         """Open the window; returns when it is closed."""
+        self.plotter.show(interactive_update=True)  # draws, and goes on
         self.tell(self._line())
-        self.plotter.show()
+        self.plotter.iren.start()
+        self.plotter.close()
 
     def start_at(self, point: tuple[float, ...], angle_deg: float | None = None) -> None:
         """Drape the ply again from a place, or say why not."""
@@ -113,8 +117,11 @@ class Window:
     def write(self) -> None:
         """Write what is shown to the job file."""
         ply = self.ply
-        if self.at not in self.trial or ply["sheet"] is None:
-            self.tell("nothing to write: the job has this start already")
+        if ply is self.scene["plies"][self.at]:
+            self.tell("nothing to write: what is shown is the job's own start")
+            return
+        if ply["sheet"] is None:
+            self.tell("nothing to write: from there the cloth doesn't reach every edge")
             return
         try:
             self.trials.keep(self.at, tuple(ply["start"]["point"]), ply["angle_deg"])
@@ -193,6 +200,7 @@ class Window:
         if self.mould:
             show_mould(plotter, half_of(self.scene, ply))
         show_runs(plotter, self.scene["runs"])
+        clear_ply(plotter)  # else a ply that couldn't be draped would show the one before it
         if ply["sheet"] is not None:
             show_ply(plotter, ply, self.scene["range_deg"])
             given = self.scene["plies"][self.at]
@@ -212,10 +220,8 @@ class Window:
             annotations={limit: f"limit {limit:g}°"},
         )  # fmt: skip
         actor.mapper.lookup_table = table
-        if "shear, degrees" in self.plotter.scalar_bars:
-            self.plotter.remove_scalar_bar("shear, degrees", render=False)
         self.plotter.add_scalar_bar(
-            "shear, degrees", mapper=actor.mapper, color=INK, n_labels=6, fmt="%.0f",
+            BAR, mapper=actor.mapper, color=INK, n_labels=6, fmt="%.0f",
             width=0.5, position_x=0.25, position_y=0.06, height=0.11, title_font_size=14,
             label_font_size=12, render=False,
         )  # fmt: skip

@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 
 from drape.cloth.net import Net
-from drape.cloth.pressing import Stroke, pull_direction
+from drape.cloth.pressing import Stroke, pull_direction, pull_on_cloth
 from drape.clothrisks import ClothRisks
 from drape.geometry.surface import Floats
 from viewers.lines import on_surface
@@ -69,27 +69,42 @@ def hatching(rings: list[Floats]) -> list[Floats]:
     return [shapely.get_coordinates(p) for p in parts if p.geom_type == "LineString" and p.length]
 
 
-def stroke_scenes(net: Net, strokes: Iterable[Stroke]) -> list[dict[str, Any]]:
-    """The smoothing order: number, text, the stroke on the part and on the cloth, its pull."""
+def stroke_scenes(
+    net: Net, strokes: Iterable[Stroke], seen_from: str = "inside"
+) -> list[dict[str, Any]]:
+    """The smoothing order: number, text, the stroke on the part and on the cloth, its pull there.
+
+    ``seen_from`` says how the job counts angles; the words do as it does.
+    """
     return [
         {
             "number": s.number,
-            "text": stroke_text(s),
+            "text": stroke_text(s, seen_from),
             "points": s.points,
             "flat": s.flat,
-            "pull": pull_direction(net, s),
+            "pull": _finite(pull_direction(net, s)),
+            "pull_flat": pull_on_cloth(s),
         }
         for s in strokes
         if len(s.points) > 1
     ]
 
 
-def stroke_text(stroke: Stroke) -> str:
-    """What the hand does in a stroke."""
+def _finite(direction: Floats | None) -> Floats | None:
+    """A direction, None also where the net ends in its way."""
+    return direction if direction is not None and np.isfinite(direction).all() else None
+
+
+def stroke_text(stroke: Stroke, seen_from: str = "inside") -> str:
+    """What the hand does in a stroke, its angle counted as the job does."""
     if stroke.sector == 0:
         return "along the first yarn, straight, without shearing it"
     degrees = np.degrees(stroke.greatest_shear)
     if stroke.lengthens == 0:
         return "press it down outward; it lies almost by itself"
-    ways = {1: "+45° to the warp", -1: "−45° to the warp"}
-    return f"pull it longer at {ways[stroke.lengthens]}: up to {degrees:.0f}° of shear"
+    sense = stroke.lengthens if seen_from == "inside" else -stroke.lengthens
+    way = "+45°" if sense > 0 else "−45°"
+    return (
+        f"pull it longer at {way} to the warp (as seen from the {seen_from}): "
+        f"up to {degrees:.0f}° of shear"
+    )

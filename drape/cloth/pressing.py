@@ -239,17 +239,25 @@ def _stroke(
     )
 
 
+def pull_on_cloth(stroke: Stroke) -> Floats | None:
+    """(2,) the same direction on the flat cloth; None where none is needed."""
+    if stroke.lengthens == 0:
+        return None
+    way = np.array([1.0, float(stroke.lengthens)]) / np.sqrt(2.0)
+    if way @ (stroke.flat[-1] - stroke.flat[0]) < 0.0:
+        way = -way
+    return readonly(way)
+
+
 def pull_direction(net: Net, stroke: Stroke) -> Floats | None:
     """(3,) unit direction at the stroke's end along which to pull; None where none is needed.
 
     Of the growing diagonal's two ways the one outward along the stroke.
     """
-    if stroke.lengthens == 0:
+    way = pull_on_cloth(stroke)
+    if way is None:
         return None
     end = stroke.flat[-1]
-    way = np.array([1.0, float(stroke.lengthens)]) / np.sqrt(2.0)
-    if way @ (end - stroke.flat[0]) < 0.0:
-        way = -way
     a, b = net.to_surface(np.stack([end - 0.1 * way, end + 0.1 * way]))
     length = float(np.linalg.norm(b - a))
     return readonly((b - a) / length) if length > 0.0 else None

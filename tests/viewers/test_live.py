@@ -5,6 +5,7 @@ import http.client
 import json
 import re
 import shutil
+import socket
 import threading
 import time
 from dataclasses import replace
@@ -17,7 +18,8 @@ from hypothesis import strategies as st
 
 from drape.job import load_job
 from viewers.live import LARGEST_BODY, TOKEN_HEADER, LivePage
-from viewers.packing import unpacked
+from viewers.packing import packed, unpacked
+from viewers.plyscene import trial_scene
 from viewers.trials import Trials
 
 LIMIT = 0.5  # seconds from tap to a new net, for a quiet machine; not asserted
@@ -37,7 +39,9 @@ def server(demo_results, demo_scene, tmp_path_factory):
     port = int(re.search(r":(\d+)/", address)[1])
     start = demo_scene["plies"][0]["start"]["point"]
     good = {"ply": 0, "point": [float(x) for x in start], "angle_deg": 30.0}
-    yield SimpleNamespace(address=address, port=port, token=live.token, good=good, job=job)
+    yield SimpleNamespace(
+        address=address, port=port, token=live.token, good=good, job=job, live=live
+    )
     asyncio.run_coroutine_threadsafe(live.stop(), loop).result(30)
     loop.call_soon_threadsafe(loop.stop)
     thread.join(30)
@@ -128,7 +132,12 @@ def test_its_own_origin_is_let_in(server):
 
 
 def test_it_listens_on_this_machine_alone(server):
-    assert server.address.startswith("http://127.0.0.1:")
+    """By its own sockets, and by what this machine's other addresses answer."""
+    assert server.live.listening == [("127.0.0.1", server.port)]
+    others = {a[4][0] for a in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)}
+    for other in others - {"127.0.0.1", "127.0.1.1"}:
+        with pytest.raises(OSError, match="refused"):
+            socket.create_connection((other, server.port), timeout=5).close()
 
 
 def test_tokens_differ(server, demo_scene, demo_results):
@@ -191,7 +200,66 @@ def test_a_tap_in_a_browser_brings_another_net(server, watch):
     assert "not for cutting" in seen.page.inner_text("#figures")
     assert all(url.startswith(server.address) for url in seen.asked)
     seen.page.locator("#keep").tap()
-    seen.until("document.getElementById('readout').innerText.includes('Written')")
+    seen.until("document.getElementById('readout').innerText.includes('written to the job')")
     kept = load_job(server.job.path).plies[0].start
     assert np.linalg.norm(np.subtract(kept, start)) < 0.01
+    assert seen.complaints == []
+
+
+def test_an_answer_goes_to_the_ply_that_was_asked_for(server, watch):
+    """Another ply is chosen while the answer is on its way."""
+    seen = watch(server.address)
+    held = []
+    seen.page.route("**/drape", lambda route: held.append(route))
+    seen.page.locator("#start-here").tap()
+    while not held:
+        seen.page.wait_for_timeout(20)
+    assert seen.page.locator("#start-here").is_disabled()
+    name = seen.page.evaluate("plywright.data.plies[1].name")
+    seen.page.evaluate("plywright.choose(1)")
+    held[0].continue_()
+    seen.until("plywright.data.plies[0].trial === true")
+    assert seen.page.evaluate("plywright.data.plies[1].name") == name
+    assert seen.page.evaluate("plywright.data.plies[1].trial") is None
+    assert seen.page.inner_text("#figures").startswith(name)
+    assert seen.page.locator("#keep").is_disabled()
+
+
+def test_an_angle_between_steps_is_kept_as_it_is(server, watch):
+    """120.3° isn't on the slider: it is sent unless the slider is moved."""
+    seen = watch(server.address)
+    asked = []
+
+    def refuse(route):
+        asked.append(json.loads(route.request.post_data)["angle_deg"])
+        route.fulfill(status=422, json={"error": "enough"})
+
+    seen.page.route("**/drape", refuse)
+    seen.page.evaluate("plywright.data.plies[0].angle_deg = 120.3; plywright.choose(0)")
+    assert "120.3°" in seen.page.inner_text("#try")
+    seen.page.locator("#start-here").tap()
+    seen.until("document.getElementById('readout').innerText.includes('enough')")
+    seen.page.locator("#angle").fill("-44.5")
+    seen.page.evaluate("plywright.tell(0, 0)")  # a tap builds the panel anew
+    assert "−44.5°" in seen.page.inner_text("#try")
+    seen.page.locator("#start-here").tap()
+    while len(asked) < 2:
+        seen.page.wait_for_timeout(20)
+    assert asked == [120.3, -44.5]
+
+
+def test_a_start_without_an_outline_shows_nothing_of_the_ply_before(server, watch, demo_results):
+    trial = Trials(demo_results).drape(0, tuple(server.good["point"]), 30.0)
+    bare = replace(trial, outlines=(), assessment=None)
+    scene = trial_scene(demo_results.plies[0].ply, bare)
+    seen = watch(server.address)
+    answer = {"ply": packed(scene)}
+    seen.page.route("**/drape", lambda route: route.fulfill(json=answer))
+    seen.page.locator("#start-here").tap()
+    seen.until("plywright.data.plies[0].trial === true")
+    assert seen.page.inner_text("#figures") == ""
+    assert "reach every edge" in seen.page.inner_text("#readout")
+    assert seen.page.locator("#keep").is_disabled()
+    assert not seen.page.locator("#start-here").is_disabled()
+    assert seen.page.locator("#pattern *").count() == 0
     assert seen.complaints == []

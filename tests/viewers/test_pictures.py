@@ -1,11 +1,13 @@
 """Pictures drawn in a process of their own; without GL a finding in their place."""
 
 import io
+from pathlib import Path
 
 import numpy as np
 import pytest
 from PIL import Image
 
+import viewers
 from viewers.bar import HEIGHT
 from viewers.colours import colour_table, colours_of, shear_range
 from viewers.pictures import pictures
@@ -54,6 +56,36 @@ def test_a_process_that_dies_is_a_finding(demo_scene, monkeypatch):
     images, findings = pictures({**demo_scene, "plies": demo_scene["plies"][:1]})
     assert images == {}
     assert "libosmesa6" in findings[0].remedy
+
+
+def test_what_was_drawn_before_the_process_ended_is_kept(demo_scene, monkeypatch):
+    """The second ply's surface is broken: its process raises there."""
+    broken = {**demo_scene["plies"][1], "yarns": {"warp": [], "weft": "none"}}
+    broken["sheet"] = {**broken["sheet"], "triangles": np.array([[0, 1, 10**6]])}
+    few = {**demo_scene, "plies": [demo_scene["plies"][0], broken]}
+    images, findings = pictures(few)
+    if not images:
+        pytest.skip(findings[0].message)
+    assert list(images) == [0]
+    assert "1 of 2" in findings[0].message
+
+
+def test_too_slow_is_told_as_that(demo_scene, monkeypatch):
+    monkeypatch.setattr("viewers.pictures.TIMEOUT", 0.01)
+    images, findings = pictures({**demo_scene, "plies": demo_scene["plies"][:1]})
+    assert images == {}
+    assert "not done after 0 s" in findings[0].message
+
+
+def test_a_module_of_the_folder_one_stands_in_is_none_of_ours(demo_scene, monkeypatch, tmp_path):
+    planted = tmp_path / "viewers"
+    planted.mkdir()
+    (planted / "__init__.py").write_text("")
+    (planted / "render.py").write_text("open('planted', 'w').close()")
+    monkeypatch.setenv("PYTHONPATH", str(Path(viewers.__file__).parents[1]))
+    monkeypatch.chdir(tmp_path)
+    pictures({**demo_scene, "plies": demo_scene["plies"][:1]})
+    assert not (tmp_path / "planted").exists()
 
 
 def test_nothing_to_draw():

@@ -1,5 +1,6 @@
 """Other starts of the demo's plies, and what is kept of them."""
 
+import re
 import shutil
 from dataclasses import replace
 
@@ -50,17 +51,52 @@ def test_what_cant_be_is_one_line(trials, ply, point):
         trials.drape(ply, point, 0.0)
 
 
-def test_kept_in_the_job_and_nothing_else_changed(tmp_path, demo_results):
+@pytest.fixture
+def copied(tmp_path, demo_results):
+    """The demo in a folder of its own, as if it had been run there, and a start on its cavity."""
     for file in demo_results.job.path.parent.iterdir():
         shutil.copy(file, tmp_path)
     job = load_job(tmp_path / demo_results.job.path.name)
+    net = demo_results.plies[1].piece.net
+    i, j = net.origin
+    return job, Trials(replace(demo_results, job=job)), tuple(net.points[i + 3, j + 2])
+
+
+def test_kept_in_the_job_and_nothing_else_changed(copied):
+    job, trials, start = copied
     before = job.path.read_text().splitlines()
-    Trials(replace(demo_results, job=job)).keep(1, (100.12345, 60.0, -20.5), 30.0)
+    trials.keep(1, start, 30.0)
     after = load_job(job.path)
-    assert after.plies[1].start == (100.123, 60.0, -20.5)
+    assert after.plies[1].start == tuple(np.round(start, 3))
     assert after.plies[1].angle_deg == 30.0
     changed = set(after.path.read_text().splitlines()) - set(before)
     assert len(changed) == 2
     assert [p.angle_deg for p in after.plies if p.index != 1] == [
         p.angle_deg for p in job.plies if p.index != 1
     ]
+    trials.keep(1, start, 120.5)  # its own writing is no change from outside
+    assert load_job(job.path).plies[1].angle_deg == 120.5
+
+
+def test_a_job_edited_meanwhile_is_left_alone(copied):
+    """Two plies changed places: by its place the start would go to the wrong one."""
+    job, trials, start = copied
+    text = job.path.read_text()
+    first, second, third = (m.start() for m in list(re.finditer(r"\[\[plies\]\]", text))[:3])
+    swapped = text[:first] + text[second:third] + text[first:second] + text[third:]
+    job.path.write_text(swapped)
+    with pytest.raises(InputError, match="was changed"):
+        trials.keep(1, start, 30.0)
+    assert job.path.read_text() == swapped
+    job.path.write_text(text[:first])
+    with pytest.raises(InputError):
+        trials.keep(1, start, 30.0)
+    assert job.path.read_text() == text[:first]
+
+
+def test_a_start_off_the_cavity_is_never_written(copied):
+    job, trials, start = copied
+    text = job.path.read_text()
+    with pytest.raises(InputError, match="isn't on the cavity"):
+        trials.keep(1, (start[0], start[1], start[2] + 500.0), 30.0)
+    assert job.path.read_text() == text

@@ -13,7 +13,7 @@ import pytest
 from PIL import Image
 
 DRIVER = Path(__file__).with_name("window_driver.py")
-PATIENCE = 240.0  # seconds for the run before the window
+PATIENCE = 500.0  # seconds for the run before the window
 
 
 @pytest.fixture(scope="module")
@@ -66,11 +66,32 @@ class Driven:
         environment = {**os.environ, "DISPLAY": self.display}
         subprocess.run(["xdotool", *map(str, command)], env=environment, check=True, timeout=30)
 
+    def seen(self, path, wanted, limit=60.0):
+        """The first picture of the screen of which a test is true."""
+        end = time.monotonic() + limit
+        while True:
+            picture = self.picture(path)
+            if wanted(picture):
+                return picture
+            assert time.monotonic() < end, f"never seen: {wanted.__name__}"
+            time.sleep(0.2)
+
     def picture(self, path):
         environment = {**os.environ, "DISPLAY": self.display}
         command = ["import", "-window", "root", str(path)]
         subprocess.run(command, env=environment, check=True, timeout=60)
         return np.asarray(Image.open(path).convert("RGB")).astype(int)
+
+
+def colourful(picture):
+    """More than a background: something is drawn."""
+    return len(np.unique(picture.reshape(-1, 3), axis=0)) > 200
+
+
+def blue(picture):
+    """Share of the part's side in the colours of little shear; nothing else there is blue."""
+    part = picture[100:650, 20:900]
+    return (part[..., 2] - part[..., 0] > 40).mean()
 
 
 def start_of(line):
@@ -87,20 +108,18 @@ def test_a_click_starts_the_ply_there(demo_job, screen, tmp_path):
         aim = driven.told("aim", limit=PATIENCE).split()
         x, y, wanted = int(aim[1]), int(aim[2]), np.array(aim[3:], float)
         first = driven.told("start")
-        time.sleep(2.0)
-        before = driven.picture(tmp_path / "before.png")
-        assert len(np.unique(before.reshape(-1, 3), axis=0)) > 200  # something is drawn
+        before = driven.seen(tmp_path / "before.png", colourful)
         count = len(driven.lines)
         driven.do("mousemove", x, y, "click", 1)
         told = driven.told("start", after=count)
         assert np.linalg.norm(start_of(told) - wanted) < 2.0
         assert np.linalg.norm(start_of(first) - wanted) > 5.0
-        time.sleep(2.0)
-        after = driven.picture(tmp_path / "after.png")
-        part = np.abs(after - before)[100:650, 20:900].max(axis=2) > 12
-        assert part.mean() > 0.02  # the shear map changed
-        outline = np.abs(after - before)[100:700, 950:].max(axis=2) > 12
-        assert outline.any()
+
+        def changed(after):  # the shear map, and beside it the outline
+            off = np.abs(after - before).max(axis=2) > 12
+            return off[100:650, 20:900].mean() > 0.02 and off[100:700, 950:].any()
+
+        driven.seen(tmp_path / "after.png", changed)
         count = len(driven.lines)
         driven.do("key", "Right")
         assert "50°" in driven.told("start", after=count)  # 45 and a turn of 5
@@ -109,8 +128,21 @@ def test_a_click_starts_the_ply_there(demo_job, screen, tmp_path):
         driven.told("written", after=count)
         assert "angle = 50" in job.read_text()
         count = len(driven.lines)
+        driven.do("key", "c")
+        driven.told("start", after=count)
+        driven.do("key", "k")
+        driven.told("the job's own start", after=count)
+        driven.do("key", "m")  # the other half would hide what is left over
+        driven.do("key", "b")
+        driven.told("couldn't be draped", after=count)
+        driven.seen(tmp_path / "none.png", lambda picture: blue(picture) < 0.001)
+        driven.do("key", "n")
+        driven.seen(tmp_path / "again.png", lambda picture: blue(picture) > 0.02)
+        count = len(driven.lines)
         driven.do("key", "n")
         assert "lower-2" in driven.told("start", after=count)
+        driven.do("key", "q")
+        assert driven.process.wait(60) == 0
     finally:
         driven.process.kill()
         driven.process.wait(30)

@@ -1,7 +1,7 @@
 """The window of a job, for a test that clicks in it: ``python window_driver.py JOB``.
 
 Prints where, from the window's upper left, a place of the first ply is (``aim x y``), and
-that place; then what the window tells.
+that place; then what the window tells. The last ply is shown as one that couldn't be draped.
 """
 
 import sys
@@ -29,7 +29,10 @@ def pixel(camera, point):
 
 def main(path):
     results = pipeline.run(load_job(path), jobs=1)
-    window = Window(make_scene(results), Trials(results), say)
+    scene = make_scene(results)
+    lacking = dict.fromkeys(("sheet", "start", "figures", "pattern"))
+    scene["plies"][-1] = {**scene["plies"][-1], **lacking}
+    window = Window(scene, Trials(results), say)
     sheet = window.ply["sheet"]
     middle = np.argmin(np.linalg.norm(sheet["flat"] - [12.0, -9.0], axis=1))
     point = sheet["points"][middle]

@@ -6,21 +6,18 @@ const WIDTH = 640, HEIGHT = 260, LEFT = 96, RIGHT = 16, TOP = 18, ROW = 16;
 
 export function jointSection(svg, joint, current) {
   svg.replaceChildren();
-  const reach = 1.25 * Math.max(5, ...joint.ends.map((e) => Math.abs(e.allowance_mm)));
+  const ends = joint.bars.flatMap((b) => [b.from_mm, b.to_mm]).filter((mm) => mm !== null);
+  const reach = 1.25 * Math.max(5, ...ends.map(Math.abs));
   const x = (mm) => LEFT + ((WIDTH - LEFT - RIGHT) * (mm + reach)) / (2 * reach);
-  const own = joint.ends.filter((e) => e.half === joint.lap_half);
-  const other = joint.ends.filter((e) => e.half !== joint.lap_half);
-  const bars = [
-    ...own.map((e) => ({ ...e, from: -reach, to: e.allowance_mm })),
-    ...other.map((e) => ({ ...e, from: -e.allowance_mm, to: reach })),
-  ];
+  const bars = joint.bars;
   bars.forEach((bar, k) => {
+    const [from, to] = [bar.from_mm ?? -reach, bar.to_mm ?? reach];
     const y = TOP + k * ROW;
     const name = `bar${bar.half === joint.lap_half ? " own" : ""}${bar.ply === current ? " now" : ""}`;
     svg.append(
       draw("text", { x: LEFT - 8, y: y + 11, class: "end" }, bar.ply),
       draw("rect", {
-        x: x(bar.from), y: y + 2, width: Math.max(x(bar.to) - x(bar.from), 1), height: ROW - 5,
+        x: x(from), y: y + 2, width: Math.max(x(to) - x(from), 1), height: ROW - 5,
         class: name,
       }),
     );
@@ -45,10 +42,12 @@ export function jointSection(svg, joint, current) {
   svg.append(
     draw("path", { d: line, class: "build" }),
     draw("line", { x1: LEFT, x2: WIDTH - RIGHT, y1: base, y2: base, class: "axis" }),
+    joint.at_mm === null ? "" : draw("text", { x: WIDTH - RIGHT, y: base + 38, class: "end" },
+      `where it is thickest, ${number(joint.at_mm, 0)} mm along the run`),
     draw("line", { x1: x(0), x2: x(0), y1: TOP - 8, y2: base + 6, class: "parting" }),
     draw("text", { x: x(0), y: base + 20, class: "middle" }, "parting line"),
     draw("text", { x: LEFT, y: base + 20 }, `−${number(reach, 0)} mm`),
     draw("text", { x: WIDTH - RIGHT, y: base + 20, class: "end" }, `${number(reach, 0)} mm`),
   );
-  svg.setAttribute("viewBox", `0 0 ${WIDTH} ${Math.max(base + 28, HEIGHT - 40)}`);
+  svg.setAttribute("viewBox", `0 0 ${WIDTH} ${Math.max(base + 46, HEIGHT - 40)}`);
 }

@@ -2,11 +2,13 @@
 
 import { make, number } from "./dom.js";
 
+const STEP = 0.5; // degrees the slider moves by; an angle that isn't on a step is kept as it is
+
 export class Live {
   constructor(access) {
     this.access = access;
     this.busy = false;
-    this.turn = 0;
+    this.angles = new Map(); // ply -> the angle that is wanted, from the slider
   }
 
   async post(path, body) {
@@ -20,52 +22,79 @@ export class Live {
     return value;
   }
 
+  // Drape the shown ply again; the answer belongs to it, whichever is shown when it comes.
+  async ask(page, index, body) {
+    this.busy = true;
+    page.again();
+    const began = performance.now();
+    try {
+      const value = await this.post("drape", { ply: index, ...body });
+      this.angles.delete(index);
+      page.replace(index, value.ply);
+      this.took = performance.now() - began;
+    } catch (error) {
+      page.say(error.message);
+    } finally {
+      this.busy = false;
+      page.again();
+    }
+  }
+
+  async keep(page, index, here) {
+    try {
+      await this.post("keep", { ply: index, point: Array.from(here.start.point),
+        angle_deg: here.angle_deg });
+      page.say(`${here.name}: written to the job. Run it again for patterns to cut.`);
+    } catch (error) {
+      page.say(error.message);
+    }
+  }
+
+  slider(index, here) {
+    const wanted = () => this.angles.get(index) ?? here.angle_deg;
+    const shown = make("span", {}, `${number(wanted())}°`);
+    const input = make("input", { type: "range", "aria-label": "angle of the warp, degrees" });
+    // the ends first: a value is cut to those that stand when it is set
+    Object.assign(input, { min: -90, max: 90, step: STEP });
+    input.value = halfTurn(wanted());
+    input.id = "angle";
+    input.addEventListener("input", () => {
+      this.angles.set(index, +input.value);
+      shown.textContent = `${number(wanted())}°`;
+    });
+    return { wanted, label: make("label", {}, "warp at ", shown, input) };
+  }
+
   panel(node, page) {
     if (!this.access) return;
     const { state, ply } = page;
+    const index = state.ply;
     const here = ply();
-    const tried = here.before !== undefined;
-    const angle = make("input", { type: "range", min: -90, max: 90, step: 1,
-      value: Math.round(here.angle_deg), "aria-label": "angle of the warp, degrees" });
-    const shown = make("span", {}, `${angle.value}°`);
-    angle.addEventListener("input", () => (shown.textContent = `${angle.value}°`));
-    const ask = async () => {
-      if (this.busy) return;
-      this.busy = true;
-      const began = performance.now();
-      try {
-        const point = state.place ? state.place.point : Array.from(here.start.point);
-        const value = await this.post("drape", { ply: state.ply, point, angle_deg: +angle.value });
-        page.replace(value.ply);
-        this.took = performance.now() - began;
-      } catch (error) {
-        page.say(error.message);
-      } finally {
-        this.busy = false;
-      }
-    };
-    const keep = async () => {
-      try {
-        await this.post("keep", { ply: state.ply, point: Array.from(here.start.point),
-          angle_deg: here.angle_deg });
-        page.say("Written to the job. Run it again for patterns to cut.");
-      } catch (error) {
-        page.say(error.message);
-      }
-    };
-    const start = make("button", { disabled: !here.start, on: { click: ask } },
-      state.place ? "start it here" : "turn it");
+    const given = here.before ?? here;
+    const begin = here.start ?? given.start;
+    const { wanted, label } = this.slider(index, here);
+    const start = make("button", { disabled: !begin || this.busy, on: { click: () => {
+      const point = state.place ? state.place.point : Array.from(begin.point);
+      if (!this.busy) this.ask(page, index, { point, angle_deg: wanted() });
+    } } }, this.busy ? "draping…" : state.place ? "start it here" : "turn it");
     start.id = "start-here";
-    const write = make("button", { disabled: !tried, on: { click: keep } }, "write to the job");
+    const write = make("button", {
+      disabled: !here.trial || !here.start || this.busy,
+      on: { click: () => this.keep(page, index, here) },
+    }, "write to the job");
     write.id = "keep";
-    const rows = tried && here.figures && here.before.figures
+    const rows = here.trial && here.figures && given.figures
       ? make("p", { className: "note" },
-        `greatest shear ${number(here.before.figures.max_shear_deg)}° → ${
+        `greatest shear ${number(given.figures.max_shear_deg)}° → ${
           number(here.figures.max_shear_deg)}°`)
-      : null;
+      : "";
     node.replaceChildren(make("h2", {}, "Try another start"),
       make("p", { className: "note" }, "Tap a place, set the angle."),
-      make("label", {}, "warp at ", shown, angle),
-      make("div", { className: "row" }, start, write), rows ?? "");
+      label, make("div", { className: "row" }, start, write), rows);
   }
+}
+
+// The same warp line between −90° and 90°.
+function halfTurn(deg) {
+  return deg - 180 * Math.round(deg / 180);
 }

@@ -122,7 +122,9 @@ function facts(entries) {
 function readout() {
   const place = state.place;
   if (!state.sheet) {
-    $("readout").replaceChildren(make("p", {}, "This ply couldn't be draped; see the findings."));
+    $("readout").replaceChildren(make("p", {}, ply().trial
+      ? "From there the cloth doesn't reach every edge: nothing to cut."
+      : "This ply couldn't be draped; see the findings."));
     return;
   }
   if (!place) {
@@ -164,7 +166,7 @@ function steps() {
   const go = (by) => () => {
     state.step = Math.max(-1, Math.min(strokes.length - 1, state.step + by));
     view.strokes(strokes, state.step);
-    pattern.pressed(state.step < 0 ? null : strokes[state.step].flat);
+    pattern.pressed(strokes[state.step] ?? null);
     steps();
   };
   const now = strokes[state.step];
@@ -229,16 +231,14 @@ function findings() {
 }
 
 function tryOut() {
-  live.panel($("try"), { state, ply, replace, say });
+  live.panel($("try"), { state, ply, replace, say, again: tryOut });
 }
 
-// Another net of the chosen ply, as the server computed it.
-function replace(packed) {
-  const before = ply();
-  const fresh = unpack(packed);
-  data.plies[state.ply] = { ...before, ...fresh, laps: before.laps, trial: true,
-    before: before.before ?? before };
-  choose(state.ply, false);
+// Another net of the ply that was asked for, as the server computed it; by now another may be shown.
+function replace(index, packed) {
+  const before = data.plies[index].before ?? data.plies[index];
+  data.plies[index] = { ...unpack(packed), laps: before.laps, trial: true, before };
+  if (index === state.ply) choose(index, false);
 }
 
 function say(text) {

@@ -15,7 +15,7 @@ export class PatternView {
 
   place(x, y) {
     const matrix = this.svg.getScreenCTM();
-    if (!matrix) return null;
+    if (!matrix || !this.turn) return null;
     const p = new DOMPoint(x, y).matrixTransform(matrix.inverse());
     const [c, s] = this.turn;
     return [c * p.x - s * -p.y, s * p.x + c * -p.y];
@@ -24,6 +24,7 @@ export class PatternView {
   // The long way of the outline across the strip; numbers and letters stay upright.
   show(ply) {
     this.svg.replaceChildren();
+    this.turn = this.spot = this.stroke = null;
     if (!ply.pattern) return;
     const outline = rows(ply.pattern.outline);
     this.turn = longWay(outline);
@@ -85,11 +86,23 @@ export class PatternView {
     this.spot.setAttribute("cy", -y);
   }
 
-  pressed(flat) {
-    if (this.stroke) {
-      this.stroke.setAttribute("d", flat ? path(rows(flat).map((p) => this.turned(p)), false) : "M0 0");
-    }
+  // A smoothing stroke, and at its end the way to pull.
+  pressed(stroke) {
+    if (!this.stroke) return;
+    this.stroke.setAttribute("d", "M0 0");
+    if (!stroke) return;
+    const flat = rows(stroke.flat);
+    const parts = [flat];
+    if (stroke.pull_flat) parts.push(arrow(flat.at(-1), stroke.pull_flat, 8 * this.unit));
+    const drawn = parts.map((part) => path(part.map((p) => this.turned(p)), false));
+    this.stroke.setAttribute("d", drawn.join(""));
   }
+}
+
+// Shaft and barbs, one stroke of the pen.
+function arrow([x, y], [u, v], size) {
+  const at = (along, aside) => [x + size * (along * u - aside * v), y + size * (along * v + aside * u)];
+  return [[x, y], at(1, 0), at(0.7, 0.2), at(1, 0), at(0.7, -0.2)];
 }
 
 // Cosine and sine of the direction in which the outline is longest.

@@ -101,10 +101,12 @@ export class View3D {
 
   clear(name) {
     const group = this.layers[name];
-    for (const child of [...group.children]) {
+    group.traverse((child) => {
       child.geometry?.dispose();
-      group.remove(child);
-    }
+      child.material?.map?.dispose();
+      child.material?.dispose();
+    });
+    group.clear();
     return group;
   }
 
@@ -164,15 +166,7 @@ export class View3D {
     const ball = new Mesh(new SphereGeometry(0.45 * size, 24, 16), material);
     const at = new Vector3(...start.point).addScaledVector(new Vector3(...start.normal), 0.3 * size);
     ball.position.copy(at);
-    const way = new Vector3(...start.warp);
-    const turn = new Quaternion().setFromUnitVectors(new Vector3(0, 1, 0), way);
-    const shaft = new Mesh(new CylinderGeometry(0.14 * size, 0.14 * size, 3 * size, 12), material);
-    const tip = new Mesh(new ConeGeometry(0.4 * size, 1.2 * size, 16), material);
-    shaft.position.copy(at).addScaledVector(way, 1.5 * size);
-    tip.position.copy(at).addScaledVector(way, 3.4 * size);
-    shaft.quaternion.copy(turn);
-    tip.quaternion.copy(turn);
-    return [ball, shaft, tip];
+    return [ball, ...arrow(at.toArray(), start.warp, size)];
   }
 
   lookInto(sheet) {
@@ -219,6 +213,9 @@ export class View3D {
       const now = k === current;
       group.add(tube(stroke.points, (now ? 0.006 : 0.003) * this.size, now ? MARK : INK));
       group.add(label(String(stroke.number), stroke.points.slice(0, 3), this.size, now));
+      if (now && stroke.pull) {
+        group.add(...arrow(stroke.points.slice(-3), stroke.pull, 0.011 * this.size));
+      }
     });
     this.paint();
   }
@@ -264,6 +261,20 @@ function lines(list, color, opacity = 1) {
     for (let i = 0; i + 5 < line.length; i += 3) values.push(...line.slice(i, i + 6));
   }
   return segments(values, color, opacity);
+}
+
+// Shaft and tip from a point along a unit direction, four times `size` long.
+function arrow(point, direction, size) {
+  const material = new MeshBasicMaterial({ color: MARK });
+  const [at, way] = [new Vector3(...point), new Vector3(...direction)];
+  const turn = new Quaternion().setFromUnitVectors(new Vector3(0, 1, 0), way);
+  const shaft = new Mesh(new CylinderGeometry(0.14 * size, 0.14 * size, 3 * size, 12), material);
+  const tip = new Mesh(new ConeGeometry(0.4 * size, 1.2 * size, 16), material);
+  shaft.position.copy(at).addScaledVector(way, 1.5 * size);
+  tip.position.copy(at).addScaledVector(way, 3.4 * size);
+  shaft.quaternion.copy(turn);
+  tip.quaternion.copy(turn);
+  return [shaft, tip];
 }
 
 function tube(points, radius, color) {
