@@ -10,7 +10,7 @@ risk, never a promise. Lengths in mm, areas in mm².
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -27,6 +27,7 @@ LEAST_RADIUS = 3.0  # mm; common practice
 LEAST_HEIGHT = 0.02  # mm: a tenth of a thin ply; a gap that low isn't one
 FEWEST = 2  # yarns of a zone: a single one is a bad fit of the mesh
 SAMPLES = 12.0  # along the limit's length
+TOGETHER = 64  # yarns
 
 Kind = Literal["concave", "convex"]
 Family = Literal["warp", "weft"]
@@ -105,12 +106,11 @@ def bridging_zones(
     """
     limit = concave_limit(stack, least)
     tight = _tight_faces(base, max(limit, least))
-    families = yarn_samples(net, least / SAMPLES)
     shapely.prepare(own)
     inner, outer = list[_Placed](), list[_Placed]()
-    for name, yarns in zip(FAMILIES, families, strict=True):
+    for name in FAMILIES:
         across, along = (net.v, net.u) if name == "warp" else (net.u, net.v)
-        for j, yarn in enumerate(yarns):
+        for j, yarn in _sampled(net, name, least / SAMPLES):
             if not tight[yarn.faces[yarn.faces >= 0]].any():
                 continue
             inside = _inside(yarn, float(across[j]), name, own)
@@ -121,6 +121,14 @@ def bridging_zones(
             outer += _placed(tight_runs(yarn, curved, least), name, j, along, across)
     out = _zones(net, inner, "concave", limit) + _zones(net, outer, "convex", least)
     return tuple(sorted(out, key=lambda z: (z.kind == "convex", -z.height)))
+
+
+def _sampled(net: Net, name: Family, step: float) -> Iterator[tuple[int, Yarn]]:
+    """Each yarn of a family with its number, a few at a time: samples are many, memory isn't."""
+    count = len(net.v) if name == "warp" else len(net.u)
+    for first in range(0, count, TOGETHER):
+        which = np.arange(first, min(first + TOGETHER, count))
+        yield from zip(which.tolist(), yarn_samples(net, step, name, which), strict=True)
 
 
 def _tight_faces(base: Base, limit: float) -> np.ndarray:

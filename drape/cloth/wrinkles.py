@@ -113,8 +113,8 @@ def wrinkling(
     uncertainty : Uncertainty
     """
     low = max(limit - uncertainty.total, 0.5 * limit)
-    wide = [p for p, _ in sheared_past(net, low, cut)]
-    narrow = [p for p, _ in sheared_past(net, limit + uncertainty.total, cut)]
+    wide = _Parts.past(net, low, cut)
+    narrow = _Parts.past(net, limit + uncertainty.total, cut)
     zones = tuple(
         _zone(net, part, sign, own, edges, wide, narrow)
         for part, sign in sheared_past(net, limit, cut)
@@ -123,8 +123,8 @@ def wrinkling(
         limit,
         uncertainty,
         sum(z.area for z in zones),
-        sum(surface_area(net, p) for p in narrow),
-        sum(surface_area(net, p) for p in wide),
+        float(narrow.areas.sum()),
+        float(wide.areas.sum()),
         zones,
     )
 
@@ -147,14 +147,34 @@ def surface_area(net: Net, flat: Geometry) -> float:
     return float(np.sum(area * np.cos(shear)))
 
 
+@dataclass(frozen=True, eq=False)
+class _Parts:
+    """Parts past another limit, found by place: a noisy scan has thousands.
+
+    areas : (k,) mm² of surface, of the tree's geometries
+    """
+
+    tree: shapely.STRtree
+    areas: Floats
+
+    @staticmethod
+    def past(net: Net, limit: float, cut: Geometry) -> _Parts:
+        parts = [part for part, _ in sheared_past(net, limit, cut)]
+        areas = np.array([surface_area(net, part) for part in parts], dtype=float)
+        return _Parts(shapely.STRtree(parts), readonly(areas))
+
+    def area_touching(self, part: shapely.Polygon) -> float:
+        return float(self.areas[np.sort(self.tree.query(part, predicate="intersects"))].sum())
+
+
 def _zone(
     net: Net,
     part: shapely.Polygon,
     sign: int,
     own: Geometry,
     edges: Mapping[str, Geometry],
-    wide: list[shapely.Polygon],
-    narrow: list[shapely.Polygon],
+    wide: _Parts,
+    narrow: _Parts,
 ) -> WrinkleZone:
     rings = [shapely.get_coordinates(r) for r in (part.exterior, *part.interiors)]
     spots = np.concatenate([rings[0], cells_in(net, part)[0]])
@@ -164,8 +184,8 @@ def _zone(
     inside = shapely.intersection(part, own)
     return WrinkleZone(
         area=surface_area(net, part),
-        least=sum(surface_area(net, p) for p in narrow if p.intersects(part)),
-        greatest=sum(surface_area(net, p) for p in wide if p.intersects(part)),
+        least=narrow.area_touching(part),
+        greatest=wide.area_touching(part),
         own_area=surface_area(net, inside) if inside.area > 0.0 else 0.0,
         peak=float(shear[worst]),
         sign=sign,

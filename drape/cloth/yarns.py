@@ -57,15 +57,18 @@ class Run:
     middle: Floats
 
 
-def yarn_samples(net: Net, step: float) -> tuple[list[Yarn], list[Yarn]]:
-    """Warps (one for each of ``net.v``) and wefts (each of ``net.u``), sampled.
+def yarn_samples(net: Net, step: float, family: str, which: Ints) -> list[Yarn]:
+    """Some warps (of each ``net.v``) or wefts (of each ``net.u``), sampled.
 
-    ``step``: mm between samples, about; a sample lies on the surface under the chord between
-    two nodes. Cells are divided into ``FINEST`` at most.
+    ``family``: "warp" or "weft"; ``which`` (k,) their indices. ``step``: mm between samples,
+    about; a sample lies on the surface under the chord between two nodes. Cells are divided
+    into ``FINEST`` at most.
     """
-    warps = _sampled(net, net.u, net.rows, net.faces, net.known, step)
-    rows, faces = np.swapaxes(net.rows, 0, 1), net.faces.T
-    return warps, _sampled(net, net.v, rows, faces, net.known.T, step)
+    if family == "warp":
+        rows, faces, known = net.rows[:, which], net.faces[:, which], net.known[:, which]
+        return _sampled(net, net.u, rows, faces, known, step)
+    rows, faces, known = (np.swapaxes(a[which], 0, 1) for a in (net.rows, net.faces, net.known))
+    return _sampled(net, net.v, rows, faces, known, step)
 
 
 def _sampled(net, along: Floats, rows: Floats, faces: Ints, known, step: float) -> list[Yarn]:
@@ -168,10 +171,15 @@ def _run(yarn: Yarn, curvature: Floats, limit: float, a: int, b: int) -> Run:
 
 
 def _end(yarn: Yarn, curvature: Floats, level: float, inside: int, out: int) -> float:
-    """Where the curvature falls to ``level``; the sample between where the net ends there."""
+    """Where the curvature falls to ``level``; the sample between where the net ends there.
+
+    Where stretches of unlike curvature run into each other, the level of the whole may lie
+    above or below both gaps: the end is then the nearer middle, never past them.
+    """
     if not 0 <= out < len(curvature) or np.isinf(curvature[out]):
         return float(yarn.along[max(inside, out)])
-    share = (curvature[inside] - level) / (curvature[inside] - curvature[out])
+    fall = curvature[inside] - curvature[out]
+    share = float(np.clip((curvature[inside] - level) / fall, 0.0, 1.0)) if fall > 0.0 else 0.0
     first, last = (0.5 * (yarn.along[k] + yarn.along[k + 1]) for k in (inside, out))
     return float(first + share * (last - first))
 

@@ -5,13 +5,17 @@ radius ``radius`` turning by 2·turn, and the other shoulder. The bridge over th
 as the circle's sagitta, r(1 − cos turn). The limits are common practice.
 """
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 import shapely
 from draped import drape_net, drape_piece, sheet
+from hypothesis import given
+from hypothesis import strategies as st
 
 from drape.cloth.bridging import LEAST_RADIUS, Base, bridging_zones, concave_limit
-from drape.cloth.yarns import bridge_height, corner_height
+from drape.cloth.yarns import Yarn, bends, bridge_height, corner_height, tight_runs
 from drape.geometry import shapes
 
 TURN = np.radians(50.0)
@@ -139,6 +143,56 @@ def test_sagitta_and_corner_by_hand():
     assert height == pytest.approx(5.0 * (1.0 - np.cos(0.6)), rel=1e-9)
     assert at == 50
     assert corner_height(3.0, np.pi / 2) == pytest.approx(3.0 * (np.sqrt(2.0) - 1.0))
+
+
+def planar_yarn(*pieces, step=0.1):
+    """A yarn over straight pieces and arcs, (length, curvature), and where these end."""
+    ends = np.cumsum([0.0, *(length for length, _ in pieces)])
+    along = np.arange(0.0, ends[-1] + 1e-9, step)
+    angle = np.interp(along, ends, np.cumsum([0.0, *(length * k for length, k in pieces)]))
+    way = np.stack([np.cos(angle), np.sin(angle), 0 * angle], axis=1)
+    half = np.interp(along[:-1] + step / 2, along, angle)
+    steps = step * np.stack([np.cos(half), np.sin(half), 0 * half], axis=1)
+    points = np.concatenate([np.zeros((1, 3)), np.cumsum(steps, axis=0)])
+    normals = np.stack([-way[:, 1], way[:, 0], way[:, 2]], axis=1)
+    faces = np.zeros(len(along), dtype=np.int64)
+    return Yarn(along, points, normals, faces, np.zeros((len(along), 2))), ends
+
+
+@pytest.mark.parametrize("wide", [2.2, 2.6, 2.9, 2.99])
+def test_a_fillet_of_two_radii_ends_where_its_arcs_do(wide):
+    """A compound fillet: an arc of radius 1 between two wide ones, all below the limit of 3."""
+    yarn, ends = planar_yarn((5, 0), (1.5, 1 / wide), (0.8, 1.0), (1.5, 1 / wide), (5, 0))
+    (run,) = tight_runs(yarn, bends(yarn), 3.0)
+    assert run.low == pytest.approx(ends[1], abs=0.11)  # a sample's step
+    assert run.high == pytest.approx(ends[4], abs=0.11)
+    assert run.turn == pytest.approx(3.0 / wide + 0.8, abs=0.1)
+
+
+def test_a_fillet_that_passes_the_limit_little_by_little_ends_where_it_does():
+    """Radii 3.05, 2.95 and 1 with a limit of 3: it begins between the first two."""
+    yarn, ends = planar_yarn((5, 0), (1, 1 / 3.05), (1, 1 / 2.95), (1.5, 1.0), (5, 0))
+    (run,) = tight_runs(yarn, bends(yarn), 3.0)
+    assert run.low == pytest.approx(ends[2], abs=0.11)
+    assert run.high == pytest.approx(ends[4], abs=0.11)
+
+
+CURVATURES = st.floats(-3.0, 3.0) | st.sampled_from([0.0, 0.99, 1.0, 1.001, 1.1, 3.0])
+
+
+@given(st.lists(CURVATURES, min_size=3, max_size=40))
+def test_runs_hold_every_tight_place_and_nothing_off_the_yarn(curvature):
+    yarn, _ = planar_yarn((0.1 * len(curvature), 0.0))
+    curvature = np.array(curvature)
+    runs = tight_runs(yarn, curvature, 1.0)
+    tight = yarn.along[:-1][curvature > 1.0] + 0.05
+    for place in tight:
+        assert any(r.low - 1e-9 <= place <= r.high + 1e-9 for r in runs)
+    for before, after in pairwise(runs):
+        assert before.high <= after.low + 1e-9
+    for run in runs:
+        assert yarn.along[0] <= run.low <= run.high <= yarn.along[-1]
+        assert np.isfinite(run.height)
 
 
 def test_nothing_on_a_plain_trough():
