@@ -67,8 +67,8 @@ def yarn_samples(net: Net, step: float, family: str, which: Ints) -> list[Yarn]:
     if family == "warp":
         rows, faces, known = net.rows[:, which], net.faces[:, which], net.known[:, which]
         return _sampled(net, net.u, rows, faces, known, step)
-    rows, faces, known = (np.swapaxes(a[which], 0, 1) for a in (net.rows, net.faces, net.known))
-    return _sampled(net, net.v, rows, faces, known, step)
+    rows = np.swapaxes(net.rows[which], 0, 1)
+    return _sampled(net, net.v, rows, net.faces[which].T, net.known[which].T, step)
 
 
 def _sampled(net, along: Floats, rows: Floats, faces: Ints, known, step: float) -> list[Yarn]:

@@ -3,6 +3,7 @@
 Taps are held against the net file ``nets/*.vtp``, read by VTK.
 """
 
+import json
 import re
 import shutil
 import subprocess
@@ -14,7 +15,7 @@ import pyvista as pv
 from scipy.spatial import cKDTree
 
 from drape.output.records import net_file
-from viewers.webpage import page
+from viewers.webpage import in_script, page
 
 SOURCE = Path(page.__code__.co_filename).parent / "page"
 HEAVIEST = 3_000_000  # bytes
@@ -148,6 +149,13 @@ def test_names_are_text_whatever_they_hold(demo_scene, tmp_path, watch):
     assert seen.page.title() == NASTY
     assert NASTY in seen.page.inner_text("#figures")
     assert seen.page.locator("img").count() == 0
+
+
+def test_no_text_of_a_job_can_end_the_script_it_stands_in():
+    """HTML's "script data end tag name state": </script and a space, a slash or > ends it."""
+    for text in ("</script >", "</script/x", "<!--<script>", "]]>&lt;"):
+        assert not set("<>&") & set(in_script({text: text}))
+        assert json.loads(in_script({text: text})) == {text: text}
 
 
 def test_markup_that_gets_in_would_not_run(file, watch):

@@ -102,6 +102,18 @@ def test_yarns_keep_their_length_and_start_point(dome, polygon):
     assert len(yarns["warp"]) == 2 * int(0.5 * np.pi * R / 10.0) + 1
 
 
+def test_warps_run_along_x_of_the_cloth_and_wefts_along_y(dome, polygon):
+    """The warp was laid along x of the mould at the dome's foot, where both axes are level."""
+    yarns = yarn_lines(dome.net, polygon, 10.0)
+    for name, axis in (("warp", 0), ("weft", 1)):
+        foot = min(
+            (y for y in yarns[name]), key=lambda y: np.linalg.norm(y - [0, 0, -R], axis=1).min()
+        )
+        near = np.argmin(np.linalg.norm(foot - [0, 0, -R], axis=1))
+        way = foot[near + 1] - foot[near - 1]
+        assert abs(way[axis]) > 0.99 * np.linalg.norm(way)
+
+
 def test_a_line_off_the_net_is_cut_there(dome):
     lines = on_surface(dome.net, np.array([[-300.0, 0.0], [300.0, 0.0]]))
     assert len(lines) == 1
