@@ -1,14 +1,17 @@
 """Lay-up sheets, read back: a page a ply with what the summary says, and the cautions once."""
 
 import io
+from dataclasses import replace
 
 import pytest
 from pypdf import PdfReader
 
 from drape.benchsheets import bench_sheets
+from drape.errors import Finding
 from drape.output.sheets import PlySheet, to_sheets
 from viewers.scene import make_scene
 
+LEVELS = ("error", "risk", "warning", "note")
 NASTY = 'a <b>bold</b> & "<script>" ☠ ply'
 
 
@@ -44,15 +47,14 @@ def test_cautions_stand_once(pages):
 
 
 def test_risks_of_a_ply_stand_on_its_page(demo_results, scene):
-    risky = {p.ply.name for p in demo_results.plies for f in p.findings if f.level == "risk"}
-    reader = PdfReader(io.BytesIO(bench_sheets(demo_results, scene, {}, "")))
-    told = {
-        p.ply.name
-        for p, page in zip(demo_results.plies, reader.pages, strict=True)
-        if "Look out" in page.extract_text()
-    }
-    warned = {p.ply.name for p in demo_results.plies for f in p.findings if f.level == "warning"}
-    assert told == risky | warned
+    """One finding of each level is given to the second ply: all but the note concern the bench."""
+    first, second, *rest = (replace(ply, findings=()) for ply in demo_results.plies)
+    found = [Finding(level, "here", f"a {level} told", "mend it") for level in LEVELS]
+    plies = (first, replace(second, findings=tuple(found)), *rest)
+    data = bench_sheets(replace(demo_results, plies=plies), scene, {}, "")
+    texts = [page.extract_text() for page in PdfReader(io.BytesIO(data)).pages]
+    assert ["Look out" in text for text in texts] == [False, True] + [False] * len(rest)
+    assert [f"a {level} told" in texts[1] for level in LEVELS] == [True, True, True, False]
 
 
 def test_same_sheets_same_bytes(demo_results, scene):
