@@ -8,7 +8,7 @@ from drape.jointclosing import RunClosing
 from drape.jointease import LapEase, SnippedStretch
 from drape.jointyarns import PairYarns
 from drape.layup.closing import Tuck
-from drape.output import summary as record
+from drape.output import jointmodels as record
 from drape.output.records import degrees, number
 
 

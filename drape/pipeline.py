@@ -2,46 +2,35 @@
 
 from __future__ import annotations
 
-import os
-from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from drape.beds import closed_mould, laid_on, make_beds
+from drape.beds import closed_mould
 from drape.cloth.kinds import kind_findings
 from drape.clothrisks import (
     bridging_findings,
     bridging_halves,
-    cloth_risks,
-    shear_findings,
 )
-from drape.errors import AccuracyError, Finding, InputError, InputErrors
+from drape.draping import Progress, drape_all
+from drape.errors import Finding, InputError
 from drape.facefields import Ground, face_findings
-from drape.geometry.surface import Floats, Ints, Surface, SurfacePoint
+from drape.geometry.surface import Floats, Ints, Surface
 from drape.hollow import bag_record, hollow_of
-from drape.job import Job, Ply
-from drape.joballowances import PlyAllowances, check_edge_names, ply_allowance_defaults
+from drape.job import Job
+from drape.joballowances import check_edge_names
 from drape.jointclosing import closings_of
 from drape.jointease import ease_findings, eases_of
 from drape.jointrecords import with_closing
 from drape.joints import joints_of, suggested
 from drape.jointyarns import yarn_findings, yarns_of
 from drape.layup.joint import scatter_findings
-from drape.layup.laying import Bed
-from drape.layup.piece import Laid, Piece, PieceOptions, make_piece, past_the_end
+from drape.layup.piece import Piece
 from drape.layup.plies import (
-    centre,
-    chosen_spacing,
     hollow_fields,
-    mid_heights,
-    nearest,
-    place_of,
-    warp_direction,
-    zero_direction,
     zero_directions,
 )
 from drape.mould.filefaces import file_faces
@@ -52,20 +41,16 @@ from drape.mould.region import Region
 from drape.mould.scans import without_noise
 from drape.mould.trim import trim_region
 from drape.output import records
-from drape.plypattern import pattern_of
 from drape.results import (
     Closing,
     PlyResult,
     Results,
-    check_findings,
     program_version,
     radius_findings,
     size_findings,
     summarise,
 )
-from drape.strips import PreparedStrip, prepare_strips, run_strips, seam_line
-
-Progress = Callable[[str, int, int], None]
+from drape.strips import run_strips
 
 
 def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) -> Results:
@@ -111,7 +96,7 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
     inspections = _inspections(mould)
     regions = {name: half.region for name, half in mould.halves.items()}
     fields = hollow_fields(regions, [m.name for m in mould.mouths])
-    plies = _drape_all(job, mould, fields, jobs, tell, steps)
+    plies = drape_all(job, mould, fields, jobs, tell, steps)
     findings += [f for p in plies for f in p.findings]
     bridges = [(p.ply, p.risks.bridging) for p in plies if p.risks is not None]
     findings += bridging_findings(job, bridges)
@@ -271,164 +256,4 @@ def _grounds(
     return out
 
 
-def _drape_all(
-    job: Job,
-    mould: Mould,
-    fields: Mapping[str, Floats | None],
-    jobs: int | None,
-    tell: Progress,
-    steps: int,
-) -> tuple[PlyResult, ...]:
-    """All plies, on as many threads as there are; in the job's order, joint strips last."""
-    regions = {name: half.region for name, half in mould.halves.items()}
-    heights = _heights(job)
-    beds = make_beds(job, mould)
-    prepared, errors = [], []
-    for ply, allowances in zip(job.plies, ply_allowance_defaults(job), strict=True):
-        region = regions[ply.half]
-        try:
-            prepared.append(
-                _prepare(job, ply, allowances, region, fields[ply.half], heights[ply.name])
-            )
-        except InputError as error:
-            errors.append(error)
-    if errors:
-        raise InputErrors(errors) if len(errors) > 1 else errors[0]
-    strips = prepare_strips(job, mould)
-    done = len(job.halves) + 1
-    out = []
-    with ThreadPoolExecutor(max_workers=jobs or os.cpu_count() or 1) as pool:
-        futures = [
-            pool.submit(_drape, job, ply, regions[ply.half], options, findings, beds)
-            for ply, (options, findings) in zip(job.plies, prepared, strict=True)
-        ]
-        futures += [pool.submit(_drape_strip, job, strip) for strip in strips]
-        names = [*job.plies, *(strip.ply for strip in strips)]
-        for ply, future in zip(names, futures, strict=True):
-            tell(f"draping {ply.name}", done, steps)
-            out.append(future.result())
-            done += 1
-    return tuple(out)
-
-
-def _heights(job: Job) -> dict[str, float]:
-    out: dict[str, float] = {}
-    for half in job.halves:
-        plies = job.plies_of(half.name)
-        heights = mid_heights([p.fabric.thickness for p in plies])
-        out |= {p.name: h for p, h in zip(plies, heights, strict=True)}
-    return out
-
-
-def start_and_warp(
-    job: Job, ply: Ply, region: Region, field: Floats | None
-) -> tuple[SurfacePoint, Floats, tuple[Finding, ...]]:
-    """Where a ply is started on its half's region, and the direction (3,) of its warp there.
-
-    Parameters
-    ----------
-    field : (n,) the half's, of ``hollow_fields``
-
-    Raises
-    ------
-    InputError
-        A start off the cavity, or a zero direction that stands square on it.
-    """
-    where = job.where("plies", ply.index, "start")
-    findings: tuple[Finding, ...] = ()
-    if ply.start is None:
-        start = centre(region)
-    else:
-        start, findings = nearest(region, ply.start, where)
-    _, normal = place_of(region.surface, start)
-    half = next(h for h in job.halves if h.name == ply.half)
-    zero = np.array(half.zero) if half.zero else zero_direction(region, field, start)
-    return start, warp_direction(normal, zero, ply.angle, where), findings
-
-
-def _prepare(
-    job: Job,
-    ply: Ply,
-    allowances: PlyAllowances,
-    region: Region,
-    field: Floats | None,
-    height: float,
-) -> tuple[PieceOptions, tuple[Finding, ...]]:
-    """Start, warp and allowances of one ply."""
-    start, warp, findings = start_and_warp(job, ply, region, field)
-    options = PieceOptions(
-        start=start,
-        warp=warp,
-        allowances={e.name: allowances.cut(e.name, e.kind) for e in region.edges},
-        trims={
-            e.name: allowances.of(e.name, e.kind)
-            for e in region.edges
-            if e.name in allowances.trimmed
-        },
-        height=height,
-        spacing=ply.spacing or chosen_spacing(region),
-    )
-    return options, findings
-
-
-def _drape(
-    job: Job,
-    ply: Ply,
-    region: Region,
-    options: PieceOptions,
-    findings: tuple[Finding, ...],
-    beds: Mapping[str, Bed],
-) -> PlyResult:
-    try:
-        piece, straight = _laid(region, options, ply.name, laid_on(job, ply, beds))
-    except AccuracyError as error:
-        told = Finding("error", ply.name, _without_place(error), error.remedy)
-        return PlyResult(ply, None, None, (*findings, told))
-    found = [*findings, *straight, *piece.findings, *past_the_end(piece, ply.name)]
-    risks = cloth_risks(ply, piece)
-    found += shear_findings(ply, piece, risks.wrinkling) + check_findings(ply, piece)
-    return PlyResult(ply, piece, pattern_of(ply, piece, job.seen_from), tuple(found), risks)
-
-
-def _drape_strip(job: Job, strip: PreparedStrip) -> PlyResult:
-    """A joint strip on its band of the closed mould, with the seam marked on its pattern."""
-    result = _drape(job, strip.ply, strip.band.region, strip.options, (), {})
-    pattern = result.pattern
-    if result.piece is not None and pattern is not None:
-        seam = (strip.of.run, seam_line(strip, result.piece))
-        pattern = replace(pattern, edge_lines=(*pattern.edge_lines, seam))
-    return replace(result, pattern=pattern, strip=strip.of)
-
-
-def _laid(
-    region: Region, options: PieceOptions, name: str, laid: Laid | None
-) -> tuple[Piece, tuple[Finding, ...]]:
-    """A piece on the other half past the parting line; straight on where that can't be had."""
-    if laid is None:
-        return make_piece(region, options, name), ()
-    try:
-        piece = make_piece(region, options, name, laid)
-        if piece.valid:
-            return piece, ()
-        why = "its checks fail"
-    except AccuracyError as error:
-        piece, why = None, _without_place(error)
-    try:
-        plain = make_piece(region, options, name)
-    except AccuracyError:
-        plain = None
-    if plain is None or not (plain.valid or piece is None):
-        if piece is None:
-            raise AccuracyError(why, where=name, remedy="use shorter laps, or split the ply")
-        return piece, ()
-    text = f"on the other half {why}: past the parting line it was laid straight on instead"
-    remedy = "expect more shear in the laps than is told; shorten or snip them"
-    return plain, (Finding("warning", name, text, remedy),)
-
-
-def _without_place(error: AccuracyError) -> str:
-    value = f" ({error.value})" if error.value is not None else ""
-    return f"{error.what}{value}"
-
-
-__all__ = ["PlyResult", "Results", "inspect", "program_version", "run", "start_and_warp"]
+__all__ = ["PlyResult", "Results", "inspect", "program_version", "run"]

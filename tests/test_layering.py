@@ -28,6 +28,7 @@ LEVELS = (
      "drape.jointease", "drape.jointyarns", "drape.jointrecords", "drape.sheartest",
      "drape.shearresult", "drape.clothrisks", "drape.facefields", "drape.plypattern",
      "drape.strips"),
+    ("drape.draping",),
     ("drape.pipeline",),
     ("viewers",),
     ("drape.publish", "drape.benchsheets"),

@@ -23,8 +23,11 @@ from viewers.lines import on_surface, yarn_lines
 from viewers.sheet import contour, ply_sheet
 from viewers.zonescene import stroke_scenes, zone_scenes
 
+# Told as lacking rather than left out, so that nothing of another ply is taken for them.
+LACKING = dict.fromkeys(("sheet", "start", "figures", "pattern"))
 
-def ply_scene(result: PlyResult, seen_from: str = "inside") -> dict[str, Any]:
+
+def ply_scene(result: PlyResult, seen_from: str) -> dict[str, Any]:
     """A ply of the lay-up; without a piece only its name and place in the order.
 
     ``seen_from`` says how the job counts angles.
@@ -33,7 +36,7 @@ def ply_scene(result: PlyResult, seen_from: str = "inside") -> dict[str, Any]:
     out = _about(ply)
     out["valid"] = piece is not None and piece.valid
     if piece is None:
-        return {**out, **dict.fromkeys(("sheet", "start", "figures", "pattern"))}
+        return {**out, **LACKING}
     return {
         **out,
         **_draped(ply, piece.net, piece.outlines, piece.assessment),
@@ -51,8 +54,7 @@ def trial_scene(ply: Ply, trial: Trial) -> dict[str, Any]:
     out = {**_about(ply), "valid": False, "spacing_mm": trial.options.spacing}
     out |= {"zones": [], "strokes": []}
     if trial.polygon is None or trial.assessment is None:
-        # told as lacking, so that nothing of the ply it stands for is taken for its own
-        return {**out, **dict.fromkeys(("sheet", "start", "figures", "pattern"))}
+        return {**out, **LACKING}
     rings = [o.points for o in trial.outlines]
     pattern = {
         "outline": rings[0],

@@ -9,12 +9,13 @@ import math
 from dataclasses import replace
 from typing import Any
 
+from drape.draping import start_and_warp
 from drape.errors import InputError
 from drape.job import Ply, load_job
 from drape.jobfile import write_back
 from drape.layup.plies import hollow_fields, nearest
 from drape.layup.trial import SPACING, Trial, try_start
-from drape.pipeline import PlyResult, Results, start_and_warp
+from drape.pipeline import PlyResult, Results
 from viewers.plyscene import trial_scene
 
 DECIMALS = 3  # of what is written to the job: a micron

@@ -69,9 +69,7 @@ def hatching(rings: list[Floats]) -> list[Floats]:
     return [shapely.get_coordinates(p) for p in parts if p.geom_type == "LineString" and p.length]
 
 
-def stroke_scenes(
-    net: Net, strokes: Iterable[Stroke], seen_from: str = "inside"
-) -> list[dict[str, Any]]:
+def stroke_scenes(net: Net, strokes: Iterable[Stroke], seen_from: str) -> list[dict[str, Any]]:
     """The smoothing order: number, text, the stroke on the part and on the cloth, its pull there.
 
     ``seen_from`` says how the job counts angles; the words do as it does.
@@ -82,7 +80,7 @@ def stroke_scenes(
             "text": stroke_text(s, seen_from),
             "points": s.points,
             "flat": s.flat,
-            "pull": _finite(pull_direction(net, s)),
+            "pull": pull_direction(net, s),
             "pull_flat": pull_on_cloth(s),
         }
         for s in strokes
@@ -90,12 +88,7 @@ def stroke_scenes(
     ]
 
 
-def _finite(direction: Floats | None) -> Floats | None:
-    """A direction, None also where the net ends in its way."""
-    return direction if direction is not None and np.isfinite(direction).all() else None
-
-
-def stroke_text(stroke: Stroke, seen_from: str = "inside") -> str:
+def stroke_text(stroke: Stroke, seen_from: str) -> str:
     """What the hand does in a stroke, its angle counted as the job does."""
     if stroke.sector == 0:
         return "along the first yarn, straight, without shearing it"

@@ -240,7 +240,10 @@ def _stroke(
 
 
 def pull_on_cloth(stroke: Stroke) -> Floats | None:
-    """(2,) the same direction on the flat cloth; None where none is needed."""
+    """(2,) unit direction on the flat cloth along which to pull; None where none is needed.
+
+    Of the growing diagonal's two ways the one outward along the stroke.
+    """
     if stroke.lengthens == 0:
         return None
     way = np.array([1.0, float(stroke.lengthens)]) / np.sqrt(2.0)
@@ -250,14 +253,11 @@ def pull_on_cloth(stroke: Stroke) -> Floats | None:
 
 
 def pull_direction(net: Net, stroke: Stroke) -> Floats | None:
-    """(3,) unit direction at the stroke's end along which to pull; None where none is needed.
-
-    Of the growing diagonal's two ways the one outward along the stroke.
-    """
+    """(3,) the same on the part, at the stroke's end; None also where the net ends there."""
     way = pull_on_cloth(stroke)
     if way is None:
         return None
     end = stroke.flat[-1]
     a, b = net.to_surface(np.stack([end - 0.1 * way, end + 0.1 * way]))
     length = float(np.linalg.norm(b - a))
-    return readonly((b - a) / length) if length > 0.0 else None
+    return readonly((b - a) / length) if length > 0.0 else None  # nor is NaN

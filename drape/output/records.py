@@ -20,6 +20,7 @@ from drape.layup.scatter import Placement
 from drape.layup.schedule import Schedule
 from drape.mould.inspection import Inspection
 from drape.mould.mould import Mould
+from drape.output import jointmodels
 from drape.output import summary as record
 from drape.output.vtk import to_vtp
 
@@ -118,19 +119,19 @@ def joint_record(
     joints: Mapping[str, RunJoint],
     placement: Placement,
     schedules: Mapping[str, Schedule] | None = None,
-) -> record.Joint | None:
+) -> jointmodels.Joint | None:
     """The joint, run by run; None without one."""
     if not joints:
         return None
     runs = {
-        run: record.Run(
+        run: jointmodels.Run(
             lap_half=joint.lap_half,
             build_up=_bands(joint.bands),
             build_up_at_mm=number(joint.bands_at),
             least_build_up=None if joint.least_bands is None else _bands(joint.least_bands),
             least_build_up_at_mm=number(joint.least_bands_at),
             overlaps=tuple(
-                record.Overlap(
+                jointmodels.Overlap(
                     lap_ply=o.ply,
                     other_ply=o.other,
                     overlap_mm=round(o.nominal_mm, 3) + 0.0,
@@ -143,17 +144,17 @@ def joint_record(
         )
         for run, joint in joints.items()
     }
-    scatter = record.Scatter(
+    scatter = jointmodels.Scatter(
         placement_mm=placement.offset, angle_deg=round(float(np.degrees(placement.angle)), 6)
     )
-    return record.Joint(suggested=_suggested(schedules), scatter=scatter, runs=runs)
+    return jointmodels.Joint(suggested=_suggested(schedules), scatter=scatter, runs=runs)
 
 
-def _suggested(schedules: Mapping[str, Schedule] | None) -> dict[str, record.Suggested] | None:
+def _suggested(schedules: Mapping[str, Schedule] | None) -> dict[str, jointmodels.Suggested] | None:
     if schedules is None:
         return None
     return {
-        run: record.Suggested(
+        run: jointmodels.Suggested(
             laps_mm=tuple(round(x, 3) for x in schedule.laps),
             set_backs_mm=tuple(round(x, 3) for x in schedule.set_backs),
             greatest_mm=round(schedule.greatest_mm, 3),
@@ -162,9 +163,9 @@ def _suggested(schedules: Mapping[str, Schedule] | None) -> dict[str, record.Sug
     }
 
 
-def _bands(bands: Sequence[Band]) -> tuple[record.BuildUp, ...]:
+def _bands(bands: Sequence[Band]) -> tuple[jointmodels.BuildUp, ...]:
     return tuple(
-        record.BuildUp(
+        jointmodels.BuildUp(
             from_mm=round(b.from_mm, 3) + 0.0,
             to_mm=round(b.to_mm, 3) + 0.0,
             plies=b.plies,

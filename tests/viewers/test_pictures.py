@@ -58,7 +58,7 @@ def test_a_process_that_dies_is_a_finding(demo_scene, monkeypatch):
     assert "libosmesa6" in findings[0].remedy
 
 
-def test_what_was_drawn_before_the_process_ended_is_kept(demo_scene, monkeypatch):
+def test_what_was_drawn_before_the_process_ended_is_kept(demo_scene):
     """The second ply's surface is broken: its process raises there."""
     broken = {**demo_scene["plies"][1], "yarns": {"warp": [], "weft": "none"}}
     broken["sheet"] = {**broken["sheet"], "triangles": np.array([[0, 1, 10**6]])}

@@ -10,6 +10,7 @@ import numpy as np
 
 from drape import pipeline
 from drape.job import load_job
+from viewers.plyscene import LACKING
 from viewers.scene import make_scene
 from viewers.trials import Trials
 from viewers.window import SHARE, SIZE, Window
@@ -30,8 +31,7 @@ def pixel(camera, point):
 def main(path):
     results = pipeline.run(load_job(path), jobs=1)
     scene = make_scene(results)
-    lacking = dict.fromkeys(("sheet", "start", "figures", "pattern"))
-    scene["plies"][-1] = {**scene["plies"][-1], **lacking}
+    scene["plies"][-1] = {**scene["plies"][-1], **LACKING}
     window = Window(scene, Trials(results), say)
     sheet = window.ply["sheet"]
     middle = np.argmin(np.linalg.norm(sheet["flat"] - [12.0, -9.0], axis=1))
