@@ -116,14 +116,17 @@ def zones_told(found: Wrinkling, piece: Piece) -> str:
 
 
 def bridging_findings(job: Job, bridges: Bridges) -> list[Finding]:
-    """One risk for each half whose plies would bridge, and one where they bend too sharply."""
+    """One risk for each half whose plies would bridge, and one where they bend too sharply.
+
+    Likewise for what lies across both halves.
+    """
     out = []
-    for half in job.halves:
-        mine = [(ply, zone) for ply, zones in bridges if ply.half == half.name for zone in zones]
+    for half in dict.fromkeys([h.name for h in job.halves] + [ply.half for ply, _ in bridges]):
+        mine = [(ply, zone) for ply, zones in bridges if ply.half == half for zone in zones]
         for kind in ("concave", "convex"):
             of_kind = [(ply, zone) for ply, zone in mine if zone.kind == kind]
             if of_kind:
-                out.append(_told(half.name, kind, of_kind))
+                out.append(_told(half, kind, of_kind))
     return out
 
 

@@ -1,4 +1,4 @@
-"""All plies of a job draped on their halves, joint strips on their bands, on several threads.
+"""All plies of a job draped: on their halves, or across the closed mould; several threads.
 
 Lengths in mm, angles in radians.
 """
@@ -33,7 +33,8 @@ from drape.mould.mould import Mould
 from drape.mould.region import Region
 from drape.plypattern import pattern_of
 from drape.results import PlyResult, check_findings
-from drape.strips import PreparedStrip, prepare_strips, seam_line
+from drape.strips import PreparedStrip, flat_line, prepare_strips
+from drape.wraps import PreparedWrap, prepare_wraps
 
 Progress = Callable[[str, int, int], None]
 
@@ -46,7 +47,7 @@ def drape_all(
     tell: Progress,
     steps: int,
 ) -> tuple[PlyResult, ...]:
-    """All plies, on as many threads as there are; in the job's order, joint strips last."""
+    """All plies, on as many threads as there are: in the job's order, then what lies across."""
     regions = {name: half.region for name, half in mould.halves.items()}
     heights = _heights(job)
     beds = make_beds(job, mould)
@@ -61,7 +62,10 @@ def drape_all(
             errors.append(error)
     if errors:
         raise InputErrors(errors) if len(errors) > 1 else errors[0]
-    strips = prepare_strips(job, mould)
+    across: list[PreparedStrip | PreparedWrap] = [
+        *prepare_strips(job, mould),
+        *prepare_wraps(job, mould),
+    ]
     done = len(job.halves) + 1
     out = []
     with ThreadPoolExecutor(max_workers=jobs or os.cpu_count() or 1) as pool:
@@ -69,8 +73,8 @@ def drape_all(
             pool.submit(_drape, job, ply, regions[ply.half], options, findings, beds)
             for ply, (options, findings) in zip(job.plies, prepared, strict=True)
         ]
-        futures += [pool.submit(_drape_strip, job, strip) for strip in strips]
-        names = [*job.plies, *(strip.ply for strip in strips)]
+        futures += [pool.submit(_drape_across, job, each) for each in across]
+        names = [*job.plies, *(each.ply for each in across)]
         for ply, future in zip(names, futures, strict=True):
             tell(f"draping {ply.name}", done, steps)
             out.append(future.result())
@@ -157,14 +161,16 @@ def _drape(
     return PlyResult(ply, piece, pattern_of(ply, piece, job.seen_from), tuple(found), risks)
 
 
-def _drape_strip(job: Job, strip: PreparedStrip) -> PlyResult:
-    """A joint strip on its band of the closed mould, with the seam marked on its pattern."""
-    result = _drape(job, strip.ply, strip.band.region, strip.options, (), {})
-    pattern = result.pattern
-    if result.piece is not None and pattern is not None:
-        seam = (strip.of.run, seam_line(strip, result.piece))
-        pattern = replace(pattern, edge_lines=(*pattern.edge_lines, seam))
-    return replace(result, pattern=pattern, strip=strip.of)
+def _drape_across(job: Job, each: PreparedStrip | PreparedWrap) -> PlyResult:
+    """A joint strip or a wrapped ply on the closed mould, the runs drawn on its pattern."""
+    result = _drape(job, each.ply, each.region, each.options, each.findings, {})
+    pattern, piece = result.pattern, result.piece
+    if piece is not None and pattern is not None:
+        runs = tuple((name, flat_line(piece, chain)) for name, chain in each.lines.items())
+        pattern = replace(pattern, edge_lines=(*pattern.edge_lines, *runs))
+    if isinstance(each, PreparedStrip):
+        return replace(result, pattern=pattern, strip=each.of)
+    return replace(result, pattern=pattern, wrap=each.of)
 
 
 def _laid(

@@ -127,7 +127,10 @@ def hollow_of(
 def _hollow(job: Job, mould: Mould, told: Sequence[Finding]) -> tuple[Hollow, tuple[Finding, ...]]:
     wanted = job.bag or Bag()
     closed, gaps = _closed(mould, told)
-    stacks = [sum(p.fabric.thickness for p in job.plies_of(name)) for name in mould.halves]
+    wrapped = sum(w.fabric.thickness for w in job.wraps)
+    stacks = [
+        sum(p.fabric.thickness for p in job.plies_of(name)) + wrapped for name in mould.halves
+    ]
     stations = _within(closed, job.trims)
     sections = tuple(_section(s, float(np.mean(stacks)), closed) for s in stations)
     girths = [

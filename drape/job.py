@@ -23,6 +23,7 @@ from drape.jobfile import JobFile, read_job_file, write_back
 from drape.jobkeys import MESH_SUFFIXES, PAGES, UNITS
 from drape.jobstarter import starter_job
 from drape.jobstrips import Strip, strips_from
+from drape.jobwraps import Wrapped, wraps_from
 from drape.layup.allowance import Allowance
 from drape.layup.closing import BULK, LEAN_LIMIT, TACK_CLEARANCE
 from drape.layup.scatter import Placement
@@ -40,6 +41,7 @@ __all__ = [
     "Ply",
     "Strip",
     "Trim",
+    "Wrapped",
     "load_job",
     "starter_job",
     "write_back",
@@ -181,6 +183,8 @@ class Job:
         None: the job doesn't ask for one.
     strips : tuple of Strip
         Along the joint, in order of lay-up.
+    wraps : tuple of Wrapped
+        Plies that go round both halves, in order of lay-up.
     file : JobFile
         For messages: ``job.where("plies", 0, "start")``.
     """
@@ -204,6 +208,7 @@ class Job:
     file: JobFile = field(repr=False, compare=False)
     bag: Bag | None = None
     strips: tuple[Strip, ...] = ()
+    wraps: tuple[Wrapped, ...] = ()
 
     def where(self, *path: str | int) -> str:
         """Place of a key for messages, with its line; indices from 0."""
@@ -261,6 +266,11 @@ def _job(file: JobFile, s: Sections) -> Job:
         file=file,
         bag=None if s.bag is None else bag_from(s.bag),
         strips=strips_from(strips, fabrics, sign),
+        wraps=wraps_from(
+            [{**values, "seam": renamed(values["seam"], s.mouths)} for values in s.wraps],
+            fabrics,
+            sign,
+        ),
     )
 
 

@@ -112,6 +112,10 @@ def check_edge_names(
         if strip.run is not None and strip.run not in runs:
             path: KeyPath = ("joint", "strips", strip.index, "run")
             errors.append(_unknown(job, path, "no such run", runs, strip.run))
+    for wrapped in job.wraps:
+        if wrapped.seam not in runs:
+            path = ("joint", "wraps", wrapped.index, "seam")
+            errors.append(_unknown(job, path, "no such run", runs, wrapped.seam))
     for trim in job.trims:
         if trim.mouth not in mouths:
             errors.append(_unknown(job, ("mould", "trim", trim.mouth), "no such mouth", mouths))

@@ -38,6 +38,7 @@ from drape.jobkeys import (
 )
 from drape.joblines import KeyPath
 from drape.jobstrips import STRIP, strip_names
+from drape.jobwraps import WRAP, wrap_names
 
 Values = dict[str, Any]
 WISHES = ("greatest_build_up", "least_overlap")  # for suggested laps and set-backs
@@ -56,6 +57,7 @@ class Sections:
     fabrics: dict[str, Values] = field(default_factory=dict)
     joint: Values | None = None
     strips: list[Values] = field(default_factory=list)
+    wraps: list[Values] = field(default_factory=list)
     plies: list[Values] = field(default_factory=list)
     report: Values = field(default_factory=dict)
     bench: Values = field(default_factory=dict)
@@ -66,7 +68,7 @@ def checked(file: JobFile) -> Sections:
     """The sections of a job file; InputErrors holding every problem if there is any."""
     reader = Reader(file)
     sections = _sections(reader)
-    for check in (_meshes, _mouths, _twice, _fabrics, _joint, _bag, _plies, _strips):
+    for check in (_meshes, _mouths, _twice, _fabrics, _joint, _bag, _plies, _across):
         check(reader, sections)
     if reader.errors:
         # in the order of the file: people mend it from top to bottom
@@ -182,6 +184,7 @@ def _sections(reader: Reader) -> Sections:
     fabrics, bag = top.get("fabrics", {}), top.get("bag")
     joint = None if "joint" not in top else reader.section(top["joint"], ("joint",), JOINT)
     strips = [] if joint is None else joint.pop("strips", ())
+    wraps = [] if joint is None else joint.pop("wraps", ())
     return Sections(
         top=top,
         mould=mould,
@@ -191,6 +194,7 @@ def _sections(reader: Reader) -> Sections:
         fabrics=reader.tables(fabrics, ("fabrics",), FABRIC),
         joint=joint,
         strips=[reader.section(s, ("joint", "strips", i), STRIP) for i, s in enumerate(strips)],
+        wraps=[reader.section(w, ("joint", "wraps", i), WRAP) for i, w in enumerate(wraps)],
         plies=[_ply(reader, raw, i) for i, raw in enumerate(top.get("plies", ()))],
         report=reader.section(top.get("report", {}), ("report",), REPORT),
         bench=_bench(reader, top.get("bench", {})),
@@ -360,19 +364,27 @@ def _plies(reader: Reader, s: Sections) -> None:
             reader.wrong((*path, "name"), what, value=shown(word), remedy="name it")
 
 
-def _strips(reader: Reader, s: Sections) -> None:
+def _across(reader: Reader, s: Sections) -> None:
+    """Cloth that goes across the parting line: joint strips and wrapped plies."""
     taken = {word.casefold(): f"ply {i + 1}" for i, word in enumerate(ply_names(s.plies)) if word}
-    for i, (strip, word) in enumerate(zip(s.strips, strip_names(s.strips), strict=True)):
-        path: KeyPath = ("joint", "strips", i)
-        if len(s.halves) == 1:
-            reader.wrong(path, "a joint strip needs both halves", remedy="leave it out")
-        if "fabric" in strip and strip["fabric"] not in s.fabrics and "fabrics" in s.top:
-            reader.name((*path, "fabric"), strip["fabric"], s.fabrics, "no such fabric")
-        _strip_half(reader, s, path, strip)
-        first = taken.setdefault(word.casefold(), f"strip {i + 1}")
-        if first != f"strip {i + 1}":
-            what = f"{first} has the same name"
-            reader.wrong((*path, "name"), what, value=shown(word), remedy="name it")
+    lists = (("strips", s.strips, strip_names(s.strips)), ("wraps", s.wraps, wrap_names(s.wraps)))
+    for key, sections, words in lists:
+        what = {"strips": "joint strip", "wraps": "wrapped ply"}[key]
+        for i, (values, word) in enumerate(zip(sections, words, strict=True)):
+            path: KeyPath = ("joint", key, i)
+            if len(s.halves) == 1:
+                reader.wrong(path, f"a {what} needs both halves", remedy="leave it out")
+            if "fabric" in values and values["fabric"] not in s.fabrics and "fabrics" in s.top:
+                reader.name((*path, "fabric"), values["fabric"], s.fabrics, "no such fabric")
+            if key == "strips":
+                _strip_half(reader, s, path, values)
+            elif "half" in values and s.halves and values["half"] not in s.halves:
+                reader.name((*path, "half"), values["half"], s.halves, "no such half")
+            own = f"{what} {i + 1}"
+            first = taken.setdefault(word.casefold(), own)
+            if first != own:
+                said = f"{first} has the same name"
+                reader.wrong((*path, "name"), said, value=shown(word), remedy="name it")
 
 
 def _strip_half(reader: Reader, s: Sections, path: KeyPath, strip: Values) -> None:

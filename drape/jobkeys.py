@@ -179,7 +179,8 @@ def _format(value: Any) -> int:
     return value
 
 
-def _start(value: Any) -> Any:
+def start_or_auto(value: Any) -> Any:
+    """``auto``, or a point."""
     return value if value == "auto" else point(value)
 
 
@@ -315,6 +316,7 @@ JOINT: Mapping[str, Key] = {
     "greatest_build_up": Key(number(0, 100, above=True), "mm, more than 0, at most 100"),
     "least_overlap": Key(number(0, 1000), "mm, 0 to 1000"),
     "strips": Key(list_of(table), "[[joint.strips]] tables, one a strip"),
+    "wraps": Key(list_of(table), "[[joint.wraps]] tables, one a wrapped ply"),
     "yarns": Key(one_of("running-through", "mirrored"), "running-through, mirrored"),
 }
 PLY: Mapping[str, Key] = {
@@ -322,7 +324,7 @@ PLY: Mapping[str, Key] = {
     "half": Key(text, "the name of a half", required=True),
     "fabric": Key(text, "the name of a fabric", required=True),
     "angle": Key(number(-360, 360), "degrees, -360 to 360", required=True),
-    "start": Key(_start, f'"auto", or {POINT}'),
+    "start": Key(start_or_auto, f'"auto", or {POINT}'),
     "first_yarns": Key(one_of("straight", later={"steered": "steered first yarns"}), "straight"),
     "spacing": Key(number(0.05, 100), "mm, 0.05 to 100"),
     "allowances": Key(table, "a table of mm by edge"),

@@ -8,13 +8,14 @@ from drape.errors import Finding, InputError, Level
 from drape.job import Job, Joint
 from drape.joballowances import ply_allowance_defaults
 from drape.layup.allowance import Stations
-from drape.layup.buildup import SeamStrip
+from drape.layup.buildup import SeamStrip, SeamWrap
 from drape.layup.edges import edge_places
 from drape.layup.joint import RunJoint, RunPly, join_run
 from drape.layup.piece import Piece
 from drape.layup.schedule import LEAST_OVERLAP, Schedule, suggested_schedule
 from drape.mould.mould import Mould
 from drape.strips import RunStrip, lapping_half, run_strips
+from drape.wraps import RunWrap, run_wraps
 
 
 def joints_of(
@@ -29,7 +30,7 @@ def joints_of(
     pieces : by ply; overlaps of plies that have none aren't known with placement scatter
     """
     thickness = {p.name: p.fabric.thickness for p in job.plies}
-    strips = run_strips(job, mould)
+    strips, wraps = run_strips(job, mould), run_wraps(job, mould)
     out = {}
     for run in mould.runs:
         lap_half = lapping_half(job, mould, run)
@@ -50,13 +51,22 @@ def joints_of(
             edges={name: piece.moved[run] for name, piece in (pieces or {}).items()},
             placement=job.bench.placement,
             cut_proud=job.bench.proud,
-            strips=[_seam_strip(s) for s in strips if s.run == run],
+            strips=[
+                *(_seam_strip(s) for s in strips if s.run == run),
+                *(_seam_wrap(w, run, lap_half) for w in wraps),
+            ],
         )
     return out
 
 
 def _seam_strip(each: RunStrip) -> SeamStrip:
     return SeamStrip(each.name, each.strip.fabric.thickness, 0.5 * each.strip.width)
+
+
+def _seam_wrap(each: RunWrap, run: str, lap_half: str) -> SeamWrap:
+    wrapped = each.wrapped
+    overlap = -wrapped.overlap if each.own == lap_half else wrapped.overlap
+    return SeamWrap(each.name, wrapped.fabric.thickness, overlap if run == wrapped.seam else 0.0)
 
 
 def suggested(job: Job, mould: Mould) -> tuple[dict[str, Schedule] | None, tuple[Finding, ...]]:

@@ -51,6 +51,7 @@ from drape.results import (
     summarise,
 )
 from drape.strips import run_strips
+from drape.wraps import run_wraps
 
 
 def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) -> Results:
@@ -90,7 +91,7 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
     untrimmed = mould  # the bag goes on to the mouths
     mould, trimmed = _trimmed(mould, job)
     findings += trimmed
-    steps += len(run_strips(job, mould))
+    steps += len(run_strips(job, mould)) + len(run_wraps(job, mould))
     mould, fitted = closed_mould(mould, found_mould)
     findings += fitted
     inspections = _inspections(mould)
@@ -154,8 +155,8 @@ def inspect(paths: Sequence[Path], unit_scale: float) -> dict[str, Any]:
 
 
 def _ply_pieces(plies: Sequence[PlyResult]) -> dict[str, Piece]:
-    """Pieces of the plies proper, by name; a strip's edges are none of a half's."""
-    return {p.ply.name: p.piece for p in plies if p.piece is not None and p.strip is None}
+    """Pieces of the plies proper, by name; other edges are none of a half's."""
+    return {p.ply.name: p.piece for p in plies if p.piece is not None and p.on_one_half}
 
 
 def _closing(job: Job, mould: Mould, plies: Sequence[PlyResult]) -> Closing:

@@ -25,6 +25,7 @@ from drape.mould.mould import Mould
 from drape.output import clothrecords, records
 from drape.output import summary as record
 from drape.strips import RunStrip
+from drape.wraps import RunWrap
 
 SHARP = 5.0  # times the limit: no finer net mends that
 UNLIKE_HALVES = 3.0  # times as large: worth a word
@@ -34,7 +35,7 @@ UNLIKE_HALVES = 3.0  # times as large: worth a word
 class PlyResult:
     """One ply: its piece, pattern and risks, or None with the reason among the findings.
 
-    ``strip``: the joint strip that it is, if it is one.
+    ``strip``, ``wrap``: the joint strip or wrapped ply that it is, if it is one.
     """
 
     ply: Ply
@@ -43,6 +44,12 @@ class PlyResult:
     findings: tuple[Finding, ...]
     risks: ClothRisks | None = None
     strip: RunStrip | None = None
+    wrap: RunWrap | None = None
+
+    @property
+    def on_one_half(self) -> bool:
+        """Whether it is a ply of one half, neither joint strip nor wrapped ply."""
+        return self.strip is None and self.wrap is None
 
 
 @dataclass(frozen=True, eq=False)
@@ -182,6 +189,7 @@ def _ply_record(result: PlyResult) -> record.PlyRecord:
         prepreg_mass_g=prepreg,
         pieces=pieces,
         strip=None if result.strip is None else _strip_record(result.strip),
+        wrap=None if result.wrap is None else _wrap_record(result.wrap),
         **shears,
     )
 
@@ -208,6 +216,11 @@ def _piece_record(result: PlyResult, piece: Piece, pattern: Pattern) -> record.P
 
 def _strip_record(strip: RunStrip) -> record.StripRecord:
     return record.StripRecord(run=strip.run, width_mm=strip.strip.width, laid=strip.strip.laid)
+
+
+def _wrap_record(wrap: RunWrap) -> record.WrapRecord:
+    wrapped = wrap.wrapped
+    return record.WrapRecord(seam=wrapped.seam, overlap_mm=wrapped.overlap, half=wrap.own)
 
 
 def _mass(result: PlyResult) -> float:

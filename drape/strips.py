@@ -5,13 +5,13 @@ Each strip is draped on a band of the closed mould. Lengths in mm, angles in rad
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from drape.errors import InputError, InputErrors
-from drape.geometry.surface import Floats
+from drape.errors import Finding, InputError, InputErrors
+from drape.geometry.surface import Floats, Ints
 from drape.job import Job, Ply, Strip
 from drape.joballowances import PlyAllowances, ply_allowance_defaults
 from drape.layup.allowance import Stations
@@ -22,6 +22,7 @@ from drape.layup.plies import at_vertex, chosen_spacing, place_of, warp_directio
 from drape.layup.strips import Layer, stack_heights
 from drape.mould.bands import Band, cut_band
 from drape.mould.mould import Mould
+from drape.mould.region import Region
 
 BOTH = " + "  # between the halves' names, of a strip laid after closing
 
@@ -59,6 +60,16 @@ class PreparedStrip:
     ply: Ply
     band: Band
     options: PieceOptions
+    findings: tuple[Finding, ...] = ()
+
+    @property
+    def region(self) -> Region:
+        return self.band.region
+
+    @property
+    def lines(self) -> Mapping[str, Ints]:
+        """Vertices of the run that is drawn on the pattern, by its name."""
+        return {self.of.run: self.band.run}
 
 
 def run_strips(job: Job, mould: Mould) -> tuple[RunStrip, ...]:
@@ -76,18 +87,19 @@ def run_strips(job: Job, mould: Mould) -> tuple[RunStrip, ...]:
 
 def joint_half(job: Job, mould: Mould, run: str) -> str:
     """The half whose side counts negative at a run: the lap half, else that of the first
-    strip laid before closing, else the first."""
+    strip laid before closing or of a seam there, else the first."""
     lap_half = job.joint.lap_half_at(run) if job.joint else None
     laid = [s.half for s in job.strips if s.half is not None and s.run in (None, run)]
+    laid += [w.half for w in job.wraps if w.half is not None and w.seam == run]
     return lap_half or next(iter([*laid, *mould.halves]))
 
 
 def lapping_half(job: Job, mould: Mould, run: str) -> str | None:
     """The lap half at a run; with none, the half whose side counts negative where there is
-    a strip; None where nothing joins the halves there."""
+    a strip or a wrapped ply; None where nothing joins the halves there."""
     lap_half = job.joint.lap_half_at(run) if job.joint else None
-    stripped = any(s.run in (None, run) for s in job.strips)
-    return joint_half(job, mould, run) if lap_half is None and stripped else lap_half
+    joined = bool(job.wraps) or any(s.run in (None, run) for s in job.strips)
+    return joint_half(job, mould, run) if lap_half is None and joined else lap_half
 
 
 def prepare_strips(job: Job, mould: Mould) -> tuple[PreparedStrip, ...]:
@@ -99,7 +111,7 @@ def prepare_strips(job: Job, mould: Mould) -> tuple[PreparedStrip, ...]:
         A strip that is too wide, or along a run that comes back to itself.
     """
     strips = run_strips(job, mould)
-    beds = {own: _bed(job, mould, own) for own in dict.fromkeys(s.own for s in strips)}
+    beds = {own: closed_bed(job, mould, own) for own in dict.fromkeys(s.own for s in strips)}
     out, errors = [], _wrong_halves(job, mould, strips)
     for number, each in enumerate(strips):
         where = job.where("joint", "strips", each.strip.index)
@@ -128,11 +140,11 @@ def _wrong_halves(job: Job, mould: Mould, strips: tuple[RunStrip, ...]) -> list[
     ]
 
 
-def _bed(job: Job, mould: Mould, own: str) -> Bed:
-    """The closed mould from one half, measured as far as strips and laps go."""
+def closed_bed(job: Job, mould: Mould, own: str) -> Bed:
+    """The closed mould from one half, measured as far as strips, seams and laps go."""
     other = next(name for name in mould.halves if name != own)
     region = mould.halves[own].region
-    ends = [s.width for s in job.strips]
+    ends = [s.width for s in job.strips] + [w.overlap for w in job.wraps]
     for ply in ply_allowance_defaults(job):
         for run in mould.runs:
             allowance = ply.of(run, "parting")
@@ -151,7 +163,7 @@ def _prepared(
 ) -> PreparedStrip:
     each = strips[number]
     strip, own = each.strip, mould.halves[each.own].region
-    layers = _layers(job, each, bed) + _earlier(strips, number)
+    layers = ply_layers(job, each.own, strip.laid, bed) + _earlier(strips, number)
     heights = stack_heights(bed, layers, strip.fabric.thickness)
     sides = (f"{each.own} side", f"{each.other} side")
     band = cut_band(bed.stitched, each.run, strip.width, heights, sides)
@@ -171,11 +183,12 @@ def _prepared(
     return PreparedStrip(each, _as_ply(job, strips, number), band, options)
 
 
-def seam_line(prepared: PreparedStrip, piece: Piece) -> Floats:
-    """(k, 2) the parting line in a strip's flat coordinates, mm."""
-    region = prepared.band.region
-    at = [place_of(piece.mid, at_vertex(region, int(v))) for v in prepared.band.run]
-    flat = piece.net.to_flat(np.array([p for p, _ in at]), np.array([n for _, n in at]))
+def flat_line(piece: Piece, vertices: Ints) -> Floats:
+    """(k, 2) a chain of the region's vertices in the piece's flat coordinates, mm."""
+    places = [at_vertex(piece.region, int(v)) for v in vertices]
+    at = [place_of(piece.mid, place) for place in places]
+    points, normals = (np.array(part) for part in zip(*at, strict=True))
+    flat = piece.net.to_flat(points, normals, np.array([p.face for p in places]))
     return flat[np.isfinite(flat).all(axis=1)]
 
 
@@ -186,17 +199,18 @@ def _along(band: Band, places: Floats, middle: int) -> Floats:
     return (points[b] - points[a]) * np.sign(places[b] - places[a])
 
 
-def _layers(job: Job, each: RunStrip, bed: Bed) -> list[Layer]:
-    """The plies under a strip. Before closing the other half's laps aren't there yet: they
-    come to lie on the strip, and it on that half's plies past the line only."""
+def ply_layers(job: Job, half: str, laid: str, bed: Bed) -> list[Layer]:
+    """The plies under cloth that goes across the line from ``half``. Before closing the other
+    half's laps aren't there yet: they come to lie on a strip, and it on that half's plies
+    past the line only."""
     out = []
     for ply, allowances in zip(job.plies, ply_allowance_defaults(job), strict=True):
         ends = {run: allowances.of(run, "parting") for run in bed.runs}
-        if ply.half == each.own:
+        if ply.half == half:
             out.append(Layer(ply.fabric.thickness, last=ends))
             continue
         first = {run: _turned(own) for run, own in ends.items()}
-        if each.strip.laid == "before":
+        if laid == "before":
             first = {run: _at_least_zero(place) for run, place in first.items()}
         out.append(Layer(ply.fabric.thickness, first=first))
     return out

@@ -3,6 +3,7 @@
 from itertools import pairwise
 
 import numpy as np
+from pygeodesic.geodesic import PyGeodesicAlgorithmExact
 
 
 def with_dense_line(vertices, faces, line, step):
@@ -27,3 +28,15 @@ def with_dense_line(vertices, faces, line, step):
             faces += [[p, q, c] for p, q in pairwise(new[1:])]
             break
     return np.array(vertices), np.array(faces), np.array(sorted(sources))
+
+
+def dense_distance(vertices, faces, line):
+    """Exact distance over facets from points set densely on the line; ∞ off the faces."""
+    count = len(vertices)
+    vertices, faces, sources = with_dense_line(vertices, faces, line, 0.1)
+    used, compact = np.unique(faces, return_inverse=True)
+    algorithm = PyGeodesicAlgorithmExact(vertices[used], compact.reshape(-1, 3))
+    found = algorithm.geodesicDistances(np.flatnonzero(np.isin(used, sources)))[0]
+    out = np.full(len(vertices), np.inf)
+    out[used] = found
+    return out[:count]

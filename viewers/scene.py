@@ -31,6 +31,7 @@ from drape.layup.allowance import values_at
 from drape.mould.mould import Half
 from drape.pipeline import Results
 from drape.strips import run_strips
+from drape.wraps import run_wraps
 from viewers.colours import colour_table, shear_range
 from viewers.plyscene import lap_scenes, ply_scene
 
@@ -130,8 +131,9 @@ def _joints(results: Results) -> list[dict[str, Any]]:
 
 
 def _bars(results: Results, run: str, lap_half: str, place: float) -> list[dict[str, Any]]:
-    """Of each ply and strip the stretch across a run that it covers: from, to, mm past the line
-    from the lap half; None where it goes on into its half. As it lies at a place along the run.
+    """Of each ply, strip and wrap the stretches across a run that it covers: from, to, mm past
+    the line from the lap half; None where it goes on into its half. As they lie at a place
+    along the run.
     """
     job, out = results.job, []
     for ply in ply_allowance_defaults(job):
@@ -142,6 +144,16 @@ def _bars(results: Results, run: str, lap_half: str, place: float) -> list[dict[
         if strip.run == run:
             half = 0.5 * strip.strip.width
             out.append(_bar(strip.name, strip.half, -half, half))
+    for wrap in run_wraps(job, results.mould):
+        if wrap.wrapped.seam != run:
+            out.append(_bar(wrap.name, wrap.half, None, None))
+            continue
+        # it begins at the line on its own half's side, and ends over that
+        end = wrap.wrapped.overlap
+        begin, over = (
+            ((None, 0.0), (-end, None)) if wrap.own == lap_half else ((0.0, None), (None, end))
+        )
+        out += [_bar(wrap.name, wrap.half, *begin), _bar(wrap.name, wrap.half, *over)]
     # the lap half's first, as the bands are counted from it
     return sorted(out, key=lambda bar: bar["half"] != lap_half)
 

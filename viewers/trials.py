@@ -109,4 +109,8 @@ class Trials:
         if plies[ply].strip is not None:
             what = "a joint strip starts in the middle of its run; it has no other start"
             raise InputError(what, where=plies[ply].ply.name)
+        if plies[ply].wrap is not None:
+            what = "another start of a wrapped ply can't be tried here"
+            remedy = "write it into the job, and run that"
+            raise InputError(what, where=plies[ply].ply.name, remedy=remedy)
         return plies[ply]

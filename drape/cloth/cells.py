@@ -267,7 +267,7 @@ def close_cell(patches, grid, level, occupancy, guarded, ai, bj, di, dj, d, scra
     ):
         return False
     grid.on_facets[di, dj] = on_facets
-    if guarded and state == KNOWN and is_taken(occupancy, grid, di, dj, d):
+    if guarded and state == KNOWN and is_taken(occupancy, grid, di, dj, d, face):
         state = TAKEN
     grid.state[di, dj] = state
     if state != KNOWN:

@@ -57,7 +57,7 @@ def draped_faces(net: Net, surface: Surface, faces: Ints, within: Geometry) -> D
     """
     faces = np.asarray(faces, dtype=np.int64)
     rows = rows_at(make_patches(surface), faces, np.full((len(faces), 2), 1.0 / 3.0))
-    flat = net.to_flat(rows[:, :3], rows[:, 3:6])
+    flat = net.to_flat(rows[:, :3], rows[:, 3:6], faces)
     there = np.flatnonzero(np.isfinite(flat).all(axis=1))
     there = there[shapely.contains_xy(within, flat[there])]
     flat, normals, faces = flat[there], rows[there, 3:6], faces[there]

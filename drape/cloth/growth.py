@@ -74,11 +74,11 @@ def run_of(grid, i, j, sign):
 
 
 @kernel
-def taken(base, occupancy, hand, i, j, row):
+def taken(base, occupancy, hand, i, j, row, face):
     """As ``is_taken``, for a place of ``base`` (``hand`` +1) or of it swapped (−1)."""
     if hand > 0.0:
-        return is_taken(occupancy, base, i, j, row)
-    return is_taken(occupancy, base, j, i, row)
+        return is_taken(occupancy, base, i, j, row, face)
+    return is_taken(occupancy, base, j, i, row, face)
 
 
 @kernel
@@ -102,7 +102,7 @@ def try_column(
         if not arrived:
             return 0
         p[:] = q
-    if taken(base, occupancy, hand, i2, j, p):
+    if taken(base, occupancy, hand, i2, j, p, face):
         return 0
     grid.rows[i2, j] = p
     grid.faces[i2, j] = face
@@ -127,7 +127,9 @@ def try_column(
                 scratch,
             )
             on_facets = state == ON_FACETS
-            if not (state == KNOWN or on_facets) or taken(base, occupancy, hand, i2, new, q):
+            if not (state == KNOWN or on_facets):
+                break
+            if taken(base, occupancy, hand, i2, new, q, face):
                 break
             a, b, c = grid.faces[i, new], grid.faces[i2, last], grid.faces[i, last]
             if not may_decide(walls, a, b, c, face):
@@ -294,10 +296,10 @@ def push_rest(grid, level, i0, j0, heap, i, j, way):
 
 
 @kernel
-def occupied(grid, queue, last):
+def occupied(grid, sheets, queue, last):
     """Where the queued nodes lie, for ``cloth.occupancy``."""
     near = NEAR * min(np.diff(grid.u).max(), np.diff(grid.v).max())
-    occupancy = make_occupancy(grid.state.size, near)
+    occupancy = make_occupancy(grid.state.size, near, sheets)
     for k in range(last):
         add_node(occupancy, grid, queue[k, 0], queue[k, 1])
     return occupancy
@@ -316,7 +318,7 @@ def again(state):
 
 
 @kernel
-def fill_the_rest(patches, grid, queue, last):
+def fill_the_rest(patches, grid, sheets, queue, last):
     """Close the cells that ``walls`` kept open, notches last of all.
 
     A corner of the region whose cells all reach into a notch is decided here.
@@ -324,7 +326,9 @@ def fill_the_rest(patches, grid, queue, last):
     """
     again(grid.state)
     nowhere = np.empty(0, np.int64)
-    return fill_from(patches, grid, nowhere, occupied(grid, queue, last), True, queue, 0, last)
+    return fill_from(
+        patches, grid, nowhere, occupied(grid, sheets, queue, last), True, queue, 0, last
+    )
 
 
 @kernel
@@ -381,13 +385,14 @@ def frontiers(grid, level, every, i0, j0, heap, queue, last):
 
 
 @kernel
-def grow(patches, grid, level, walls, i0, j0, substeps, ends, queue, last):
+def grow(patches, grid, level, walls, sheets, i0, j0, substeps, ends, queue, last):
     """Grow until no known needed node has an unknown neighbour that can be made.
 
     ``ends`` (4, 2): grid index of the last node of each half of the first yarns (+u, −u,
     +v, −v) and the share of the next step that still was on the surface.
     ``level`` (m,) is 0 on faces of the region, 1 where the net is needed too; ``walls`` is
     ``level`` of ``cells.close_cell``: the same, or empty where margins may decide.
+    ``sheets`` are those of ``cloth.occupancy``.
     Returns (new ``last``, columns grown).
     """
     p, q = grid.state.shape
@@ -398,7 +403,7 @@ def grow(patches, grid, level, walls, i0, j0, substeps, ends, queue, last):
     if len(heap) == 1:
         return last, 0
     columns = fruitless = 0
-    occupancy = occupied(grid, queue, last)
+    occupancy = occupied(grid, sheets, queue, last)
     while True:
         distance, i, j, way = heapq.heappop(heap)
         if way < 0:  # the last one: what had to wait is tried again if anything was made since

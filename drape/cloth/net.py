@@ -20,6 +20,8 @@ from drape.cloth.shear import mark_folds, shear_field
 from drape.geometry.kernels import Patches
 from drape.geometry.surface import Bools, Floats, Ints, Surface, readonly
 
+SHEETS_APART = 4.0  # cells: farther than the nodes round a place are from it
+
 
 @dataclass(frozen=True, eq=False)
 class Net:
@@ -41,6 +43,8 @@ class Net:
         Yarns that were laid by least shear, having no two known neighbours.
     on_facets : (p, q) bool
         Nodes found on flat facets, where the smooth patches gave no answer.
+    sheets : (m,) int or None
+        Of the surface's faces, where it lies on itself; see ``cloth.occupancy``.
     """
 
     surface: Surface
@@ -53,6 +57,7 @@ class Net:
     origin: tuple[int, int]
     columns_grown: int = 0
     on_facets: Bools | None = None
+    sheets: Ints | None = None
 
     @property
     def points(self) -> Floats:
@@ -111,12 +116,20 @@ class Net:
     @cached_property
     def _tree(self) -> tuple[cKDTree, Ints]:
         places = np.argwhere(self.known)
-        return cKDTree(self.points[self.known]), places
+        return cKDTree(self._apart(self.points[self.known], self.faces[self.known])), places
 
-    def to_flat(self, points: Floats, normals: Floats) -> Floats:
+    def _apart(self, points: Floats, faces: Ints) -> Floats:
+        """Points (k, 3) on faces (k,), with a fourth coordinate that keeps sheets apart."""
+        if self.sheets is None:
+            return points
+        far = SHEETS_APART * max(np.diff(self.u).max(), np.diff(self.v).max())
+        return np.column_stack([points, far * self.sheets[faces]])
+
+    def to_flat(self, points: Floats, normals: Floats, faces: Ints | None = None) -> Floats:
         """(k, 2) flat coordinates of (k, 3) surface points; NaN where the net isn't.
 
-        ``normals`` (k, 3) keep a sheet that runs close by from answering.
+        ``normals`` (k, 3) keep a sheet that runs close by from answering; ``faces`` (k,) of
+        the points tell sheets apart where the surface lies on itself, and are needed there.
         """
         points, normals = np.atleast_2d(points), np.atleast_2d(normals)
         out = np.full((len(points), 2), np.nan)
@@ -124,7 +137,10 @@ class Net:
         if not good.any():
             return out
         tree, places = self._tree
-        near = tree.query(points[good], k=min(8, tree.n))[1].reshape(int(good.sum()), -1)
+        if self.sheets is not None and faces is None:
+            raise ValueError("where a surface lies on itself, places are told by faces too")
+        at = points[good] if faces is None else self._apart(points[good], np.asarray(faces)[good])
+        near = tree.query(at, k=min(8, tree.n))[1].reshape(int(good.sum()), -1)
         found = out[good]
         locate(*self._map, points[good], normals[good], places[near], found)
         out[good] = found

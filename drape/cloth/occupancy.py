@@ -4,6 +4,10 @@ A net that grows round a place it can't cover may come back to cloth that is the
 already. Nodes are kept in buckets by their place in space; a new node is refused where
 one that isn't its neighbour in the grid lies nearer than NEAR cells on the same sheet.
 
+A surface may lie on itself, as where a ply goes round a tube and ends over its own beginning.
+Then faces have sheet numbers, which grow along it: by one at most between faces that touch,
+by more between what lies on each other.
+
 Lengths in mm.
 """
 
@@ -33,17 +37,19 @@ class Occupancy(NamedTuple):
         j of its nodes
     following : (p·q,) int32, next node in the same bucket or −1
     size : (1,) float, how near another node may not be, mm
+    sheets : (m,) int8, the sheet of each face, or empty where the surface nowhere lies on itself
     """
 
     keys: np.ndarray
     buckets: np.ndarray
     following: np.ndarray
     size: np.ndarray
+    sheets: np.ndarray
 
 
 @kernel
-def make_occupancy(count, size):
-    """Empty buckets for up to ``count`` nodes, none nearer than ``size`` mm."""
+def make_occupancy(count, size, sheets):
+    """Empty buckets for up to ``count`` nodes, none nearer than ``size`` mm on its sheet."""
     many = 1024
     while many < count // 4:
         many *= 2
@@ -52,6 +58,7 @@ def make_occupancy(count, size):
         np.full((many, 5), -1, np.int32),
         np.full(count, -1, np.int32),
         np.full(1, size),
+        sheets,
     )
 
 
@@ -103,7 +110,13 @@ def may_hold_others(nodes, b, i, j):
 
 
 @kernel
-def holds_other(occupancy, grid, first, i, j, row):
+def on_one_sheet(sheets, face, other):
+    """Whether cloth on two faces near each other would be in each other's way."""
+    return sheets.size == 0 or abs(sheets[face] - sheets[other]) <= 1
+
+
+@kernel
+def holds_other(occupancy, grid, first, i, j, row, face):
     """Whether a bucket, from node ``first`` on, holds one near ``row`` but not next to (i, j)."""
     size, q = occupancy.size[0], grid.state.shape[1]
     number = first
@@ -115,15 +128,19 @@ def holds_other(occupancy, grid, first, i, j, row):
             for c in range(3):
                 gap += (row[c] - other[c]) ** 2
                 along += row[3 + c] * other[3 + c]
-            if gap < size * size and along > SAME_SHEET:
+            if (
+                gap < size * size
+                and along > SAME_SHEET
+                and on_one_sheet(occupancy.sheets, face, grid.faces[a, b])
+            ):
                 return True
         number = occupancy.following[number]
     return False
 
 
 @kernel
-def is_taken(occupancy, grid, i, j, row):
-    """Whether cloth that isn't next to grid place (i, j) lies where ``row`` is.
+def is_taken(occupancy, grid, i, j, row, face):
+    """Whether cloth that isn't next to grid place (i, j) lies where ``row``, on ``face``, is.
 
     A ball of ``size`` reaches two of the cubes each way. Most buckets round it hold
     neighbours alone, and what they say of their nodes spares looking at them.
@@ -137,7 +154,7 @@ def is_taken(occupancy, grid, i, j, row):
             for z in range(z0, z0 + 2):
                 b, _ = bucket(keys, x, y, z)
                 if may_hold_others(nodes, b, i, j) and holds_other(
-                    occupancy, grid, nodes[b, 0], i, j, row
+                    occupancy, grid, nodes[b, 0], i, j, row, face
                 ):
                     return True
     return False

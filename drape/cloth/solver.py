@@ -53,6 +53,7 @@ def solve_net(
     options: NetOptions | None = None,
     *,
     level: Ints | None = None,
+    sheets: Ints | None = None,
 ) -> Net:
     """Drape a net over ``surface``.
 
@@ -67,6 +68,9 @@ def solve_net(
     level : (m,) int, optional
         0 on the faces that must be covered, 1 where the net is needed too, 2 on the margin,
         3 on margins that decide nothing (see ``mould.extension.Extended``).
+    sheets : (m,) int, optional
+        Of a surface that lies on itself: numbers that tell what lies on each other apart
+        (see ``cloth.occupancy``).
 
     Raises
     ------
@@ -82,10 +86,11 @@ def solve_net(
         raise InputError("the start point's face doesn't exist", value=start.face)
     patches = make_patches(surface) if options.fine else coarse(make_patches(surface))
     levels = np.zeros(len(surface.faces), np.int64) if level is None else np.asarray(level)
+    apart = np.empty(0, np.int8) if sheets is None else np.asarray(sheets, np.int8)
     reach = _reach(surface, start)
     for enlarge in (1.0, 1.8, 3.5):
         grid, i0 = _empty_grid(enlarge * reach + 3.0 * options.spacing, options)
-        columns = _fill(patches, grid, i0, start, np.asarray(warp, float), options, levels)
+        columns = _fill(patches, grid, i0, start, np.asarray(warp, float), options, levels, apart)
         if not _touches_end(grid.state):
             break
     else:
@@ -93,9 +98,9 @@ def solve_net(
             "the yarns are longer than any that were tried",
             value=f"more than {2.0 * float(grid.u.max()):.0f} mm",
             remedy="the surface winds round itself: split it",
-            partial=_trimmed(surface, patches, grid, i0, columns),
+            partial=_trimmed(surface, patches, grid, i0, columns, sheets),
         )
-    net = _trimmed(surface, patches, grid, i0, columns)
+    net = _trimmed(surface, patches, grid, i0, columns, sheets)
     i, j = net.origin
     if np.count_nonzero(net.known[max(i - 1, 0) : i + 2, max(j - 1, 0) : j + 2]) < 9:
         raise AccuracyError(
@@ -115,7 +120,7 @@ def tangent(warp: Floats, normal: Floats) -> Floats:
     return out / length
 
 
-def _fill(patches, grid, i0, start, warp, options, levels) -> int:
+def _fill(patches, grid, i0, start, warp, options, levels, sheets) -> int:
     row = grid.rows[i0, i0]
     evaluate(patches, start.face, start.b1, start.b2, row)
     grid.faces[i0, i0] = start.face
@@ -143,14 +148,16 @@ def _fill(patches, grid, i0, start, warp, options, levels) -> int:
             last,
             ends[number],
         )
-    nobody = make_occupancy(1, 1.0)  # the cell rule alone can't come back to itself
+    nobody = make_occupancy(1, 1.0, sheets)  # the cell rule alone can't come back to itself
     columns = 0
     last = fill_quadrants(patches, grid, walls, nobody, i0, i0, queue, last)
     last = fill_from(patches, grid, walls, nobody, False, queue, 0, last)
     if options.grow:
-        last, columns = grow(patches, grid, levels, walls, i0, i0, substeps, ends, queue, last)
+        last, columns = grow(
+            patches, grid, levels, walls, sheets, i0, i0, substeps, ends, queue, last
+        )
     if len(walls):
-        fill_the_rest(patches, grid, queue, last)
+        fill_the_rest(patches, grid, sheets, queue, last)
     return columns
 
 
@@ -196,7 +203,9 @@ def _touches_end(state: np.ndarray) -> bool:
     return bool(known[[0, -1]].any() or known[:, [0, -1]].any())
 
 
-def _trimmed(surface: Surface, patches: Patches, grid: Grid, i0: int, columns: int) -> Net:
+def _trimmed(
+    surface: Surface, patches: Patches, grid: Grid, i0: int, columns: int, sheets: Ints | None
+) -> Net:
     """A Net of the part of the grid that holds known nodes."""
     known = grid.state == KNOWN
     i, j = np.flatnonzero(known.any(axis=1)), np.flatnonzero(known.any(axis=0))
@@ -205,7 +214,8 @@ def _trimmed(surface: Surface, patches: Patches, grid: Grid, i0: int, columns: i
     origin = (int(i0 - i[0]), int(i0 - j[0]))
     u, v, rows, faces, state = (readonly(x.copy()) for x in arrays)
     on_facets = readonly(grid.on_facets[a, b] & known[a, b])
-    return Net(surface, patches, u, v, rows, faces, state, origin, int(columns), on_facets)
+    apart = None if sheets is None else readonly(np.array(sheets, np.int64))
+    return Net(surface, patches, u, v, rows, faces, state, origin, int(columns), on_facets, apart)
 
 
 def _reach(surface: Surface, start: SurfacePoint) -> float:

@@ -53,6 +53,32 @@ class SeamStrip:
     thickness: float
     half_width: float
 
+    @property
+    def spans(self) -> tuple[tuple[float, float], ...]:
+        """Stretches across the run where it lies, mm; each counts as a ply."""
+        return ((-self.half_width, self.half_width),)
+
+
+@dataclass(frozen=True)
+class SeamWrap:
+    """A ply that goes round both halves; at its seam it lies on itself.
+
+    ``overlap``: mm from the line to its end, − on the lapping half's side; 0 at other runs.
+    """
+
+    name: str
+    thickness: float
+    overlap: float
+
+    @property
+    def spans(self) -> tuple[tuple[float, float], ...]:
+        """As of ``SeamStrip``; it goes on on both sides."""
+        twice = (min(self.overlap, 0.0), max(self.overlap, 0.0))
+        return ((-np.inf, np.inf), twice) if self.overlap else ((-np.inf, np.inf),)
+
+
+SeamCloth = SeamStrip | SeamWrap  # that lies across a run
+
 
 @dataclass(frozen=True)
 class Band:
@@ -92,7 +118,7 @@ def build_up(
     lapping: Sequence[EdgePly],
     other: Sequence[EdgePly],
     margin: float = MARGIN,
-    strips: Sequence[SeamStrip] = (),
+    strips: Sequence[SeamCloth] = (),
 ) -> tuple[Band, ...]:
     """Ply count and thickness against the place across a run.
 
@@ -101,7 +127,7 @@ def build_up(
     lapping, other : plies of the lapping half and of the other half that reach the run
     margin : mm
         How far the first and last band go beyond the outermost change, and beyond the line.
-    strips : joint strips over the run; each counts as a ply
+    strips : joint strips and wrapped plies over the run; each counts as a ply
 
     Returns
     -------
@@ -109,15 +135,17 @@ def build_up(
     """
     ends = np.array([p.allowance for p in lapping])
     starts = np.array([-p.allowance for p in other])
-    half_widths = np.array([s.half_width for s in strips])
-    changes = np.concatenate([ends, starts, half_widths, -half_widths, [0.0]])
+    spans = [(s.thickness, *span) for s in strips for span in s.spans]
+    first, last = (np.array([span[k] for span in spans], dtype=float) for k in (1, 2))
+    changes = np.concatenate([ends, starts, first, last, [0.0]])
+    changes = changes[np.isfinite(changes)]
     places = np.unique(np.append(changes, [changes.min() - margin, changes.max() + margin]))
     places = places[np.append(True, np.diff(places) > SAME_PLACE)]
     middle = 0.5 * (places[1:] + places[:-1])
     across = middle[:, None]
-    there = np.hstack([across < ends, across > starts, np.abs(across) < half_widths])
+    there = np.hstack([across < ends, across > starts, (across > first) & (across < last)])
     count = there.sum(axis=1)
-    each = [p.thickness for p in (*lapping, *other)] + [s.thickness for s in strips]
+    each = [p.thickness for p in (*lapping, *other)] + [span[0] for span in spans]
     thickness = there @ np.array(each)
     return _merged(places, count, thickness)
 
@@ -133,12 +161,12 @@ def _merged(places: Floats, count: Floats, thickness: Floats) -> tuple[Band, ...
 
 
 def nominal_overlaps(
-    lapping: Sequence[EdgePly], other: Sequence[EdgePly], strips: Sequence[SeamStrip] = ()
+    lapping: Sequence[EdgePly], other: Sequence[EdgePly], strips: Sequence[SeamCloth] = ()
 ) -> tuple[tuple[Overlap, ...], tuple[Finding, ...]]:
     """Overlap of each pair of plies, and an error for each gap, with a strip over it too.
 
     Plies without a partner are told of as a note; butted edges (overlap 0) as a risk, or as
-    a note where a joint strip lies over them.
+    a note where a joint strip or a wrapped ply lies over them.
     """
     pairs = tuple(
         pair_overlap(a, b, a.allowance + b.allowance) for a, b in zip(lapping, other, strict=False)
@@ -160,7 +188,7 @@ def pair_overlap(
     return Overlap(ply.name, other.name, nominal, least, greatest, per_thickness)
 
 
-def _gap(pair: Overlap, strips: Sequence[SeamStrip]) -> list[Finding]:
+def _gap(pair: Overlap, strips: Sequence[SeamCloth]) -> list[Finding]:
     what, where = pair.nominal_mm, f"{pair.ply} and {pair.other}"
     remedy = "make the lap longer or the set-back smaller"
     if what < -SAME_PLACE:
@@ -169,7 +197,7 @@ def _gap(pair: Overlap, strips: Sequence[SeamStrip]) -> list[Finding]:
     if what < SAME_PLACE and strips:
         names = ", ".join(s.name for s in strips)
         text = f"the plies only butt at the parting line, under {names}"
-        return [Finding("note", where, text, "count on the strip's width on either side only")]
+        return [Finding("note", where, text, "count on what lies over it on either side only")]
     if what < SAME_PLACE:
         return [Finding("risk", where, "the plies only butt at the parting line", remedy)]
     return []

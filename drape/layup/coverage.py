@@ -43,8 +43,10 @@ def coverage(region: Region, mid: Surface, net: Net, polygon: shapely.Polygon) -
     """
     normals = np.zeros_like(mid.vertices)
     np.add.at(normals, mid.faces.ravel(), mid.corner_normals.reshape(-1, 3))
-    flat = net.to_flat(mid.vertices, unit(normals))
     faces, area = mid.faces, region.surface.face_areas
+    some = np.zeros(len(mid.vertices), dtype=np.int64)  # a face of each vertex
+    some[faces] = np.arange(len(faces))[:, None]
+    flat = net.to_flat(mid.vertices, unit(normals), some)
     lost = np.asarray(np.isnan(flat[faces]).any(axis=(1, 2)))
     share = np.zeros(len(faces))
     triangles: NDArray = np.asarray(

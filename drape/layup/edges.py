@@ -129,7 +129,7 @@ def stretches(
         shift = _shift(net, normals, segment, share, closed, face, base, direction, above)
         flat_face, zero = _shot(net, face, base, direction, shift)
         moved_faces, moved = _shot(net, face, base, direction, shift + wanted)
-        flat_base, flat, found = _mapped(net, zero, moved, wanted)
+        flat_base, flat, found = _mapped(net, zero, moved, wanted, flat_face, moved_faces)
         out.append(
             EdgeStretch(
                 readonly(zero),
@@ -150,16 +150,19 @@ def stretches(
 
 def flattened(net: Net, stretch: EdgeStretch) -> EdgeStretch:
     """The same stretch on another net over the same surface: only its flat points change."""
-    flat_base, flat, found = _mapped(net, stretch.base, stretch.moved, stretch.allowance)
+    parts = stretch.base, stretch.moved, stretch.allowance, stretch.faces, stretch.moved_faces
+    flat_base, flat, found = _mapped(net, *parts)
     return replace(stretch, flat_base=flat_base, flat=flat, found=found)
 
 
-def _mapped(net: Net, base: Floats, moved: Floats, allowance: Floats):
+def _mapped(
+    net: Net, base: Floats, moved: Floats, allowance: Floats, faces: Ints, moved_faces: Ints
+):
     """Flat points of rows on the edge and at the allowance, and which the net has."""
-    flat_base, found_base = bridged(net.to_flat(base[:, :3], base[:, 3:6]))
+    flat_base, found_base = bridged(net.to_flat(base[:, :3], base[:, 3:6], faces))
     flat, found = flat_base, found_base
     if allowance.any():
-        flat, found = bridged(net.to_flat(moved[:, :3], moved[:, 3:6]))
+        flat, found = bridged(net.to_flat(moved[:, :3], moved[:, 3:6], moved_faces))
     return readonly(flat_base), readonly(flat), readonly(found & found_base)
 
 

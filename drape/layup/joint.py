@@ -10,7 +10,7 @@ import numpy as np
 from drape.errors import Finding
 from drape.geometry.surface import Floats
 from drape.layup.allowance import Allowance, Stations, values_at
-from drape.layup.buildup import Band, EdgePly, Overlap, SeamStrip, build_up, nominal_overlaps
+from drape.layup.buildup import Band, EdgePly, Overlap, SeamCloth, build_up, nominal_overlaps
 from drape.layup.edges import EdgeStretch
 from drape.layup.scatter import (
     Placement,
@@ -64,7 +64,7 @@ class RunJoint:
     bands_at : float or None, mm along the run
         None: the bands are the same all along it.
     least_bands, least_bands_at : as these, where the greatest thickness is least
-    strips : tuple of SeamStrip, joint strips over the run, in order of lay-up
+    strips : tuple, joint strips and wrapped plies over the run, in order of lay-up
     """
 
     lap_half: str
@@ -76,7 +76,7 @@ class RunJoint:
     bands_at: float | None = None
     least_bands: tuple[Band, ...] | None = None
     least_bands_at: float | None = None
-    strips: tuple[SeamStrip, ...] = ()
+    strips: tuple[SeamCloth, ...] = ()
 
 
 def join_run(
@@ -89,7 +89,7 @@ def join_run(
     edges: Edges | None = None,
     placement: Placement | None = None,
     cut_proud: float = 0.0,
-    strips: Sequence[SeamStrip] = (),
+    strips: Sequence[SeamCloth] = (),
 ) -> RunJoint:
     """The joint of the plies that reach ``run``; for one half alone, its own plies only.
 
@@ -100,7 +100,7 @@ def join_run(
     edges : the cut edges at the run of those plies that have a piece
     placement : by default the common one
     cut_proud : mm, of edges that are trimmed in the mould
-    strips : joint strips over the run, in order of lay-up
+    strips : joint strips and wrapped plies over the run, in order of lay-up
     """
     edges, placement = edges or {}, placement or Placement()
     places = _places((*lapping, *other), length)

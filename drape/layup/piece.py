@@ -179,6 +179,7 @@ def _net(extended: Extended, options: PieceOptions, spacing: float, half: bool =
         options.warp,
         NetOptions(spacing=spacing, half_phase=half),
         level=extended.level,
+        sheets=extended.sheets,
     )
 
 

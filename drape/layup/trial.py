@@ -73,7 +73,12 @@ def try_start(piece: Piece, start: SurfacePoint, warp: Floats, spacing: float = 
     options = replace(piece.options, start=start, warp=warp, spacing=spacing)
     extended = piece.extended
     net = solve_net(
-        extended.surface, start, warp, NetOptions(spacing=spacing), level=extended.level
+        extended.surface,
+        start,
+        warp,
+        NetOptions(spacing=spacing),
+        level=extended.level,
+        sheets=extended.sheets,
     )
     moved = {
         name: tuple(flattened(net, part) for part in parts) for name, parts in piece.moved.items()

@@ -5,22 +5,18 @@ Lengths in mm. ``own`` is the half that the closed mould was stitched from first
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 from scipy import sparse
 from scipy.sparse.csgraph import connected_components
-from scipy.spatial import cKDTree
 
 from drape.errors import InputError
-from drape.geometry.surface import Bools, Floats, Ints, Surface, build, readonly
+from drape.geometry.surface import Bools, Floats, Ints, build, readonly
+from drape.mould.bandedges import edges_round, vertex_labels
 from drape.mould.closed import Stitched, distance_past, inner_rims
-from drape.mould.cutting import Crossings, CutMesh, between_heights, find_crossings, snap, split
-from drape.mould.region import Edge, EdgeKind, Region
-
-Label = tuple[str, EdgeKind]
-NOTHING: Label = ("", "border")
+from drape.mould.cutting import CutMesh, between_heights, find_crossings, snap, split
+from drape.mould.region import Region
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,17 +74,22 @@ def cut_band(
     surface = build(vertices, number[pieces.faces[part]], corner_normals=pieces.normals[part])
     source = pieces.source[part]
     inside = stitched.region.inside[source]
-    labels = _labels(stitched, crossings, number)
+    labels = vertex_labels(stitched, crossings, number, [np.arange(len(mesh.vertices))])
     at_side = np.concatenate([np.abs(mesh.height) < 1e-9, np.ones(len(crossings.points), bool)])
     on_other = _on_other(stitched, pieces.faces[part], source, len(number))
-    edges, loop = _edges(
-        stitched, surface, inside, at_side[used], on_other[used], labels, sides, wide
+    loops = inner_rims(surface, inside)
+    edges = (
+        edges_round(stitched, vertices, loops[0], at_side[used], on_other[used], labels, sides)
+        if len(loops) == 1
+        else None
     )
+    if edges is None:
+        raise wide.error()
     region = Region(
         surface,
         readonly(inside),
         edges,
-        (loop,),
+        ((0, 1, 2, 3),),
         readonly(stitched.region.source_faces[source]),
     )
     a, b = crossings.ends.T
@@ -157,81 +158,8 @@ def _component(faces: Ints, kept: Bools, chain: Ints) -> Ints:
     return which[np.isin(label, label[along])]
 
 
-def _labels(stitched: Stitched, crossings: Crossings, number: Ints) -> dict[int, list[Label]]:
-    """Names and kinds of the closed mould's edges by vertex of the band."""
-    out: dict[int, list[Label]] = {}
-    known = crossings.index()
-    for edge in stitched.region.edges:
-        chain = edge.vertices.tolist()
-        pairs = zip(chain, [*chain[1:], chain[0]] if edge.closed else chain[1:], strict=False)
-        cut = [known.get((min(p), max(p))) for p in pairs]
-        at = [*chain, *(crossings.first + i for i in cut if i is not None)]
-        for v in number[at]:
-            out.setdefault(int(v), []).append((edge.name, edge.kind))
-    return out
-
-
 def _on_other(stitched: Stitched, faces: Ints, source: Ints, count: int) -> Bools:
     """(count,) vertices with a face on the other half."""
     out = np.zeros(count, bool)
     out[faces[stitched.other[source]]] = True
     return out
-
-
-def _edges(
-    stitched: Stitched,
-    surface: Surface,
-    inside: Bools,
-    at_side: Bools,
-    on_other: Bools,
-    labels: dict[int, list[Label]],
-    sides: tuple[str, str],
-    wide: _Wide,
-) -> tuple[tuple[Edge, ...], tuple[int, ...]]:
-    """The edges round a band, in turn; two sides and two ends, or it is none."""
-    loops = inner_rims(surface, inside)
-    if len(loops) != 1:
-        raise wide.error()
-    loop = loops[0]
-    names: list[Label] = []
-    for a, b in zip(loop.tolist(), np.roll(loop, -1).tolist(), strict=True):
-        shared = [label for label in labels.get(a, []) if label in labels.get(b, [])]
-        if at_side[a] and at_side[b] and not shared:
-            names.append((sides[int(on_other[a] and on_other[b])], "border"))
-        else:
-            names.append(shared[0] if shared else NOTHING)
-    stops = [i for i in range(len(loop)) if names[i] != names[i - 1]]
-    found = [names[i] for i in stops]
-    if (
-        len(stops) != 4
-        or NOTHING in found
-        or {found[0][0], found[2][0]}
-        & {
-            found[1][0],
-            found[3][0],
-        }
-    ):
-        raise wide.error()
-    out: list[Edge] = []
-    for i, start in enumerate(stops):
-        span = (stops[(i + 1) % 4] - start) % len(loop)
-        chain = np.roll(loop, -start)[: span + 1]
-        name, kind = found[i]
-        taken = [e.name for e in out]
-        cut = None if kind == "border" else _cut_normals(stitched, name, surface.vertices[chain])
-        out.append(Edge(_other_than(name, taken), kind, readonly(chain), cut_normals=cut))
-    return tuple(out), (0, 1, 2, 3)
-
-
-def _cut_normals(stitched: Stitched, name: str, points: Floats) -> Floats | None:
-    """(k, 3) those of the closed mould's edge, at its nearest vertices."""
-    edge = stitched.region.edge(name)
-    if edge.cut_normals is None:
-        return None
-    at = cKDTree(stitched.surface.vertices[edge.vertices]).query(points)[1]
-    return readonly(edge.cut_normals[at])
-
-
-def _other_than(name: str, taken: Iterable[str]) -> str:
-    """The name, or, for the second end at one mouth, the name with a number."""
-    return f"{name}.2" if name in taken else name

@@ -83,7 +83,7 @@ def distance_past(stitched: Stitched, reach: float, surface: Surface | None = No
     count = len(base.vertices)
     out = np.where(np.arange(count) < stitched.own_count, -np.inf, np.inf)
     for part, sign in ((~stitched.other, -1.0), (stitched.other, 1.0)):
-        along = _cut_open(base, part)
+        along = cut_open(base, part)
         found = distance_from(along, part, stitched.line, reach)
         near = np.isfinite(found)
         out[near] = sign * found[near]
@@ -91,7 +91,7 @@ def distance_past(stitched: Stitched, reach: float, surface: Surface | None = No
     return out
 
 
-def _cut_open(surface: Surface, part: Bools) -> Surface:
+def cut_open(surface: Surface, part: Bools) -> Surface:
     """The surface with nothing across the border of a part."""
     across = surface.neighbours
     apart = (across >= 0) & (part[across] != part[:, None])

@@ -58,12 +58,15 @@ class Extended:
         needed part of the other half, where no cloth lies.
     source_vertices, source_faces : (n,), (m,) int
         Vertex and face of the surface that was extended, −1 for new ones.
+    sheets : (m,) int or None
+        The region's, new faces with those beside them.
     """
 
     surface: Surface
     level: Ints
     source_vertices: Ints
     source_faces: Ints
+    sheets: Ints | None = None
 
     def turned_over(self) -> Bools:
         """(m,) faces of the extension that lie upside down: it folds over itself there."""
@@ -133,12 +136,27 @@ def extend(
         number = np.full(len(vertices), -1, dtype=np.int64)
         number[used] = np.arange(len(used))
         kept_vertices, vertices, faces = used, vertices[used], number[faces]
+    extended = build(vertices, faces[kept], corner_normals=normals[kept])
     return Extended(
-        build(vertices, faces[kept], corner_normals=normals[kept]),
+        extended,
         readonly(level[kept]),
         readonly(np.where(kept_vertices < base_vertices, kept_vertices, -1)),
         readonly(np.where(kept < base_faces, kept, -1)),
+        None if region.sheets is None else _spread_out(region.sheets, extended.neighbours),
     )
+
+
+def _spread_out(numbers: Ints, neighbours: Ints) -> Ints:
+    """(m,) numbers ≥ 0 of the first faces, handed on to the others from face to face."""
+    out = np.full(len(neighbours), -1, dtype=np.int64)
+    out[: len(numbers)] = numbers
+    while (out < 0).any():
+        beside = np.where(neighbours >= 0, out[neighbours], -1).max(axis=1)
+        found = (out < 0) & (beside >= 0)
+        if not found.any():
+            break
+        out[found] = beside[found]
+    return readonly(np.maximum(out, 0))
 
 
 def _carried_on(surface: Surface, level: Ints, far: Floats | None, needed: float, margin: float):

@@ -64,6 +64,9 @@ class Region:
         Indices into ``edges`` in order round each rim; the outer rim (the longest) first.
     source_faces : (m,) int
         Face of the user's mesh that each face comes from.
+    sheets : (m,) int or None
+        Of a surface that lies on itself, numbers that grow along it: by one at most between
+        faces that touch, by more between what lies on each other.
     """
 
     surface: Surface
@@ -71,6 +74,7 @@ class Region:
     edges: tuple[Edge, ...]
     loops: tuple[tuple[int, ...], ...]
     source_faces: Ints
+    sheets: Ints | None = None
 
     def edge(self, name: str) -> Edge:
         """The edge called ``name``; KeyError if there is none."""

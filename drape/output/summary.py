@@ -126,13 +126,22 @@ class StripRecord(Model):
     laid: Literal["before", "after"]
 
 
+class WrapRecord(Model):
+    """A wrapped ply's seam, the run that it begins at on ``half``, and how far past it ends."""
+
+    seam: str
+    overlap_mm: Amount
+    half: str
+
+
 class PlyRecord(Shears):
     """A ply; ``angle_deg`` as the job gives it.
 
     ``mass_g`` is the fibre's, ``prepreg_mass_g`` with resin as supplied, null where the resin
     content isn't known.
     A joint strip is one too: ``strip`` says where it lies, ``half`` names both halves
-    ("lower + upper") if it is laid after closing, and its angle counts from the run.
+    ("lower + upper") if it is laid after closing, and its angle counts from the run. So is a
+    ply wrapped round both halves: ``wrap`` tells of its seam.
     """
 
     name: str
@@ -144,6 +153,7 @@ class PlyRecord(Shears):
     prepreg_mass_g: Amount | None = None
     pieces: tuple[PieceRecord, ...] = ()
     strip: StripRecord | None = None
+    wrap: WrapRecord | None = None
 
 
 class HollowSection(Model):

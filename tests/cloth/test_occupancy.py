@@ -25,11 +25,15 @@ def crumpled(seed):
     return Grid(u, u, rows, np.zeros((SIDE, SIDE), np.int64), state, state == 0)
 
 
+@pytest.mark.parametrize("sheets", [0, 4])
 @pytest.mark.parametrize("seed", range(3))
-def test_taken_is_what_a_look_at_every_node_says(seed):
-    grid = crumpled(seed)
+def test_taken_is_what_a_look_at_every_node_says(seed, sheets):
+    """With sheets: nodes on faces whose numbers differ by two or more aren't in the way."""
+    rng = np.random.default_rng(seed + 20)
+    grid = crumpled(seed)._replace(faces=rng.integers(0, max(sheets, 1), (SIDE, SIDE)))
+    numbers = np.arange(sheets, dtype=np.int8)
     known = np.argwhere(np.random.default_rng(seed + 9).random((SIDE, SIDE)) < 0.6)
-    occupancy = make_occupancy(SIDE * SIDE, NEAR)
+    occupancy = make_occupancy(SIDE * SIDE, NEAR, numbers)
     for i, j in known:
         add_node(occupancy, grid, i, j)
     points, normals = grid.rows[known[:, 0], known[:, 1], :3], grid.rows[*known.T, 3:6]
@@ -38,8 +42,9 @@ def test_taken_is_what_a_look_at_every_node_says(seed):
         row = grid.rows[i, j]
         other = np.abs(known - (i, j)).max(axis=1) > NEIGHBOURS
         near = np.linalg.norm(points - row[:3], axis=1) < NEAR
+        near &= np.abs(grid.faces[*known.T] - grid.faces[i, j]) <= 1
         wanted = bool((other & near & (normals @ row[3:6] > SAME_SHEET)).any())
-        assert is_taken(occupancy, grid, i, j, row) == wanted
+        assert is_taken(occupancy, grid, i, j, row, grid.faces[i, j]) == wanted
         answers.append(wanted)
     assert 0.1 < np.mean(answers) < 0.9
 
@@ -61,7 +66,7 @@ def test_buckets_that_are_shared_lose_nothing(count, box):
     rows[..., 3:6] /= np.linalg.norm(rows[..., 3:6], axis=-1, keepdims=True)
     u, state = np.arange(float(count)), np.full((count, count), KNOWN, np.int8)
     grid = Grid(u, u, rows, np.zeros((count, count), np.int64), state, state == 0)
-    occupancy = make_occupancy(count * count, 0.9)
+    occupancy = make_occupancy(count * count, 0.9, np.empty(0, np.int8))
     for i, j in np.ndindex(count, count):
         add_node(occupancy, grid, i, j)
     if count == 100:
@@ -75,6 +80,6 @@ def test_buckets_that_are_shared_lose_nothing(count, box):
         far = np.maximum(abs(a - i), abs(b - j)) > NEIGHBOURS
         near = np.linalg.norm(rows[..., :3] - row[:3], axis=-1) < 0.9
         wanted = bool((far & near & (rows[..., 3:6] @ row[3:6] > SAME_SHEET)).any())
-        assert is_taken(occupancy, grid, i, j, row) == wanted
+        assert is_taken(occupancy, grid, i, j, row, 0) == wanted
         answers.append(wanted)
     assert 0.02 < np.mean(answers) < 0.98

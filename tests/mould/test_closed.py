@@ -12,8 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
-from dense_line import with_dense_line
-from pygeodesic.geodesic import PyGeodesicAlgorithmExact
+from dense_line import dense_distance
 
 from drape.errors import InputError
 from drape.geometry import shapes
@@ -366,18 +365,6 @@ def test_distance_past_a_stepped_line_is_exact_on_facets():
         assert there.sum() > 1500
         # arcs of the smooth surface against chords of the facets
         assert np.abs(sign * found - exact)[there].max() < 0.1
-
-
-def dense_distance(vertices, faces, line):
-    """Exact distance over facets from points set densely on the line; ∞ off the faces."""
-    count = len(vertices)
-    vertices, faces, sources = with_dense_line(vertices, faces, line, 0.1)
-    used, compact = np.unique(faces, return_inverse=True)
-    algorithm = PyGeodesicAlgorithmExact(vertices[used], compact.reshape(-1, 3))
-    found = algorithm.geodesicDistances(np.flatnonzero(np.isin(used, sources)))[0]
-    out = np.full(len(vertices), np.inf)
-    out[used] = found
-    return out[:count]
 
 
 def lens(sector=60.0):
