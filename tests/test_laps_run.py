@@ -72,8 +72,11 @@ def test_a_tapered_lap_on_a_tapered_tube_changes_evenly_along_the_run(tmp_path):
 
 
 def test_laps_past_a_stepped_line_end_where_the_exact_distance_says(tmp_path):
-    """The parting line goes down by 10 mm over 25 mm; laps of 10 on the upper half."""
-    tube = SplitTube(straight(160), Oval(), 26, 26, flange=0, step=Step(10, 80, 25))
+    """The parting line goes down by 10 mm over 40 mm; laps of 10 on the upper half.
+
+    Over 25 mm this mesh is too coarse: the curvature check refuses it (1.9°, allowed 1°).
+    """
+    tube = SplitTube(straight(160), Oval(), 26, 26, flange=0, step=Step(10, 80, 40))
     meshes = {}
     for half, along in zip(HALVES, (90, 121), strict=True):
         mesh = tube.mesh(half, "sheet", along=along, around=48)
