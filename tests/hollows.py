@@ -1,6 +1,7 @@
 """Closed hollows from mouth to mouth, and the field that grows along them."""
 
 import numpy as np
+import trimesh
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
@@ -79,3 +80,19 @@ def y_hollow(width, height, arm, cells=10, along=30):
     at_end = reach > inner + arm - 1e-6
     field = field_between(vertices, faces, at_end[:, 0], at_end[:, 1] | at_end[:, 2])
     return vertices, faces, field, [np.append(d, 0.0) for d in directions]
+
+
+def y_halves(width, height, arm, cells=10, along=30):
+    """The halves of a Y's mould, split at half its height: trimesh meshes by name."""
+    vertices, faces, _, _ = y_hollow(width, height, arm, cells, along)
+    high = vertices[faces][..., 2].mean(axis=1) > 0.5 * height
+    out = {}
+    for half, part in (("lower", faces[~high]), ("upper", faces[high])):
+        mesh = trimesh.Trimesh(vertices, part, process=False)
+        mesh.fix_normals(multibody=False)
+        inward = 1.0 if half == "lower" else -1.0
+        flat = np.abs(mesh.face_normals[:, 2]) > 0.9
+        if (mesh.face_normals[flat, 2] * inward).sum() < 0.0:
+            mesh.invert()
+        out[half] = mesh
+    return out

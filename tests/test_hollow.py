@@ -13,7 +13,7 @@ import jsonschema
 import numpy as np
 import pytest
 import trimesh
-from hollows import y_hollow
+from hollows import y_halves
 from ovals import oval_perimeter
 from scipy.integrate import quad
 from scipy.special import ellipe
@@ -200,15 +200,7 @@ def test_corners_that_film_bridges(tmp_path):
 
 def y_job(folder, cells=10, along=30):
     """A Y of rectangular arms, 40 × 30, cut at half height."""
-    vertices, faces, _, _ = y_hollow(40.0, 30.0, 120.0, cells, along)
-    high = vertices[faces][..., 2].mean(axis=1) > 15.0
-    for half, part in (("lower", faces[~high]), ("upper", faces[high])):
-        mesh = trimesh.Trimesh(vertices, part, process=False)
-        mesh.fix_normals(multibody=False)
-        inward = 1.0 if half == "lower" else -1.0
-        flat = np.abs(mesh.face_normals[:, 2]) > 0.9
-        if (mesh.face_normals[flat, 2] * inward).sum() < 0.0:
-            mesh.invert()
+    for half, mesh in y_halves(40.0, 30.0, 120.0, cells, along).items():
         mesh.export(folder / f"{half}.stl")
     return job_of(folder)
 

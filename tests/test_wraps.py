@@ -11,6 +11,7 @@ import pytest
 import shapely
 from closing_moulds import BARE, elbows, job_file
 from cone_moulds import cones
+from hollows import y_halves
 from trough_jobs import LENGTH, PLY, RADIUS, two_troughs
 
 from drape import pipeline, publish
@@ -307,9 +308,8 @@ def test_bad_wraps_are_told_in_one_line(tmp_path, table, words):
 
 
 def test_a_fork_has_no_single_seam(tmp_path):
-    path = publish.copy_demo(tmp_path)
-    fabric = next(iter(load_job(path).fabrics))
-    path.write_text(path.read_text() + wrap(fabric=fabric))
+    meshes = {name: (m.vertices, m.faces) for name, m in y_halves(40.0, 30.0, 120.0).items()}
+    path = job_file(tmp_path, meshes, "[joint]\n" + wrap(fabric="cloth"), ONE_EACH)
     assert "single seam" in message(path)
 
 
