@@ -117,6 +117,32 @@ def start_and_warp(
     return start, warp_direction(normal, zero, ply.angle, where), findings
 
 
+def drape_again(
+    job: Job, ply: Ply, mould: Mould, field: Floats | None, beds: Mapping[str, Bed]
+) -> Piece:
+    """The piece of one ply, changed in start or angle, as it would be had the job it so.
+
+    Parameters
+    ----------
+    ply : takes the place of the job's ply with its index
+    field : (n,) its half's, of ``hollow_fields``
+    beds : of ``make_beds``; starts and angles don't change them
+
+    Raises
+    ------
+    InputError
+        A start or direction that can't be.
+    AccuracyError
+        No piece could be made.
+    """
+    job = replace(job, plies=tuple(ply if p.index == ply.index else p for p in job.plies))
+    region = mould.halves[ply.half].region
+    allowances = ply_allowance_defaults(job)[ply.index]
+    options, _ = _prepare(job, ply, allowances, region, field, _heights(job)[ply.name])
+    piece, _ = _laid(region, options, ply.name, laid_on(job, ply, beds))
+    return piece
+
+
 def _prepare(
     job: Job,
     ply: Ply,

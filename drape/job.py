@@ -78,6 +78,7 @@ class Joint:
     without it every ply ends flush. ``greatest_build_up`` and ``least_overlap``, mm, are
     wishes for suggested laps and set-backs; without either none are suggested. ``yarns`` is
     what the yarns of a pair of plies are to do at the line; None: both are measured.
+    ``yarns_search``: look for the start and angle of each lapping ply that serve it best.
     """
 
     lap_half: str | Mapping[str, str] | None = None
@@ -87,6 +88,7 @@ class Joint:
     greatest_build_up: float | None = None
     least_overlap: float | None = None
     yarns: Goal | None = None
+    yarns_search: bool = False
 
     def lap_half_at(self, run: str) -> str | None:
         """The half whose plies run past the line at ``run``; None: all end flush."""

@@ -303,6 +303,9 @@ def _joint(reader: Reader, s: Sections) -> None:
     raw = reader.file.data["joint"]
     if "lap_half" not in raw and raw.keys() & {"laps", "set_backs", *WISHES}:
         reader.wrong(("joint",), "'lap_half' is missing", limit=", ".join(s.halves))
+    if s.joint.get("yarns_search") and "yarns" not in raw:
+        goals = JOINT["yarns"].allowed
+        reader.wrong(("joint", "yarns_search"), "'yarns' is missing: it says for what", limit=goals)
     lap_half = s.joint.get("lap_half")
     path: KeyPath = ("joint", "lap_half")
     named: dict[KeyPath, str] = {} if lap_half is None else {path: lap_half}

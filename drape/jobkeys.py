@@ -318,6 +318,7 @@ JOINT: Mapping[str, Key] = {
     "strips": Key(list_of(table), "[[joint.strips]] tables, one a strip"),
     "wraps": Key(list_of(table), "[[joint.wraps]] tables, one a wrapped ply"),
     "yarns": Key(one_of("running-through", "mirrored"), "running-through, mirrored"),
+    "yarns_search": Key(yes_no, "true, false"),
 }
 PLY: Mapping[str, Key] = {
     "name": Key(name, NAME),

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+import numpy as np
+
 from drape.jointclosing import RunClosing
 from drape.jointease import LapEase, SnippedStretch
+from drape.jointsearch import PairSearch, angle_deg
 from drape.jointyarns import PairYarns
 from drape.layup.closing import Tuck
+from drape.layup.yarn_search import Tried
 from drape.output import jointmodels as record
 from drape.output.records import degrees, number
 
@@ -18,12 +22,14 @@ def with_closing(
     eases: Mapping[str, Sequence[LapEase]],
     yarns: Mapping[str, Sequence[PairYarns]],
     sense: float,
+    searches: Sequence[PairSearch] | None = None,
 ) -> record.Joint | None:
     """The joint's record with what is known of its closing.
 
     Parameters
     ----------
     sense : +1 where the job's angles are seen from inside, −1 from the mould side
+    searches : None: the job doesn't ask for them
     """
     if joint is None:
         return None
@@ -40,7 +46,8 @@ def with_closing(
         else own
         for run, own in joint.runs.items()
     }
-    return record.Joint(suggested=joint.suggested, scatter=joint.scatter, runs=runs)
+    found = None if searches is None else tuple(_search(s, sense) for s in searches)
+    return joint.model_copy(update={"runs": runs, "yarn_searches": found})
 
 
 def _tucks(closing: RunClosing) -> tuple[record.Tuck, ...]:
@@ -96,3 +103,34 @@ def _yarns(pair: PairYarns, sense: float) -> record.YarnRecord:
         best_turn_deg=turn + 0.0,
         after_turn_deg=degrees(m.after_turn) or 0.0,
     )
+
+
+def _search(s: PairSearch, sense: float) -> record.YarnSearch:
+    found, best = s.found, s.found.best
+    return record.YarnSearch(
+        ply=s.ply.name,
+        other=s.other.name,
+        goal=s.goal,
+        runs=s.runs,
+        given=_tried(found.given, s.ply.angle_deg),
+        best=None if best is None else _tried(best, angle_deg(best, sense)),
+        past_locking=best is not None and found.locking,
+        starts=found.starts,
+        nets=found.nets,
+    )
+
+
+def _tried(t: Tried, angle: float) -> record.TriedStart:
+    x, y, z = (round(float(c), 3) + 0.0 for c in t.start.at)
+    return record.TriedStart(
+        start_mm=(x, y, z),
+        angle_deg=angle,
+        mean_deg=_known(t.mean),
+        greatest_deg=_known(t.greatest),
+        max_shear_deg=_known(t.shear),
+        missed_percent=round(100.0 * t.missed, 3) + 0.0,
+    )
+
+
+def _known(value: float) -> float | None:
+    return degrees(value) if np.isfinite(value) else None

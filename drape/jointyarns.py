@@ -17,12 +17,10 @@ from drape.geometry.surface import Floats
 from drape.job import Job, Ply
 from drape.jointclosing import RunClosing
 from drape.layup.piece import Piece
-from drape.layup.stations import nearest_on
-from drape.layup.yarn_match import Goal, YarnMatch, match, run_angles
+from drape.layup.runline import RunLine
+from drape.layup.yarn_match import Goal, YarnMatch, angles_along, match
 
 GOALS: tuple[Goal, Goal] = ("running-through", "mirrored")
-HALF_STEP = 0.5  # cells along the warp either way: the chord's direction is of second order
-# at the net's rim too, where cells are bilinear
 WORDS = {"running-through": "running through", "mirrored": "mirroring each other"}
 
 
@@ -53,11 +51,20 @@ def yarns_of(
     goals = GOALS if wished is None else (wished,)
     out = {}
     for run, closing in closings.items():
-        other = next(h.name for h in job.halves if h.name != closing.lap_half)
-        pairs = zip(job.plies_of(closing.lap_half), job.plies_of(other), strict=False)
-        found = [_pair(closing, a, b, pieces, run, goals) for a, b in pairs]
+        found = [_pair(closing, a, b, pieces, run, goals) for a, b in pairs_at(job, closing)]
         out[run] = tuple(p for pair in found for p in pair)
     return out
+
+
+def pairs_at(job: Job, closing: RunClosing) -> tuple[tuple[Ply, Ply], ...]:
+    """Pairs of plies that meet at a run, the lapping half's first."""
+    other = next(h.name for h in job.halves if h.name != closing.lap_half)
+    return tuple(zip(job.plies_of(closing.lap_half), job.plies_of(other), strict=False))
+
+
+def piece_angles(piece: Piece, line: RunLine, run: str) -> Floats:
+    """(s,) angle from the run to a piece's warp at each station; NaN where its net isn't."""
+    return angles_along(piece.net, piece.moved[run], line, piece.options.spacing)
 
 
 def _pair(
@@ -70,7 +77,7 @@ def _pair(
 ) -> list[PairYarns]:
     if ply.name not in pieces or other.name not in pieces:
         return []
-    first, second = (_angles(closing, pieces[p.name], run) for p in (ply, other))
+    first, second = (piece_angles(pieces[p.name], closing.line, run) for p in (ply, other))
     there = np.isfinite(first) & np.isfinite(second)
     if not there.any():
         return []
@@ -79,25 +86,6 @@ def _pair(
         PairYarns(ply.name, other.name, match(first[there], second[there], goal, same))
         for goal in goals
     ]
-
-
-def _angles(closing: RunClosing, piece: Piece, run: str) -> Floats:
-    """(s,) from the run to the warp about the inward normal; NaN where the net isn't."""
-    parts, line = piece.moved[run], closing.line
-    base = np.concatenate([p.base for p in parts])
-    flat = np.concatenate([p.flat_base for p in parts])
-    index = np.append(np.arange(len(base)), 0) if parts[0].closed else np.arange(len(base))
-    first, share = nearest_on(base[index, :3], line.points)
-    a, b, w = index[first], index[first + 1], share[:, None]
-    place, normal = ((1.0 - w) * v[a] + w * v[b] for v in (flat, base[:, 3:6]))
-    step = np.array([HALF_STEP * piece.options.spacing, 0.0])
-    ahead, behind = (piece.net.to_surface(place + s) for s in (step, -step))
-    warp = ahead - behind
-    out = np.full(len(place), np.nan)
-    good = np.isfinite(warp).all(axis=1)
-    if good.any():
-        out[good] = run_angles(warp[good], normal[good], line.tangents[good])
-    return out
 
 
 def yarn_findings(

@@ -26,6 +26,7 @@ from drape.jointclosing import closings_of
 from drape.jointease import ease_findings, eases_of
 from drape.jointrecords import with_closing
 from drape.joints import joints_of, suggested
+from drape.jointsearch import search_findings, wanted
 from drape.jointyarns import yarn_findings, yarns_of
 from drape.layup.joint import scatter_findings
 from drape.layup.piece import Piece
@@ -50,6 +51,7 @@ from drape.results import (
     size_findings,
     summarise,
 )
+from drape.startsearch import searches_of
 from drape.strips import run_strips
 from drape.wraps import run_wraps
 
@@ -91,7 +93,7 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
     untrimmed = mould  # the bag goes on to the mouths
     mould, trimmed = _trimmed(mould, job)
     findings += trimmed
-    steps += len(run_strips(job, mould)) + len(run_wraps(job, mould))
+    steps += len(run_strips(job, mould)) + len(run_wraps(job, mould)) + (wanted(job) is not None)
     mould, fitted = closed_mould(mould, found_mould)
     findings += fitted
     inspections = _inspections(mould)
@@ -109,11 +111,14 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
     schedules, told = suggested(job, mould)
     findings += told
     closing = _closing(job, mould, plies)
+    if wanted(job) is not None:
+        tell("searching starts for the yarns", steps - 1, steps)
+        closing = _with_search(closing, job, mould, fields, plies, jobs)
     findings += closing.findings
     plies = _snipped(plies, closing)
     joint = records.joint_record(joints, job.bench.placement, schedules)
     sense = -1.0 if job.seen_from == "mould" else 1.0
-    joint = with_closing(joint, closing.runs, closing.eases, closing.yarns, sense)
+    joint = with_closing(joint, closing.runs, closing.eases, closing.yarns, sense, closing.searches)
     hollow, told = hollow_of(job, untrimmed, findings)
     findings += told
     bag = None if hollow is None else bag_record(hollow)
@@ -169,6 +174,20 @@ def _closing(job: Job, mould: Mould, plies: Sequence[PlyResult]) -> Closing:
     told += ease_findings(eases)
     told += yarn_findings(job, yarns, 2.0 * job.bench.placement.angle)
     return Closing(runs, eases, yarns, tuple(told))
+
+
+def _with_search(
+    closing: Closing,
+    job: Job,
+    mould: Mould,
+    fields: Mapping[str, Floats | None],
+    plies: Sequence[PlyResult],
+    jobs: int | None,
+) -> Closing:
+    """Closing with the starts that serve the yarns best."""
+    searches = searches_of(job, mould, fields, closing.runs, _ply_pieces(plies), jobs)
+    told = (*closing.findings, *search_findings(job, searches))
+    return replace(closing, searches=searches, findings=told)
 
 
 def _snipped(plies: Sequence[PlyResult], closing: Closing) -> tuple[PlyResult, ...]:

@@ -17,6 +17,7 @@ from drape.hollow import Hollow
 from drape.job import Job, Ply
 from drape.jointclosing import RunClosing
 from drape.jointease import LapEase
+from drape.jointsearch import PairSearch
 from drape.jointyarns import PairYarns
 from drape.layup.pattern import Pattern
 from drape.layup.piece import Piece
@@ -54,12 +55,16 @@ class PlyResult:
 
 @dataclass(frozen=True, eq=False)
 class Closing:
-    """Tuck with the laps' lines, lap ease and yarn match, by run; findings on all of them."""
+    """Tuck with the laps' lines, lap ease and yarn match, by run; findings on all of them.
+
+    ``searches``: starts searched for the yarns; None: the job doesn't ask for any.
+    """
 
     runs: Mapping[str, RunClosing] = field(default_factory=dict)
     eases: Mapping[str, tuple[LapEase, ...]] = field(default_factory=dict)
     yarns: Mapping[str, tuple[PairYarns, ...]] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
+    searches: tuple[PairSearch, ...] | None = None
 
 
 @dataclass(frozen=True, eq=False)

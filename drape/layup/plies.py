@@ -62,7 +62,7 @@ def centre(region: Region) -> SurfacePoint:
     inside = surface.faces[region.inside]
     rim = np.unique(np.concatenate([e.vertices for e in region.edges]))
     marks, weight = _landmarks(region)
-    distance = dijkstra(_edge_graph(surface.vertices, inside), indices=marks)
+    distance = dijkstra(edge_graph(surface.vertices, inside), indices=marks)
     farthest, spread = distance.max(axis=0), weight @ distance**2
     open_ = np.zeros(len(farthest), dtype=bool)
     open_[inside] = True
@@ -222,7 +222,8 @@ def warp_direction(normal: Floats, zero: Floats, angle: float, where: str) -> Fl
     return np.cos(angle) * flat + np.sin(angle) * np.cross(normal, flat)
 
 
-def _edge_graph(vertices: Floats, faces: Ints) -> sparse.csr_matrix:
+def edge_graph(vertices: Floats, faces: Ints) -> sparse.csr_matrix:
+    """Lengths of the edges between vertices, (n, n), mm."""
     pairs = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
     low, high = pairs.min(axis=1), pairs.max(axis=1)
     pairs = np.stack(np.divmod(np.unique(low * len(vertices) + high), len(vertices)), axis=1)

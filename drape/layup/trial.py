@@ -9,6 +9,7 @@ Lengths in mm, angles in radians.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,7 +20,7 @@ from drape.cloth.net import Net
 from drape.cloth.solver import NetOptions, solve_net
 from drape.errors import AccuracyError
 from drape.geometry.surface import Floats, SurfacePoint
-from drape.layup.edges import flattened
+from drape.layup.edges import EdgeStretch, flattened
 from drape.layup.outline import Outline, outlines
 from drape.layup.piece import Piece, PieceOptions
 
@@ -34,6 +35,7 @@ class Trial:
     ----------
     options : PieceOptions
     net : Net
+    moved : by edge, the piece's moved edges with their places on this net
     outlines : tuple of Outline
         The outer one first; empty where the net doesn't reach all of the edges.
     assessment : Assessment or None
@@ -42,6 +44,7 @@ class Trial:
 
     options: PieceOptions
     net: Net
+    moved: Mapping[str, tuple[EdgeStretch, ...]]
     outlines: tuple[Outline, ...]
     assessment: Assessment | None
 
@@ -84,14 +87,14 @@ def try_start(piece: Piece, start: SurfacePoint, warp: Floats, spacing: float = 
         name: tuple(flattened(net, part) for part in parts) for name, parts in piece.moved.items()
     }
     if not all(np.isfinite(part.flat).all() for parts in moved.values() for part in parts):
-        return Trial(options, net, (), None)
+        return Trial(options, net, moved, (), None)
     try:
         cut, own = outlines(piece.region, moved), outlines(piece.region, moved, at_base=True)
         polygons = [
             shapely.Polygon(some[0].points, [o.points for o in some[1:]]) for some in (cut, own)
         ]
     except AccuracyError:
-        return Trial(options, net, (), None)
+        return Trial(options, net, moved, (), None)
     if not all(polygon.is_valid and polygon.area > 0.0 for polygon in polygons):
-        return Trial(options, net, (), None)
-    return Trial(options, net, cut, assess(net, *polygons))
+        return Trial(options, net, moved, (), None)
+    return Trial(options, net, moved, cut, assess(net, *polygons))

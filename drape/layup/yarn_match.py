@@ -14,16 +14,23 @@ cloth's faces and its two yarn families are alike.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from drape.cloth.net import Net
 from drape.errors import InputError
 from drape.geometry.surface import Floats
+from drape.layup.edges import EdgeStretch
+from drape.layup.runline import RunLine
+from drape.layup.stations import nearest_on
 
 Goal = Literal["running-through", "mirrored"]
+HALF_STEP = 0.5  # cells along the warp either way: the chord's direction is of second order
+# at the net's rim too, where cells are bilinear
 NEARLY_NORMAL = 1e-3  # length left in the tangent plane below which a direction means nothing
 
 
@@ -76,6 +83,32 @@ def run_angles(warps: ArrayLike, normals: ArrayLike, tangents: ArrayLike) -> Flo
     return np.arctan2(across, along)
 
 
+def angles_along(net: Net, parts: Sequence[EdgeStretch], line: RunLine, spacing: float) -> Floats:
+    """(s,) angle from a run to a net's warp about the inward normal; NaN where the net isn't.
+
+    Parameters
+    ----------
+    net : Net
+    parts : the ply's edge at the run, mapped to that net
+    line : RunLine with s stations
+    spacing : mm, of the net
+    """
+    base = np.concatenate([p.base for p in parts])
+    flat = np.concatenate([p.flat_base for p in parts])
+    index = np.append(np.arange(len(base)), 0) if parts[0].closed else np.arange(len(base))
+    first, share = nearest_on(base[index, :3], line.points)
+    a, b, w = index[first], index[first + 1], share[:, None]
+    place, normal = ((1.0 - w) * v[a] + w * v[b] for v in (flat, base[:, 3:6]))
+    step = np.array([HALF_STEP * spacing, 0.0])
+    ahead, behind = (net.to_surface(place + s) for s in (step, -step))
+    warp = ahead - behind
+    out = np.full(len(place), np.nan)
+    good = np.isfinite(warp).all(axis=1)
+    if good.any():
+        out[good] = run_angles(warp[good], normal[good], line.tangents[good])
+    return out
+
+
 def differences(first: Floats, second: Floats, goal: Goal, alike: bool = False) -> Floats:
     """(k,) first ply's angle less the second's that serves the goal, nearest to 0.
 
@@ -83,14 +116,14 @@ def differences(first: Floats, second: Floats, goal: Goal, alike: bool = False) 
     inward normal (``run_angles``). ``alike`` cloth looks the same after a quarter turn.
     """
     sign = -1.0 if goal == "mirrored" else 1.0
-    return _wrapped(first - sign * second, _period(alike))
+    return wrapped(first - sign * second, period(alike))
 
 
 def match(first: Floats, second: Floats, goal: Goal, alike: bool = False) -> YarnMatch:
     """Summary of the differences along a run, and the turn that mends them best."""
     gap = differences(first, second, goal, alike)
     turn = mean_turn(gap, alike)
-    left = np.abs(_wrapped(gap - turn, _period(alike)))
+    left = np.abs(wrapped(gap - turn, period(alike)))
     sign = -1.0 if goal == "mirrored" else 1.0
     size = np.abs(gap)
     return YarnMatch(
@@ -100,14 +133,15 @@ def match(first: Floats, second: Floats, goal: Goal, alike: bool = False) -> Yar
 
 def mean_turn(gap: Floats, alike: bool = False) -> float:
     """Mean of differences that count modulo a period, radians: the mean on the circle."""
-    factor = 2.0 * np.pi / _period(alike)
+    factor = 2.0 * np.pi / period(alike)
     return float(np.angle(np.exp(1j * factor * np.asarray(gap)).sum()) / factor)
 
 
-def _period(alike: bool) -> float:
+def period(alike: bool) -> float:
+    """After which turn a cloth looks the same, radians."""
     return 0.5 * np.pi if alike else np.pi
 
 
-def _wrapped(angle: Floats, period: float) -> Floats:
-    """The same angle modulo ``period``, in (−period/2, period/2]."""
-    return 0.5 * period - np.mod(0.5 * period - angle, period)
+def wrapped(angle: Floats, whole: float) -> Floats:
+    """The same angle modulo ``whole``, in (−whole/2, whole/2]."""
+    return 0.5 * whole - np.mod(0.5 * whole - angle, whole)

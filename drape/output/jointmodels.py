@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, FiniteFloat
 
-from drape.output.model import Amount, Model
+from drape.output.model import Amount, Model, Point3
 
 
 class BuildUp(Model):
@@ -90,6 +90,39 @@ class YarnRecord(Model):
     after_turn_deg: Amount
 
 
+class TriedStart(Model):
+    """A start and angle that were draped, as the job counts them.
+
+    ``mean_deg`` and ``greatest_deg``: how far the yarns are off along the runs, the mean by
+    length; null where the net doesn't reach them. ``missed_percent`` of the runs isn't reached.
+    """
+
+    start_mm: Point3
+    angle_deg: FiniteFloat
+    mean_deg: Amount | None = None
+    greatest_deg: Amount | None = None
+    max_shear_deg: Amount | None = None
+    missed_percent: Amount = 0.0
+
+
+class YarnSearch(Model):
+    """The start and angle of ``ply`` that serve the goal best while ``other`` stays as it is.
+
+    ``best`` is null where nothing better than ``given`` was found; ``past_locking`` where all
+    that was left to choose from is sheared past the locking angle.
+    """
+
+    ply: str
+    other: str
+    goal: Literal["running-through", "mirrored"]
+    runs: tuple[str, ...]
+    given: TriedStart
+    best: TriedStart | None = None
+    past_locking: bool = False
+    starts: Annotated[int, Field(ge=0)]
+    nets: Annotated[int, Field(ge=0)]
+
+
 class Run(Model):
     """A run of the parting line.
 
@@ -128,8 +161,10 @@ class Joint(Model):
     """The joint of the halves, run by run.
 
     ``suggested`` is null without wishes; a run that it lacks has wishes that contradict.
+    ``yarn_searches``: one for each pair of plies; null unless the job asks for them.
     """
 
     suggested: dict[str, Suggested] | None = None
     scatter: Scatter | None = None
     runs: dict[str, Run] = Field(default_factory=dict)
+    yarn_searches: tuple[YarnSearch, ...] | None = None
