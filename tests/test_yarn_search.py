@@ -125,10 +125,8 @@ def test_mirror_images_are_found(mirrored):
 
 
 def test_what_is_found_holds_in_the_job(tmp_path):
-    """Written into the job it has the figures that were told, by the job's own yarn match. Its
-    lap lies on the other half, where the given ply's can't."""
+    """Written into the job it has the figures that were told, by the job's own yarn match."""
     results = run(elbow(tmp_path, "mirrored", lap=10))
-    assert any("laid straight on instead" in f.message for f in results.findings)
     found = searched(results)
     assert found.given.greatest_deg == pytest.approx(greatest(results), abs=1e-5)
     lower = f"angle = {found.best.angle_deg}\nstart = {list(found.best.start_mm)}"
@@ -137,7 +135,6 @@ def test_what_is_found_holds_in_the_job(tmp_path):
         in note(results).remedy
     )
     again = run(elbow(tmp_path, "mirrored", lower, lap=10))
-    assert not any("laid straight on instead" in f.message for f in again.findings)
     assert greatest(again) == pytest.approx(found.best.greatest_deg, abs=1e-4)
     (ply,) = [p for p in again.summary.plies if p.name == "lower-1"]
     assert ply.max_shear_deg == pytest.approx(found.best.max_shear_deg, abs=1e-3)
@@ -185,7 +182,8 @@ def test_where_all_cloth_locks_the_best_is_taken_and_told(tmp_path):
 
 
 def test_no_start_of_an_exhaustive_grid_is_better(tmp_path, monkeypatch):
-    """Where no start serves the goal well, the one found does so as well as the best of a grid.
+    """Where no start serves the goal well, the one found does so as well as the best of a grid
+    that may be cut: nets that look better fail their checks as pieces.
 
     Vertices of the region, every so many, at angles that aren't the search's own first ones. The
     search may stay behind by ``SAME``, by which equal ones aren't told apart, and by what
@@ -209,11 +207,12 @@ def test_no_start_of_an_exhaustive_grid_is_better(tmp_path, monkeypatch):
     grid = [search.start(p) for p in places[:: len(places) // 30]]
     angles = np.radians(np.arange(0.0, 180.0, 12.0))
     tried = [search.drape(s, a, 5.0) for s in grid for a in angles]
-    good = [t.mean for t in tried if t.missed <= found.given.missed and t.shear <= search.locking]
+    good = [t for t in tried if t.missed <= found.given.missed and t.shear <= search.locking]
     assert len(good) > 200
-    assert min(good) > np.radians(5.0)  # no start serves it well
-    assert found.best.mean <= min(good) + SAME + np.radians(TOLD)
+    assert min(t.mean for t in good) > np.radians(5.0)  # no start serves it well
     assert found.best.mean < found.given.mean - np.radians(5.0)
+    better = [t for t in good if t.mean < found.best.mean - SAME - np.radians(TOLD)]
+    assert not any(np.isfinite(search.make(t.start, t.angle).mean) for t in better)
 
 
 # --- what can't be searched -----------------------------------------------------------------

@@ -169,17 +169,22 @@ def hollow_fields(regions: Mapping[str, Region], mouths: Sequence[str]) -> dict[
 def zero_direction(region: Region, field: Floats | None, place: SurfacePoint) -> Floats:
     """(3,) default zero direction at a place: along the hollow, away from mouth A.
 
-    Without mouths: the longest principal axis of the cavity, pointing to larger x (then
-    y, then z).
+    The field's gradient jumps from face to face, by as much as the mesh bends there: the mean
+    round each corner, linear between the corners, doesn't, and is of second order. Without
+    mouths: the longest principal axis of the cavity, pointing to larger x (then y, then z).
     """
+    if field is None:
+        return _longest_axis(region)
     surface = region.surface
-    if field is not None:
-        near = _faces_round(surface, place.face)
-        gradient = face_gradients(surface.vertices, surface.faces[near], field)
-        along = (unit(gradient) * surface.face_areas[near][:, None]).sum(axis=0)
-        if np.linalg.norm(along) > 0.0:
-            return unit(along)
-    return _longest_axis(region)
+    corners = surface.faces[place.face]
+    near = np.isin(surface.faces, corners).any(axis=1)
+    gradient = unit(face_gradients(surface.vertices, surface.faces[near], field))
+    gradient *= surface.face_areas[near][:, None]
+    weights = (1.0 - place.b1 - place.b2, place.b1, place.b2)
+    along = np.zeros(3)
+    for corner, weight in zip(corners, weights, strict=True):
+        along += weight * unit(gradient[(surface.faces[near] == corner).any(axis=1)].sum(axis=0))
+    return unit(along) if np.linalg.norm(along) > 0.0 else _longest_axis(region)
 
 
 def _longest_axis(region: Region) -> Floats:
@@ -193,7 +198,7 @@ def _longest_axis(region: Region) -> Floats:
 
 
 def zero_directions(region: Region, field: Floats | None) -> Floats:
-    """(m, 3) the default zero direction at every face; see ``zero_direction``."""
+    """(m, 3) the default zero direction at the middle of every face; see ``zero_direction``."""
     surface = region.surface
     m, n = len(surface.faces), len(surface.vertices)
     if field is None:
@@ -201,10 +206,9 @@ def zero_directions(region: Region, field: Floats | None) -> Floats:
     corner = sparse.csr_matrix(
         (np.ones(3 * m), (np.repeat(np.arange(m), 3), surface.faces.ravel())), (m, n)
     )
-    touch = (corner @ corner.T).tocsr()
-    touch.data[:] = 1.0  # each neighbour once, however many vertices are shared
-    gradient = face_gradients(surface.vertices, surface.faces, field)
-    return unit(touch @ (unit(gradient) * surface.face_areas[:, None]))
+    gradient = unit(face_gradients(surface.vertices, surface.faces, field))
+    round_ = unit(corner.T @ (gradient * surface.face_areas[:, None]))
+    return unit(corner @ round_)
 
 
 def warp_direction(normal: Floats, zero: Floats, angle: float, where: str) -> Floats:
@@ -246,11 +250,6 @@ def _joined(vertices: Floats, distance: float) -> Ints:
     order = np.argsort(pairs[:, 0], kind="stable")[::-1]
     owner[pairs[order, 1]] = pairs[order, 0]
     return owner[owner]
-
-
-def _faces_round(surface: Surface, face: int) -> Ints:
-    """A face and those that share a vertex with it: a direction from many is steadier."""
-    return np.flatnonzero(np.isin(surface.faces, surface.faces[face]).any(axis=1))
 
 
 def _closest_on_triangles(target: Floats, corners: Floats) -> tuple[Floats, Floats]:

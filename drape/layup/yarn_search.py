@@ -42,7 +42,8 @@ MOVED = 2  # starts that are moved
 ROUND = 6  # places round a start
 MOVES = 6  # at most
 NEAREST = 2.0  # mm: a start is moved no less
-FINISHED = 3  # starts that pieces are made from
+FINISHED = 3  # starts that pieces are made from, with all checks passed
+MOST = 12  # starts that making them is tried from
 PATIENCE = 12  # nets for refining an angle
 SURE = np.radians(0.02)  # of a refined angle
 SAME = np.radians(0.1)  # no hand lays that, and start and angle are told to a tenth
@@ -245,8 +246,7 @@ def search_start(
     tried += _all(search.each(lambda t: _refined(search, rank, t, spacing), few))
     for lead in rank.leading(tried, MOVED, own=False):
         tried += _moved(search, rank, starts, lead, spacing)
-    last = rank.leading(tried, FINISHED)
-    finished = _all(search.each(partial(_finished, search), last))
+    finished = _made(search, rank.leading(tried, MOST))
     nets = len(tried) + len(finished)
     best, locked = rank.better(given, finished)
     return Found(given, best, len(places), nets, locked)
@@ -363,6 +363,22 @@ def _moved(search: Search, rank: _Ranking, starts: Starts, t: Tried, spacing: fl
             far *= 0.5
         here = best
     return tried
+
+
+def _made(search: Search, leading: Sequence[Tried]) -> list[Tried]:
+    """Pieces from the given start and the first others, until ``FINISHED`` may be cut.
+
+    By so many at a time, however many threads there are: results don't depend on them.
+    """
+    leading = sorted(leading, key=lambda t: not t.start.given)
+    made, good = list[Tried](), 0
+    for k in range(0, len(leading), FINISHED):
+        for found in search.each(partial(_finished, search), leading[k : k + FINISHED]):
+            made += found
+            good += any(np.isfinite(t.mean) for t in found)
+        if good >= FINISHED:
+            break
+    return made
 
 
 def _finished(search: Search, t: Tried) -> list[Tried]:
