@@ -12,7 +12,6 @@ from drape.geometry.surface import SurfacePoint, build
 from drape.layup.plies import hollow_fields, place_of, zero_direction, zero_directions
 from drape.mould.mould import find_mould
 
-
 BEND = 80.0  # mm, radius; the axis stands along z at (0, BEND)
 
 
