@@ -86,7 +86,8 @@ def try_start(piece: Piece, start: SurfacePoint, warp: Floats, spacing: float = 
     moved = {
         name: tuple(flattened(net, part) for part in parts) for name, parts in piece.moved.items()
     }
-    if not all(np.isfinite(part.flat).all() for parts in moved.values() for part in parts):
+    points = [np.r_[part.flat, part.flat_base] for parts in moved.values() for part in parts]
+    if not all(np.isfinite(p).all() for p in points):
         return Trial(options, net, moved, (), None)
     try:
         cut, own = outlines(piece.region, moved), outlines(piece.region, moved, at_base=True)
