@@ -19,7 +19,7 @@ from drape.geometry.surface import Floats, SurfacePoint
 from drape.job import Job, Ply
 from drape.joballowances import PlyAllowances, ply_allowance_defaults
 from drape.layup.laying import Bed
-from drape.layup.piece import Laid, Piece, PieceOptions, make_piece, past_the_end
+from drape.layup.piece import Piece, PieceOptions, past_the_end
 from drape.layup.plies import (
     centre,
     chosen_spacing,
@@ -31,6 +31,7 @@ from drape.layup.plies import (
 )
 from drape.mould.mould import Mould
 from drape.mould.region import Region
+from drape.pieces import make_ply, without_place
 from drape.plypattern import pattern_of
 from drape.results import PlyResult, check_findings
 from drape.strips import PreparedStrip, flat_line, prepare_strips
@@ -139,7 +140,7 @@ def drape_again(
     region = mould.halves[ply.half].region
     allowances = ply_allowance_defaults(job)[ply.index]
     options, _ = _prepare(job, ply, allowances, region, field, _heights(job)[ply.name])
-    piece, _ = _laid(region, options, ply.name, laid_on(job, ply, beds))
+    piece, _ = make_ply(region, options, ply, laid_on(job, ply, beds))
     return piece
 
 
@@ -177,9 +178,9 @@ def _drape(
     beds: Mapping[str, Bed],
 ) -> PlyResult:
     try:
-        piece, straight = _laid(region, options, ply.name, laid_on(job, ply, beds))
+        piece, straight = make_ply(region, options, ply, laid_on(job, ply, beds))
     except AccuracyError as error:
-        told = Finding("error", ply.name, _without_place(error), error.remedy)
+        told = Finding("error", ply.name, without_place(error), error.remedy)
         return PlyResult(ply, None, None, (*findings, told))
     found = [*findings, *straight, *piece.findings, *past_the_end(piece, ply.name)]
     risks = cloth_risks(ply, piece)
@@ -197,34 +198,3 @@ def _drape_across(job: Job, each: PreparedStrip | PreparedWrap) -> PlyResult:
     if isinstance(each, PreparedStrip):
         return replace(result, pattern=pattern, strip=each.of)
     return replace(result, pattern=pattern, wrap=each.of)
-
-
-def _laid(
-    region: Region, options: PieceOptions, name: str, laid: Laid | None
-) -> tuple[Piece, tuple[Finding, ...]]:
-    """A piece on the other half past the parting line; straight on where that can't be had."""
-    if laid is None:
-        return make_piece(region, options, name), ()
-    try:
-        piece = make_piece(region, options, name, laid)
-        if piece.valid:
-            return piece, ()
-        why = "its checks fail"
-    except AccuracyError as error:
-        piece, why = None, _without_place(error)
-    try:
-        plain = make_piece(region, options, name)
-    except AccuracyError:
-        plain = None
-    if plain is None or not (plain.valid or piece is None):
-        if piece is None:
-            raise AccuracyError(why, where=name, remedy="use shorter laps, or split the ply")
-        return piece, ()
-    text = f"on the other half {why}: past the parting line it was laid straight on instead"
-    remedy = "expect more shear in the laps than is told; shorten or snip them"
-    return plain, (Finding("warning", name, text, remedy),)
-
-
-def _without_place(error: AccuracyError) -> str:
-    value = f" ({error.value})" if error.value is not None else ""
-    return f"{error.what}{value}"

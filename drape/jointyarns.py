@@ -100,7 +100,7 @@ def yarn_findings(
         for pair in pairs:
             if pair.match.greatest > scatter:
                 missed.setdefault((pair.ply, pair.other), []).append((run, pair))
-    return tuple(_finding(found, _sense(job)) for found in missed.values())
+    return tuple(_finding(found, _sense(job), scatter) for found in missed.values())
 
 
 def _sense(job: Job) -> float:
@@ -108,14 +108,16 @@ def _sense(job: Job) -> float:
     return -1.0 if job.seen_from == "mould" else 1.0
 
 
-def _finding(found: list[tuple[str, PairYarns]], sense: float) -> Finding:
+def _finding(
+    found: list[tuple[str, PairYarns]], sense: float, scatter: float
+) -> Finding:
     run, worst = max(found, key=lambda entry: entry[1].match.greatest)
     m = worst.match
     runs = ", ".join(name for name, _ in found)
     place = f" (worst at {run})" if len(found) > 1 else ""
     text = f"the yarns are up to {np.degrees(m.greatest):.0f}° off {WORDS[m.goal]}{place}"
     remedy = "they turn along the run: no one angle mends that"
-    if m.after_turn < m.greatest:
+    if m.after_turn < m.greatest - scatter:  # less isn't seen on the bench
         remedy = (
             f"{worst.other} turned by {sense * np.degrees(m.best_turn):+.0f}° would leave "
             f"{np.degrees(m.after_turn):.0f}° there"

@@ -28,7 +28,7 @@ LEVELS = (
     ("drape.results", "drape.joints", "drape.beds", "drape.hollow", "drape.jointclosing",
      "drape.jointease", "drape.jointyarns", "drape.jointrecords", "drape.jointsearch",
      "drape.sheartest", "drape.shearresult", "drape.clothrisks", "drape.facefields",
-     "drape.plypattern", "drape.strips", "drape.wraps"),
+     "drape.plypattern", "drape.strips", "drape.wraps", "drape.pieces"),
     ("drape.draping",),
     ("drape.startsearch",),
     ("drape.pipeline",),

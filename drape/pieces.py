@@ -1,0 +1,85 @@
+"""A ply's piece as it may be cut: a finer net where the first is refused, straight on past the
+parting line where the other half can't be had.
+
+Lengths in mm.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from drape.errors import AccuracyError, Finding
+from drape.job import Ply
+from drape.layup.piece import Laid, Piece, PieceOptions, make_piece
+from drape.mould.region import Region
+
+FINER = (0.8, 0.6)  # of the chosen spacing: nets tried where that one's piece is refused
+
+Made = tuple[Piece, tuple[Finding, ...]]
+
+
+def make_ply(region: Region, options: PieceOptions, ply: Ply, laid: Laid | None) -> Made:
+    """A piece, laid on the other half past the parting line unless that can't be.
+
+    Where the job gives no spacing, one that is refused is made again from a finer net, as its
+    error asks for.
+
+    Returns
+    -------
+    The piece, which may still be refused (``valid``), and what is told of how it was made.
+
+    Raises
+    ------
+    AccuracyError
+        No piece could be made.
+    """
+    if laid is None:
+        return _made(region, options, ply, None)
+    piece = None
+    try:
+        piece, told = _made(region, options, ply, laid)
+        if piece.valid:
+            return piece, told
+        why = "its checks fail"
+    except AccuracyError as error:
+        why = without_place(error)
+    try:
+        plain, told = _made(region, options, ply, None)
+    except AccuracyError:
+        plain = None
+    if plain is None or not (plain.valid or piece is None):
+        if piece is None:
+            raise AccuracyError(why, where=ply.name, remedy="use shorter laps, or split the ply")
+        return piece, ()
+    text = f"on the other half {why}: past the parting line it was laid straight on instead"
+    remedy = "expect more shear in the laps than is told; shorten or snip them"
+    return plain, (*told, Finding("warning", ply.name, text, remedy))
+
+
+def _made(region: Region, options: PieceOptions, ply: Ply, laid: Laid | None) -> Made:
+    """A piece at the given spacing, or at the first finer one at which it isn't refused."""
+    first: Piece | AccuracyError
+    try:
+        first = make_piece(region, options, ply.name, laid)
+        if first.valid:
+            return first, ()
+    except AccuracyError as error:
+        first = error
+    for factor in FINER if ply.spacing is None else ():
+        finer = replace(options, spacing=factor * options.spacing)
+        try:
+            piece = make_piece(region, finer, ply.name, laid)
+        except AccuracyError:
+            continue
+        if piece.valid:
+            text = f"refused at a spacing of {options.spacing:g} mm, it was draped at"
+            return piece, (Finding("note", ply.name, f"{text} {finer.spacing:g} mm"),)
+    if isinstance(first, AccuracyError):
+        raise first
+    return first, ()
+
+
+def without_place(error: AccuracyError) -> str:
+    """What went wrong, with the value, for a place that is told apart."""
+    value = f" ({error.value})" if error.value is not None else ""
+    return f"{error.what}{value}"
