@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from drape.errors import Finding
+from drape.errors import Finding, place_text
 from drape.output.sheets import PlySheet, to_sheets
 from drape.results import PlyResult, Results
 from viewers.flatmap import flat_map
@@ -46,11 +46,11 @@ def _page(
         ("angle", f"{ply['angle_deg']:g}°, counted as seen from the {job.seen_from}"),
     ]
     if ply["sheet"] is not None:
-        x, y, z = ply["start"]["point"]
+        place = place_text(ply["start"]["point"], 1)
         figures = ply["figures"]
         laps = figures["max_shear_in_laps_deg"]
         facts += [
-            ("start", f"{x:.1f}, {y:.1f}, {z:.1f} mm in the mould: the cross on the pattern"),
+            ("start", f"{place} mm in the mould: the cross on the pattern"),
             (
                 "greatest shear",
                 f"{figures['max_shear_deg']:.1f}° (limit {ply['locking_angle_deg']:g}°)"

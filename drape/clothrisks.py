@@ -14,7 +14,7 @@ import shapely
 from drape.cloth.bridging import Base, BridgingZone, bridging_zones
 from drape.cloth.pressing import Stroke, smoothing_order
 from drape.cloth.wrinkles import Uncertainty, Wrinkling, net_uncertainty, wrinkling
-from drape.errors import Finding
+from drape.errors import Finding, place_text
 from drape.geometry.surface import Floats
 from drape.job import Job, Ply
 from drape.layup.checks import slope_error
@@ -107,7 +107,7 @@ def zones_told(found: Wrinkling, piece: Piece) -> str:
     total = sum(z.area for z in zones)
     text = f" in {count} of {total:.0f} mm² ({found.least:.0f} to {found.greatest:.0f} mm²)"
     if np.isfinite(largest.place).all():
-        text += f", {'the largest ' if len(zones) > 1 else ''}at {_place(largest.place)}"
+        text += f", {'the largest ' if len(zones) > 1 else ''}at ({place_text(largest.place)})"
     if not largest.edges:
         return f"{text}, inside the piece"
     text += f", at edge {', '.join(largest.edges)}"
@@ -143,7 +143,7 @@ def _told(half: str, kind: str, found: Sequence[tuple[Ply, BridgingZone]]) -> Fi
     limit = max(zone.limit for _, zone in found)
     radius = "a sharp corner" if least == 0.0 else f"a radius down to {least:.1f} mm"
     places = "1 place" if max(counts) == 1 else f"up to {max(counts)} places"
-    where = f"{', '.join(names)} at {places}, the worst at {_place(worst.place)}"
+    where = f"{', '.join(names)} at {places}, the worst at ({place_text(worst.place)})"
     if kind == "concave":
         message = (
             f"risk of bridging: {where}: {radius} where yarns need {limit:.1f} mm; spanned, the "
@@ -154,8 +154,3 @@ def _told(half: str, kind: str, found: Sequence[tuple[Ply, BridgingZone]]) -> Fi
         f"yarns are bent sharply over an outside corner: {where}: {radius}, under {limit:g} mm"
     )
     return Finding("risk", half, message, "run the ply through over it, unsplit; round it")
-
-
-def _place(point: Floats) -> str:
-    x, y, z = np.round(point) + 0.0
-    return f"({x:.0f}, {y:.0f}, {z:.0f})"

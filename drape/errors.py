@@ -9,6 +9,7 @@ Every message the user reads is one of these two things:
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -87,3 +88,8 @@ class Finding:
         """The whole finding on one line."""
         tail = f"; {self.remedy}" if self.remedy else ""
         return f"{self.level}: {self.where}: {self.message}{tail}"
+
+
+def place_text(point: Iterable[float], digits: int = 0) -> str:
+    """A place in the mould as it is told, mm: ``12, 0, -3`` (never ``-0``)."""
+    return ", ".join(f"{round(float(x), digits) + 0.0:.{digits}f}" for x in point)

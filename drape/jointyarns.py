@@ -108,9 +108,7 @@ def _sense(job: Job) -> float:
     return -1.0 if job.seen_from == "mould" else 1.0
 
 
-def _finding(
-    found: list[tuple[str, PairYarns]], sense: float, scatter: float
-) -> Finding:
+def _finding(found: list[tuple[str, PairYarns]], sense: float, scatter: float) -> Finding:
     run, worst = max(found, key=lambda entry: entry[1].match.greatest)
     m = worst.match
     runs = ", ".join(name for name, _ in found)

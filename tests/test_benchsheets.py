@@ -33,6 +33,7 @@ def test_a_page_a_ply_with_what_the_summary_says(pages, demo_results):
         assert f"{ply.name}: {ply.half}" in text
         assert f"{ply.max_shear_deg:.1f}°" in text
         x, y, z = ply.pieces[0].start_mm
+        assert "-0.0" not in text
         assert f"{x:.1f}, {y:.1f}, {z:.1f} mm" in text
         assert f"{len(ply.pieces[0].smoothing)}. " in text
         assert len(page.images) == 1  # the flat map

@@ -23,6 +23,7 @@ from drape.geometry import shapes
 from drape.geometry.polyline import signed_area
 from drape.job import load_job
 from drape.joints import joints_of, suggested
+from drape.layup.allowance import values_at
 
 SCHEMA = Path(publish.__file__).parent / "output" / "summary.schema.json"
 RADIUS, LENGTH, PLY = 25.0, 80.0, 0.22
@@ -31,6 +32,14 @@ RADIUS, LENGTH, PLY = 25.0, 80.0, 0.22
 @pytest.fixture(scope="module")
 def demo(demo_job):
     return demo_job
+
+
+def plain(job):
+    """The demo's job with nothing but its six plies, without wishes; laps 10, 15, 20 on
+    set-backs of 0, 5, 10 everywhere."""
+    plies = tuple(replace(p, allowances={}) for p in job.plies)
+    joint = replace(job.joint, greatest_build_up=None, least_overlap=None)
+    return replace(job, plies=plies, joint=joint, strips=(), wraps=())
 
 
 @pytest.fixture(scope="module")
@@ -44,7 +53,9 @@ def files(results):
 
 
 def test_every_demo_piece_is_valid(results):
-    assert len(results.plies) == 6
+    assert [p.ply.half for p in results.plies] == [
+        *["lower"] * 3, *["upper"] * 3, *["lower + upper"] * 2,
+    ]  # fmt: skip
     assert results.valid
     for ply in results.plies:
         checks = ply.piece.checks
@@ -55,18 +66,40 @@ def test_every_demo_piece_is_valid(results):
 
 
 def test_demo_joint_by_hand(results):
-    """Laps 10, 15, 20 on plies that start 0, 5 and 10 short: five plies at most, pairs 10."""
-    runs = results.summary.joint.runs
+    """Laps 10, 15, 20 on plies that start 0, 5 and 10 short, and the wrapped ply everywhere.
+
+    On A-B.2 it lies on itself over 12 mm, ahead of the line. On A-B.1 the strip reaches 15 mm to
+    either side; there the third lap is 20 − 6u and its other ply 10 − 6u short at
+    200 + 90u mm, so that all three pairs overlap from 5 to 10 from u = 5/6, 275 mm, on.
+    """
+    runs, thick = results.summary.joint.runs, results.job.plies[0].fabric.thickness
     assert list(runs) == ["A-B.1", "A-B.2"]
-    ply = results.job.plies[0].fabric.thickness
+    least = 0.07  # mm: the steps at the shown place are told apart by no less
+    bands = {
+        name: [(b.from_mm, b.to_mm, b.plies) for b in run.build_up if b.to_mm - b.from_mm > least]
+        for name, run in runs.items()
+    }
+    assert bands["A-B.2"] == [
+        (-22, -12, 4), (-12, 5, 5), (5, 15, 6), (15, 20, 5), (20, 30, 4),
+    ]  # fmt: skip
+    assert bands["A-B.1"][:5] == [
+        (-25, -15, 4), (-15, 0, 5), (0, pytest.approx(5, abs=least), 6),
+        (pytest.approx(5, abs=least), 10, 8), (10, pytest.approx(15, abs=least), 7),
+    ]  # fmt: skip
+    assert runs["A-B.1"].build_up_at_mm == pytest.approx(275.5, abs=0.5)
+    assert max(b.plies for b in runs["A-B.1"].least_build_up) == 7
     for run in runs.values():
-        bands = [(b.from_mm, b.to_mm, b.plies) for b in run.build_up]
-        assert bands == [(-10, 0, 3), (0, 5, 4), (5, 15, 5), (15, 20, 4), (20, 30, 3)]
         for band in run.build_up:
-            assert band.thickness_mm == pytest.approx(band.plies * ply, abs=1e-3)
+            assert band.thickness_mm == pytest.approx(band.plies * thick, abs=1e-3)
         assert [o.overlap_mm for o in run.overlaps] == [10.0, 10.0, 10.0]
         assert [o.lap_ply for o in run.overlaps] == ["lower-1", "lower-2", "lower-3"]
         assert [o.other_ply for o in run.overlaps] == ["upper-1", "upper-2", "upper-3"]
+
+
+def test_joint_of_the_plies_alone_by_hand(demo):
+    for joint in joints_of(plain(demo), RUNS).values():
+        bands = [(b.from_mm, b.to_mm, b.plies) for b in joint.bands]
+        assert bands == [(-10, 0, 3), (0, 5, 4), (5, 15, 5), (15, 20, 4), (20, 30, 3)]
 
 
 def test_demo_bench(results):
@@ -93,6 +126,7 @@ def test_demo_bench(results):
 
 def test_a_gap_at_the_joint_is_told(demo):
     """A lap of 10 against a set-back of 12 leaves 2 mm bare at each run."""
+    demo = plain(demo)
     wide = replace(demo, joint=replace(demo.joint, set_backs=(12.0, 5.0, 10.0)))
     mould = SimpleNamespace(runs=("A-B.1", "A-B.2"))
     joints = joints_of(wide, mould)
@@ -107,6 +141,7 @@ def test_a_gap_at_the_joint_is_told(demo):
 def test_lap_half_by_run(demo):
     """Lower laps 10, 15, 20 at the first run, upper at the second; the bands are the same."""
     by_run = {"A-B.1": "lower", "A-B.2": "upper"}
+    demo = plain(demo)
     mixed = replace(demo, joint=replace(demo.joint, lap_half=by_run))
     joints = joints_of(mixed, SimpleNamespace(runs=tuple(by_run)))
     assert {run: joint.lap_half for run, joint in joints.items()} == by_run
@@ -121,6 +156,7 @@ RUNS = SimpleNamespace(runs=("A-B.1", "A-B.2"))
 
 
 def wished(demo, **wishes):
+    demo = plain(demo)
     return suggested(replace(demo, joint=replace(demo.joint, **wishes)), RUNS)
 
 
@@ -176,10 +212,13 @@ def test_demo_plies_cover_the_cavity(results):
         expected = region.surface.face_areas[region.inside].sum()
         for e in region.edges:
             points = region.surface.vertices[e.vertices]
-            length = np.linalg.norm(np.diff(points, axis=0), axis=1).sum()
-            expected += min(allowances[e.name], 0.0) * length
+            along = np.r_[0.0, np.linalg.norm(np.diff(points, axis=0), axis=1).cumsum()]
+            short = np.minimum(values_at(allowances[e.name], along), 0.0)
+            expected += np.trapezoid(short, along)
         assert ply.piece.unreached_area == 0.0
-        bent = any(a < 0.0 for a in allowances.values())  # a strip's width changes its length
+        bent = any(
+            np.min(values_at(a, np.array([0.0]))) < 0.0 for a in allowances.values()
+        )  # a strip's width changes its length
         assert ply.piece.covered_cavity_area == pytest.approx(expected, rel=0.02 if bent else 2e-3)
 
 

@@ -18,7 +18,7 @@ import numpy as np
 import pyvista as pv
 from vtkmodules.vtkRenderingCore import vtkCellPicker
 
-from drape.errors import PlywrightError
+from drape.errors import PlywrightError, place_text
 from viewers.colours import colour_map
 from viewers.drawing3d import (
     BAR,
@@ -255,12 +255,9 @@ class Window:
         ply, given = self.ply, self.scene["plies"][self.at]
         if ply["sheet"] is None:
             return f"{ply['name']}: couldn't be draped from there"
-        x, y, z = ply["start"]["point"]
+        place = place_text(ply["start"]["point"], 1)
         shear = ply["figures"]["max_shear_deg"]
-        out = (
-            f"{ply['name']}: start {x:.1f}, {y:.1f}, {z:.1f}, {ply['angle_deg']:g}°, "
-            f"greatest shear {shear:.1f}°"
-        )
+        out = f"{ply['name']}: start {place}, {ply['angle_deg']:g}°, greatest shear {shear:.1f}°"
         if ply is not given and given["sheet"] is not None:
             out += f" (the job's start: {given['figures']['max_shear_deg']:.1f}°)"
         return out

@@ -15,7 +15,7 @@ from scipy.sparse.csgraph import connected_components
 
 from drape.cloth.cells import KNOWN, LOCKED
 from drape.cloth.net import Net
-from drape.errors import Finding
+from drape.errors import Finding, place_text
 from drape.geometry.surface import Bools, Floats, Surface, unit
 from drape.mould.region import Region
 
@@ -100,7 +100,8 @@ def reach_findings(
     total = float(region.surface.face_areas[region.inside].sum())
     if cover.unreached > WORTH_A_WORD * total:
         places = ", ".join(
-            f"{area:.0f} mm² at {_place(middle)}" for area, middle in cover.patches[:MOST_PLACES]
+            f"{area:.0f} mm² at ({place_text(middle)})"
+            for area, middle in cover.patches[:MOST_PLACES]
         )
         more = " and more" if len(cover.patches) > MOST_PLACES else ""
         message = (
@@ -108,8 +109,9 @@ def reach_findings(
         )
         out.append(Finding("error", where, message, "move the start point or split the ply"))
     if net.locked_nodes:
+        first = place_text(_first_locked(net))
         message = (
-            f"the net locked at {net.locked_nodes} nodes, first near {_place(_first_locked(net))}: "
+            f"the net locked at {net.locked_nodes} nodes, first near ({first}): "
             "cloth can't close further there"
         )
         remedy = "expect wrinkles; split the ply or move the start point"
@@ -138,8 +140,3 @@ def _first_locked(net: Net) -> Floats:
     first = locked[np.argmin(np.abs(locked - net.origin).sum(axis=1))]
     i, j = known[np.argmin(np.abs(known - first).sum(axis=1))]
     return net.points[i, j]
-
-
-def _place(point: Floats) -> str:
-    x, y, z = np.round(point) + 0.0
-    return f"({x:.0f}, {y:.0f}, {z:.0f})"

@@ -52,7 +52,8 @@ class RunJoint:
     ----------
     lap_half : str, the half whose plies run past the line
     bands : tuple of Band, by place across the run
-        Where an allowance changes along the run: at the place with the greatest thickness.
+        Where an allowance changes along the run: at the place with the greatest thickness,
+        over the widest band.
     overlaps : tuple of Overlap, by pair of plies; empty for one half alone
         Least and greatest are NaN where one of the pair has no piece.
     findings : tuple of Finding
@@ -151,8 +152,8 @@ def _built_up(
     ]
     if len(places) == 1:
         return replace(joint, bands=every[0])
-    thickness = np.round([max(band.thickness_mm for band in bands) for bands in every], 9)
-    most, least = int(np.argmax(thickness)), int(np.argmin(thickness))
+    peaks = [_peak(bands) for bands in every]
+    most, least = peaks.index(max(peaks)), int(np.argmin([thickness for thickness, _ in peaks]))
     return replace(
         joint,
         bands=every[most],
@@ -160,6 +161,13 @@ def _built_up(
         least_bands=every[least],
         least_bands_at=float(places[least]),
     )
+
+
+def _peak(bands: Sequence[Band]) -> tuple[float, float]:
+    """Greatest thickness, and over which width: of places as thick, the widest tells most."""
+    most = max(round(band.thickness_mm, 9) for band in bands)
+    wide = sum(b.to_mm - b.from_mm for b in bands if round(b.thickness_mm, 9) == most)
+    return most, round(wide, 6)
 
 
 def _where_least(

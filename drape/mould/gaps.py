@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from drape.errors import Finding, InputError, Level
+from drape.errors import Finding, InputError, Level, place_text
 from drape.geometry.surface import Floats, Surface
 
 CAD_GAP = 0.05  # mm, between the borders of two halves
@@ -40,7 +40,7 @@ def gap_finding(
     how = f"overlap by {-open_by:.2f} mm" if open_by < -limit else "don't meet"
     text = f"{WORDS} {how}: largest gap {gap:.2f} mm at {name}"
     if place is not None:
-        text += " near ({:.1f}, {:.1f}, {:.1f})".format(*place)
+        text += f" near ({place_text(place, 1)})"
     level: Level = "risk" if gap > SCAN_GAP else "warning"
     return Finding(level, "mould", text, f"limit {limit} mm; check the meshes' positions")
 

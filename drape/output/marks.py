@@ -14,6 +14,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from drape.errors import place_text
 from drape.geometry.surface import Floats
 from drape.layup.pattern import Pattern, PatternEdge
 from drape.output.paths import LINE_SPACING, Path, Text, path, plain, text_width, turned_box
@@ -92,7 +93,7 @@ def title_lines(pattern: Pattern) -> list[str]:
     """The writing of the title, line by line."""
     side = "inside" if pattern.seen_from == "inside" else "the mould side"
     start = pattern.start_mm
-    place = [] if start is None else ["start at x {:.1f}, y {:.1f}, z {:.1f} mm".format(*start)]
+    place = [] if start is None else [f"start at {place_text(start, 1)} mm"]
     return [
         pattern.piece,
         f"ply {pattern.ply}, half {pattern.half}",

@@ -19,7 +19,9 @@ export function draw(tag, attributes = {}, ...children) {
 }
 
 export function number(value, digits = 1) {
-  return value === null || value === undefined ? "–" : value.toFixed(digits).replace("-", "−");
+  if (value === null || value === undefined) return "–";
+  const text = value.toFixed(digits);
+  return Number(text) === 0 ? text.replace("-", "") : text.replace("-", "−");
 }
 
 export function path(points, closed) {

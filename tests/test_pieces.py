@@ -1,0 +1,106 @@
+"""Pieces that are refused at first: a finer net, the other half, straight on."""
+
+from dataclasses import replace
+from types import SimpleNamespace
+
+import pytest
+from demo_run import demo_results
+
+import drape.pieces
+from drape.beds import laid_on, make_beds
+from drape.errors import AccuracyError, place_text
+from drape.layup.piece import make_piece
+from drape.pieces import make_ply
+
+BED = object()
+
+
+def made_by(monkeypatch, outcome):
+    """``make_piece`` replaced by ``outcome(spacing, laid)``: valid or not, or None for an error;
+    returns the list of what was asked for."""
+    demo_results()  # made before, and kept, with the real one
+    asked = []
+
+    def make(region, options, name, laid=None):
+        asked.append((options.spacing, laid is not None))
+        valid = outcome(options.spacing, laid is not None)
+        if valid is None:
+            raise AccuracyError("can't be had", value=f"{options.spacing:g}", where=name)
+        return SimpleNamespace(valid=valid, spacing=options.spacing, laid=laid is not None)
+
+    monkeypatch.setattr(drape.pieces, "make_piece", make)
+    return asked
+
+
+def made(spacing=None, laid=None):
+    ply = replace(demo_results().plies[0].ply, name="p", spacing=spacing)
+    return make_ply(None, replace(demo_results().plies[0].piece.options, spacing=2.0), ply, laid)
+
+
+def test_one_that_may_be_cut_is_made_once(monkeypatch):
+    asked = made_by(monkeypatch, lambda spacing, laid: True)
+    piece, told = made(laid=BED)
+    assert (piece.spacing, piece.laid, told, asked) == (2.0, True, (), [(2.0, True)])
+
+
+@pytest.mark.parametrize("first", [False, None])
+def test_one_that_is_refused_is_made_again_from_finer_nets(monkeypatch, first):
+    asked = made_by(monkeypatch, lambda spacing, laid: True if spacing < 1.5 else first)
+    piece, (note,) = made()
+    assert piece.spacing == pytest.approx(1.2)
+    assert [s for s, _ in asked] == pytest.approx([2.0, 1.6, 1.2])
+    assert note.line() == "note: p: refused at a spacing of 2 mm, it was draped at 1.2 mm"
+
+
+def test_a_spacing_that_the_job_gives_is_kept(monkeypatch):
+    asked = made_by(monkeypatch, lambda spacing, laid: spacing < 2.0)
+    piece, told = made(spacing=2.0)
+    assert not piece.valid
+    assert (told, asked) == ((), [(2.0, False)])
+
+
+def test_where_no_net_helps_the_first_is_told_of(monkeypatch):
+    made_by(monkeypatch, lambda spacing, laid: False)
+    assert made()[0].spacing == 2.0
+    made_by(monkeypatch, lambda spacing, laid: None)
+    with pytest.raises(AccuracyError, match="can't be had"):
+        made()
+
+
+@pytest.mark.parametrize("there", [False, None])
+def test_straight_on_where_the_other_half_cant_be_had(monkeypatch, there):
+    made_by(monkeypatch, lambda spacing, laid: there if laid else spacing < 1.9)
+    piece, (note, warning) = made(laid=BED)
+    assert (piece.laid, piece.spacing, note.level) == (False, 1.6, "note")
+    why = "its checks fail" if there is False else "can't be had (2)"
+    assert warning.level == "warning"
+    assert warning.message.startswith(f"on the other half {why}: past the parting line")
+
+
+def test_refused_either_way_stays_on_the_other_half(monkeypatch):
+    made_by(monkeypatch, lambda spacing, laid: False)
+    piece, told = made(laid=BED)
+    assert (piece.laid, told) == (True, ())
+
+
+def test_no_piece_either_way_tells_of_the_other_half(monkeypatch):
+    made_by(monkeypatch, lambda spacing, laid: None)
+    with pytest.raises(AccuracyError, match=r"can't be had.*shorter laps"):
+        made(laid=BED)
+
+
+def test_the_demos_first_upper_ply_closes_on_a_finer_net():
+    """At 1 mm its net misses its own closure by more than the limit; at 0.8 mm it doesn't."""
+    results = demo_results()
+    made = results.plies[3]
+    assert made.piece.options.spacing == pytest.approx(0.8)
+    assert "refused at a spacing of 1 mm" in " ".join(f.message for f in made.findings)
+    laid = laid_on(results.job, made.ply, make_beds(results.job, results.mould))
+    coarse = replace(made.piece.options, spacing=1.0)
+    again = make_piece(made.piece.region, coarse, made.ply.name, laid)
+    assert again.checks.closure > again.checks.closure_limit
+
+
+def test_places_are_told_without_minus_zero():
+    assert place_text((12.34, -0.04, -3.0), 1) == "12.3, 0.0, -3.0"
+    assert place_text((0.4, -0.4, -0.6)) == "0, 0, -1"
