@@ -7,13 +7,15 @@ All lengths in mm; a page's origin is its lower left corner.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from itertools import product
 from unicodedata import normalize
 
 import numpy as np
 import shapely
 from numpy.typing import ArrayLike
+from reportlab import rl_config
 from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
 from shapely.geometry.base import BaseGeometry
@@ -36,6 +38,17 @@ SQUARE_WORDS = (
 CROSS = 4.0  # mm, arm
 MAP = 32.0  # mm, longer side of the map of the tiles
 WORDS = 2.6  # mm, capitals of the writing in the margins
+
+
+@contextmanager
+def binary_streams() -> Iterator[None]:
+    """PDFs made within hold their streams as bytes: as letters they are a quarter larger, and
+    pictures take seconds to spell out."""
+    before, rl_config.useA85 = rl_config.useA85, 0
+    try:
+        yield
+    finally:
+        rl_config.useA85 = before
 
 
 def polyline(canvas: Canvas, points: ArrayLike, closed: bool) -> None:

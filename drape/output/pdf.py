@@ -18,6 +18,7 @@ from shapely.geometry.base import BaseGeometry
 from drape.errors import InputError
 from drape.output.page_marks import (
     FONT,
+    binary_streams,
     draw_corner_crosses,
     draw_frame,
     draw_hints,
@@ -85,10 +86,11 @@ def to_pdf(
     canvas.setTitle("Cut patterns 1:1")
     tilings = [drawing_tiles(d, page, roll_width, margin, overlap) for d in drawings]
     total, first = sum(map(len, tilings)), 1
-    for drawing, tiles in zip(drawings, tilings, strict=True):
-        _draw_piece(canvas, drawing, tiles, first, total, heading)
-        first += len(tiles)
-    canvas.save()
+    with binary_streams():
+        for drawing, tiles in zip(drawings, tilings, strict=True):
+            _draw_piece(canvas, drawing, tiles, first, total, heading)
+            first += len(tiles)
+        canvas.save()
     return stream.getvalue()
 
 

@@ -52,11 +52,12 @@ class Room:
             return None
         level = affinity.rotate(self.area, -rotation, origin=(0, 0), use_radians=True)
         target = _rotated(np.array([near]), -rotation)[0]
-        lower, cell, free = _grid(level)
+        grid = None
         for number, (width, height) in enumerate(sizes):
             if self.holds(turned_box(near, width, height, rotation)):
                 return number, near
-            for centre in _fits(lower, cell, free, (width, height), target):
+            grid = grid or _grid(level)  # most marks need none: it is what takes time
+            for centre in _fits(*grid, (width, height), target):
                 at = tuple(float(c) for c in _rotated(centre[None], rotation)[0])
                 if self.holds(turned_box((at[0], at[1]), width, height, rotation)):
                     return number, (at[0], at[1])

@@ -26,7 +26,7 @@ from reportlab.platypus import (
     Table,
 )
 
-from drape.output.page_marks import printable
+from drape.output.page_marks import binary_streams, printable
 from drape.output.paths import plain
 
 INK, SOFT, MARK, LINE = "#22303a", "#63707a", "#c8502a", "#d3ccbe"
@@ -95,7 +95,8 @@ def to_sheets(
         canvas.drawString(MARGIN * mm, 8 * mm, printable(plain(footer)))
         canvas.drawRightString((MARGIN + WIDTH) * mm, 8 * mm, str(canvas.getPageNumber()))
 
-    document.build(story, onFirstPage=under, onLaterPages=under)
+    with binary_streams():
+        document.build(story, onFirstPage=under, onLaterPages=under)
     return out.getvalue()
 
 
