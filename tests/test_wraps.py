@@ -127,6 +127,22 @@ def test_it_lies_on_all_plies_and_on_its_own_beginning(taped):
     assert len(np.unique(np.round(turn[begin], 6) % 360.0)) == 1
 
 
+def test_it_lies_on_strips_too(tmp_path):
+    """One over the other run, laid on the butted plies: there its mid-surface is 2.5 t in."""
+    strip = (
+        '[[joint.strips]]\nrun = "A-B.2"\nwidth = 30\nangle = 0\nfabric = "twill"\nlaid = "after"\n'
+    )
+    tables = JOINT.format(lap=0, run_off=0) + strip + wrap()
+    (result,) = wraps_of(run(two_troughs(tmp_path, tables, ONE_EACH)))
+    on = result.piece.mid.vertices
+    depth = RADIUS - np.hypot(on[:, 1], on[:, 2])
+    seam = result.piece.region.edge("begin at A-B.1").vertices
+    assert depth[seam] == pytest.approx(1.5 * PLY, abs=1e-6)
+    opposite = (on[:, 1] * on[seam, 1].mean() < 0.0) & (np.abs(on[:, 2]) < 1e-6)
+    assert opposite.sum() > 10
+    assert depth[opposite] == pytest.approx(2.5 * PLY, abs=1e-6)
+
+
 @pytest.mark.parametrize("angle", [0, 45])
 def test_begun_on_the_other_half_it_is_its_mirror_image(tmp_path, angle):
     """Mirrored in the parting plane: the angle changes sign, the outline is turned over."""
@@ -139,6 +155,9 @@ def test_begun_on_the_other_half_it_is_its_mirror_image(tmp_path, angle):
         )
         (result,) = wraps_of(run(two_troughs(folder, tables, ONE_EACH)))
         assert result.piece.valid, result.findings
+        region = result.piece.region  # its end lies past the seam, on the side that was asked for
+        ends = region.surface.vertices[region.edge("end past A-B.1").vertices]
+        assert (np.sign(ends[:, 2]) == -sign).all()
         shapes_.append(result.pattern.outline * [1.0, sign])
     one, two = (shapely.Polygon(points) for points in shapes_)
     two = shapely.transform(
@@ -276,6 +295,20 @@ def test_a_start_can_be_given_and_lies_at_the_nets_origin(tmp_path):
     assert result.piece.valid, result.findings
     i, j = result.piece.net.origin
     assert result.piece.net.points[i, j] == pytest.approx([5.0, 0.0, 1.5 * PLY - RADIUS], abs=0.01)
+
+
+@pytest.mark.parametrize("side_", [-1.0, 1.0])
+def test_its_angle_counts_from_the_zero_direction_of_the_half_it_starts_on(tmp_path, side_):
+    """The lower half's along the tube, the upper one's round it."""
+    start = f"start = [5.0, 0.0, {side_ * RADIUS}]"
+    path = two_troughs(tmp_path, JOINT.format(lap=0, run_off=0) + wrap(more=start), ONE_EACH)
+    text = path.read_text()
+    for half, zero in (("lower", [1, 0, 0]), ("upper", [0, 1, 0])):
+        text = text.replace(f'mesh = "{half}.stl"', f'mesh = "{half}.stl"\nzero = {zero}')
+    path.write_text(text)
+    (result,) = wraps_of(run(path))
+    along = {-1.0: [1.0, 0.0, 0.0], 1.0: [0.0, 1.0, 0.0]}[side_]
+    assert np.abs(result.piece.options.warp @ along) == pytest.approx(1.0, abs=1e-6)
 
 
 def message(path):
