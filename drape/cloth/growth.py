@@ -257,14 +257,18 @@ def is_seed(grid, level, i, j, way):
 
 
 @kernel
-def push(grid, i0, j0, heap, i, j, way):
-    """Enter a seed, nearest to the start first."""
+def push(grid, i0, j0, heap, entered, i, j, way):
+    """Enter a seed, nearest to the start first; one that is ``entered`` (p, q, 4) is there
+    already. (Two that enter each other's neighbours again and again would fill the heap.)"""
+    if entered[i, j, way]:
+        return
+    entered[i, j, way] = True
     distance = abs(grid.u[i] - grid.u[i0]) + abs(grid.v[j] - grid.v[j0])
     heapq.heappush(heap, (distance, i, j, way))
 
 
 @kernel
-def frontier(grid, level, every, i0, j0, heap, i, j):
+def frontier(grid, level, every, i0, j0, heap, entered, i, j):
     """Push node (i, j) wherever a column may be grown from it.
 
     Unless ``every`` one is wanted, not where its neighbour in the column, nearer to the start,
@@ -278,11 +282,11 @@ def frontier(grid, level, every, i0, j0, heap, i, j):
         else:
             nearer = is_seed(grid, level, i - np.sign(i - i0), j, way) and i != i0
         if every or not nearer:
-            push(grid, i0, j0, heap, i, j, way)
+            push(grid, i0, j0, heap, entered, i, j, way)
 
 
 @kernel
-def push_rest(grid, level, i0, j0, heap, i, j, way):
+def push_rest(grid, level, i0, j0, heap, entered, i, j, way):
     """Push the next seeds along the column of (i, j), to both sides: ``frontier`` left them."""
     p, q = grid.state.shape
     di, dj = (0, 1) if way < 2 else (1, 0)
@@ -290,7 +294,7 @@ def push_rest(grid, level, i0, j0, heap, i, j, way):
         a, b = i + side * di, j + side * dj
         while 0 <= a < p and 0 <= b < q and grid.state[a, b] == KNOWN:
             if is_seed(grid, level, a, b, way):
-                push(grid, i0, j0, heap, a, b, way)
+                push(grid, i0, j0, heap, entered, a, b, way)
                 break
             a, b = a + side * di, b + side * dj
 
@@ -377,11 +381,11 @@ def lay_next(patches, grid, occupancy, level, walls, i, j, way, substeps, ends, 
 
 
 @kernel
-def frontiers(grid, level, every, i0, j0, heap, queue, last):
+def frontiers(grid, level, every, i0, j0, heap, entered, queue, last):
     """Push what ``frontier`` finds at all known nodes."""
     for k in range(last):
         if has_unknown(grid.state, queue[k, 0], queue[k, 1]):
-            frontier(grid, level, every, i0, j0, heap, queue[k, 0], queue[k, 1])
+            frontier(grid, level, every, i0, j0, heap, entered, queue[k, 0], queue[k, 1])
 
 
 @kernel
@@ -398,8 +402,8 @@ def grow(patches, grid, level, walls, sheets, i0, j0, substeps, ends, queue, las
     p, q = grid.state.shape
     every = walls.size > 0  # where columns have to wait, a seed can't speak for its neighbours
     made, turns = np.empty(max(p, q), np.int64), np.full((4, 5), -1.0)
-    heap = [(np.inf, 0, 0, -1)]
-    frontiers(grid, level, every, i0, j0, heap, queue, last)
+    heap, entered = [(np.inf, 0, 0, -1)], np.zeros((p, q, 4), np.bool_)
+    frontiers(grid, level, every, i0, j0, heap, entered, queue, last)
     if len(heap) == 1:
         return last, 0
     columns = fruitless = 0
@@ -411,13 +415,14 @@ def grow(patches, grid, level, walls, sheets, i0, j0, substeps, ends, queue, las
                 break
             fruitless = columns
             heapq.heappush(heap, (distance, i, j, way))
-            frontiers(grid, level, every, i0, j0, heap, queue, last)
+            frontiers(grid, level, every, i0, j0, heap, entered, queue, last)
             continue
+        entered[i, j, way] = False
         sign = 1 if way % 2 == 0 else -1
         i2, j2 = (i + sign, j) if way < 2 else (i, j + sign)
         if grid.state[i2, j2] != UNKNOWN:
             if not every:
-                push_rest(grid, level, i0, j0, heap, i, j, way)
+                push_rest(grid, level, i0, j0, heap, entered, i, j, way)
             continue
         least = LEAST if walls.size > 0 and distance < WAIT else 0.0
         count = lay_next(
@@ -429,7 +434,7 @@ def grow(patches, grid, level, walls, sheets, i0, j0, substeps, ends, queue, las
         if count == 0:
             grid.state[i2, j2] = OUTSIDE if walls.size == 0 else LATER
             if not every:
-                push_rest(grid, level, i0, j0, heap, i, j, way)
+                push_rest(grid, level, i0, j0, heap, entered, i, j, way)
             continue
         columns += 1
         first = last
@@ -440,7 +445,7 @@ def grow(patches, grid, level, walls, sheets, i0, j0, substeps, ends, queue, las
             last += 1
         last = fill_from(patches, grid, walls, occupancy, True, queue, first, last)
         if not every:
-            push_rest(grid, level, i0, j0, heap, i, j, way)
+            push_rest(grid, level, i0, j0, heap, entered, i, j, way)
         for k in range(first, last):
-            frontier(grid, level, every, i0, j0, heap, queue[k, 0], queue[k, 1])
+            frontier(grid, level, every, i0, j0, heap, entered, queue[k, 0], queue[k, 1])
     return last, columns

@@ -5,8 +5,13 @@ must hold whatever the rule: all is covered, the spacing doesn't matter, and a m
 symmetric about the bisector plane gets a symmetric net.
 """
 
+import subprocess
+import sys
+from pathlib import Path
+
 import numpy as np
 import pytest
+from closing_moulds import BARE, job_file
 from draped import drape_piece, gap
 
 from drape.geometry import shapes
@@ -67,3 +72,27 @@ def test_grown_parts_are_symmetric_with_laps_and_set_backs(allowance):
     bias = elbow_piece(1.0, "bias", allowance).outlines[0].points
     swapped = bias[:, ::-1]
     assert min(gap(bias, swapped), gap(bias, -swapped)) <= 0.03
+
+
+RUN = """
+import resource
+import sys
+from drape import pipeline
+from drape.job import load_job
+resource.setrlimit(resource.RLIMIT_AS, (8_000_000_000, 8_000_000_000))
+print([p.ply.name for p in pipeline.run(load_job(sys.argv[1]), jobs=1).plies])
+"""
+
+
+def test_columns_that_fail_one_by_one_dont_fill_the_memory(tmp_path):
+    """Twelve facets round a tube and two along it: each seed that failed entered those beside
+    it once more, twice as many from one to the next."""
+    vertices, faces = shapes.trough(SECTION, BEND, 6, 2)
+    meshes = {"lower": (vertices, faces), "upper": (vertices * [1, -1, -1], faces)}
+    tables = '[joint]\nlap_half = "lower"\nlaps = [0]\nset_backs = [0]\nrun_off = 0\n'
+    plies = [("lower", "angle = 0"), ("upper", "angle = 0")]
+    path = job_file(tmp_path, meshes, tables + BARE, plies)
+    command = [sys.executable, "-c", RUN, str(path)]
+    here = Path(__file__).resolve().parents[2]
+    ran = subprocess.run(command, capture_output=True, text=True, cwd=here, check=False)
+    assert ran.stdout == "['lower-1', 'upper-1']\n", ran.stderr[-300:]
