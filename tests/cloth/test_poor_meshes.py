@@ -112,6 +112,24 @@ def test_a_trough_passes_its_checks(around, along, warp_deg):
     assert trough_piece(around, along, warp_deg)[0].valid
 
 
+@pytest.mark.parametrize("warp_deg", [0.0, 30.0])
+@pytest.mark.parametrize("along", [1, 2, 10])
+def test_facets_of_a_twelve_sided_tube_are_creased_alike(along, warp_deg):
+    """At 30° each: with a limit just there rounding made creases of some and not of others,
+    and the piece was refused. All creased it unrolls to the polygon's own rectangle."""
+    mesh = shapes.trough(RADIUS, LENGTH, 6, along)
+    warp, lean = np.radians([warp_deg, 15.0])
+    across = np.array([0.0, np.cos(lean), np.sin(lean)])
+    way = [np.cos(warp), *(np.sin(warp) * across[1:])]
+    middle = RADIUS * np.cos(lean) * np.array([0.0, np.sin(lean), -np.cos(lean)])  # of a facet
+    piece = drape_piece(mesh, middle, way, spacing=1.0)
+    assert piece.valid
+    facet = 2.0 * RADIUS * np.sin(lean)
+    sides = np.array([-3.5, 2.5]) * facet
+    exact = np.stack([0.5 * LENGTH * np.array([-1, 1, 1, -1]), sides[[0, 0, 1, 1]]], axis=1)
+    assert gap(turned(piece.outlines[0].points, -warp), exact) <= 1e-3
+
+
 @pytest.mark.parametrize("warp_deg", [0.0, 30.0, 45.0])
 @pytest.mark.parametrize("along", [1, 2])
 def test_slivers_of_a_cads_cylinder_feign_no_shear(along, warp_deg):
