@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from drape.errors import Finding, InputError, Level
 from drape.job import Job, Joint
 from drape.joballowances import ply_allowance_defaults
 from drape.layup.allowance import Stations
-from drape.layup.buildup import SeamStrip, SeamWrap
+from drape.layup.buildup import SeamCloth, SeamStrip, SeamWrap, build_up
 from drape.layup.edges import edge_places
 from drape.layup.joint import RunJoint, RunPly, join_run
 from drape.layup.piece import Piece
@@ -51,12 +52,19 @@ def joints_of(
             edges={name: piece.moved[run] for name, piece in (pieces or {}).items()},
             placement=job.bench.placement,
             cut_proud=job.bench.proud,
-            strips=[
-                *(_seam_strip(s) for s in strips if s.run == run),
-                *(_seam_wrap(w, run, lap_half) for w in wraps),
-            ],
+            strips=_across(strips, wraps, run, lap_half),
         )
     return out
+
+
+def _across(
+    strips: Sequence[RunStrip], wraps: Sequence[RunWrap], run: str, lap_half: str
+) -> list[SeamCloth]:
+    """What lies across a run, in order of lay-up."""
+    return [
+        *(_seam_strip(s) for s in strips if s.run == run),
+        *(_seam_wrap(w, run, lap_half) for w in wraps),
+    ]
 
 
 def _seam_strip(each: RunStrip) -> SeamStrip:
@@ -72,25 +80,31 @@ def _seam_wrap(each: RunWrap, run: str, lap_half: str) -> SeamWrap:
 def suggested(job: Job, mould: Mould) -> tuple[dict[str, Schedule] | None, tuple[Finding, ...]]:
     """Laps and set-backs for the wishes of ``[joint]``, by run; None if there are no wishes.
 
-    A run whose wishes contradict each other has none, and a warning. One finding for all
-    runs that are told the same.
+    Joint strips and wrapped plies are taken to lie wherever plies do, at their thickest: no
+    wish is missed by them. A run whose wishes contradict each other has none, and a warning.
+    One finding for all runs that are told the same.
     """
     joint = job.joint
     if joint is None or (joint.greatest_build_up is None and joint.least_overlap is None):
         return None, ()
     found: dict[str, Schedule] = {}
     told: dict[tuple[Level, str, str], list[str]] = {}
+    strips, wraps = run_strips(job, mould), run_wraps(job, mould)
     for run in mould.runs:
         lap_half = joint.lap_half_at(run)
         if lap_half is None:
             continue
         level: Level = "note"
+        cloth = _across(strips, wraps, run, lap_half)
+        over = max((b.thickness_mm for b in build_up((), (), strips=cloth)), default=0.0)
+        also = f", {over:.2f} mm of it strips and wrapped plies" if over else ""
         try:
-            found[run] = _schedule(job, joint, lap_half)
+            found[run] = _schedule(job, joint, lap_half, over)
         except InputError as error:
-            level, text, remedy = "warning", _no_schedule(error), error.remedy
+            level, text, remedy = "warning", _no_schedule(error) + also, error.remedy
         else:
             text, remedy = _words(found[run], lap_half), "write them under [joint] if they suit"
+            text += also
         told.setdefault((level, text, remedy), []).append(run)
     findings = (
         Finding(level, ", ".join(runs), text, remedy)
@@ -99,15 +113,17 @@ def suggested(job: Job, mould: Mould) -> tuple[dict[str, Schedule] | None, tuple
     return found, tuple(findings)
 
 
-def _schedule(job: Job, joint: Joint, lap_half: str) -> Schedule:
+def _schedule(job: Job, joint: Joint, lap_half: str, over: float) -> Schedule:
+    """For plies that have ``over`` mm of other cloth on them, which the wish includes."""
     lapping, other = list[float](), list[float]()
     for ply in job.plies:
         (lapping if ply.half == lap_half else other).append(ply.fabric.thickness)
     most = sum(lapping) + sum(other)  # no wish: what all plies on each other make
     if joint.greatest_build_up is not None:
-        most = joint.greatest_build_up
+        most = max(joint.greatest_build_up - over, 0.0)
     least = LEAST_OVERLAP if joint.least_overlap is None else joint.least_overlap
-    return suggested_schedule(lapping, other, most, least)
+    found = suggested_schedule(lapping, other, most, least)
+    return replace(found, greatest_mm=found.greatest_mm + over)
 
 
 def _words(schedule: Schedule, lap_half: str) -> str:

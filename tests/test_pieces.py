@@ -77,6 +77,13 @@ def test_straight_on_where_the_other_half_cant_be_had(monkeypatch, there):
     assert warning.message.startswith(f"on the other half {why}: past the parting line")
 
 
+def test_no_piece_there_and_a_refused_one_straight_on(monkeypatch):
+    """Better a piece that says what is wrong with it than none."""
+    made_by(monkeypatch, lambda spacing, laid: None if laid else False)
+    piece, (warning,) = made(laid=BED)
+    assert (piece.laid, piece.valid, warning.level) == (False, False, "warning")
+
+
 def test_refused_either_way_stays_on_the_other_half(monkeypatch):
     made_by(monkeypatch, lambda spacing, laid: False)
     piece, told = made(laid=BED)

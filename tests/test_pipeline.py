@@ -183,6 +183,21 @@ def test_one_wish_alone(demo):
     assert wished(demo) == (None, ())
 
 
+def test_suggestions_leave_room_for_strips_and_wrapped_plies(demo):
+    """The demo's strip of 0.22 mm lies over the first run, its wrapped ply of 0.22 mm over
+    both, at the second twice: 0.44 mm at each are gone from 1.34 mm, and 0.9 mm left."""
+    joint = replace(demo.joint, greatest_build_up=1.34, least_overlap=8.0)
+    job = replace(plain(demo), joint=joint, strips=demo.strips, wraps=demo.wraps)
+    mould = SimpleNamespace(runs=RUNS.runs, halves={"lower": None, "upper": None})
+    found, (note,) = suggested(job, mould)
+    for schedule in found.values():
+        assert schedule.set_backs == (0.0, 8.0, 16.0)
+        assert schedule.greatest_mm == pytest.approx(1.32)
+    assert note.message.endswith("1.32 mm thick at most, 0.44 mm of it strips and wrapped plies")
+    less = replace(job, joint=replace(joint, greatest_build_up=1.3))
+    assert suggested(less, mould)[1][0].level == "warning"
+
+
 def test_suggestions_follow_the_lap_half_of_each_run(demo):
     by_run = {"A-B.1": "lower", "A-B.2": "upper"}
     _, notes = wished(demo, least_overlap=12.0, lap_half=by_run)
