@@ -5,10 +5,14 @@ The roof: may import viewers.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from drape.errors import Finding, place_text
+from drape.layup.pattern import Pattern, PatternEdge
+from drape.output.marks import allowance_words
 from drape.output.sheets import PlySheet, to_sheets
 from drape.results import PlyResult, Results
 from viewers.flatmap import flat_map
@@ -41,10 +45,14 @@ def _page(
 ) -> PlySheet:
     job = results.job
     order = f"{ply['half']}, ply {ply['order']} of {ply['of']}"
+    pattern = result.pattern
+    run = f" from the run {pattern.angle_from}" if pattern and pattern.angle_from else ""
     facts = [
         ("fabric", ply["fabric"]),
-        ("angle", f"{ply['angle_deg']:g}°, counted as seen from the {job.seen_from}"),
+        ("angle", f"{ply['angle_deg']:g}°{run}, counted as seen from the {job.seen_from}"),
     ]
+    if pattern and pattern.laid:
+        facts.append(("laid", f"{pattern.laid}; the line on the pattern lies on the parting line"))
     if ply["sheet"] is not None:
         place = place_text(ply["start"]["point"], 1)
         figures = ply["figures"]
@@ -56,24 +64,42 @@ def _page(
                 f"{figures['max_shear_deg']:.1f}° (limit {ply['locking_angle_deg']:g}°)"
                 + ("" if laps is None else f", in the laps {laps:.1f}°"),
             ),
-            ("edges", _edges(ply)),
+            ("edges, mm", _edges(pattern)),
         ]
-    risks = [_line(f) for f in result.findings if f.level in ("risk", "error", "warning")]
+    told = [*result.findings, *_at_the_joint(results, result)]
+    risks = [_line(f) for f in told if f.level in ("risk", "error", "warning")]
     strokes = tuple(s["text"] for s in ply.get("strokes", ()))
     return PlySheet(
         f"{ply['name']}: {order}", tuple(facts), images, strokes, tuple(risks), ply["valid"]
     )
 
 
-def _edges(ply: Mapping[str, Any]) -> str:
-    """What the cut does at each edge, by its numbered marks."""
-    edges = ply["pattern"]["edges"] if ply["pattern"] else []
-    texts = []
-    for k, edge in enumerate(edges):
-        value = edge["allowance_mm"]
-        word = "flush" if value == 0 else f"{value:+g} mm"
-        texts.append(f"{k + 1} to {(k + 1) % len(edges) + 1}: {edge['name']} {word}")
-    return "; ".join(texts)
+def _at_the_joint(results: Results, result: PlyResult) -> list[Finding]:
+    """What is told of the joint and of this ply by name; with the run, which its own lack."""
+    name, own = result.ply.name, set(result.findings)
+    return [
+        replace(f, message=f"{f.where}: {f.message}")
+        for f in results.findings
+        if f not in own and name in re.split(", | and ", f.where) and f.where != name
+    ]
+
+
+def _edges(pattern: Pattern | None) -> str:
+    """What the cut does at each edge, by its numbered marks; mm."""
+    edges = pattern.edges if pattern else ()
+    return "; ".join(
+        f"{k + 1} to {(k + 1) % len(edges) + 1}: {edge.name} {edge_words(edge)}"
+        for k, edge in enumerate(edges)
+    )
+
+
+def edge_words(edge: PatternEdge) -> str:
+    """The allowance as the pattern tells it, and where along the run it changes."""
+    words = allowance_words(edge)
+    if edge.stations_mm is None:
+        return words
+    places = ", ".join(f"{value:g} at {place:g}" for place, value in edge.stations_mm)
+    return f"{words} (cut {places} along the run)"
 
 
 def _line(finding: Finding) -> str:

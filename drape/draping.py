@@ -194,7 +194,12 @@ def _drape_across(job: Job, each: PreparedStrip | PreparedWrap) -> PlyResult:
     pattern, piece = result.pattern, result.piece
     if piece is not None and pattern is not None:
         runs = tuple((name, flat_line(piece, chain)) for name, chain in each.lines.items())
-        pattern = replace(pattern, edge_lines=(*pattern.edge_lines, *runs))
+        pattern = replace(
+            pattern,
+            edge_lines=(*pattern.edge_lines, *runs),
+            laid=each.of.laid,
+            angle_from=each.of.run if isinstance(each, PreparedStrip) else "",
+        )
     if isinstance(each, PreparedStrip):
         return replace(result, pattern=pattern, strip=each.of)
     return replace(result, pattern=pattern, wrap=each.of)

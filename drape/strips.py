@@ -51,6 +51,11 @@ class RunStrip:
         """The half it is laid in, or both."""
         return self.own if self.strip.laid == "before" else f"{self.own}{BOTH}{self.other}"
 
+    @property
+    def laid(self) -> str:
+        """For the bench: what it lies over, and when it is laid."""
+        return f"strip over {self.run}, laid {self.strip.laid} closing"
+
 
 @dataclass(frozen=True, eq=False)
 class PreparedStrip:
@@ -252,18 +257,24 @@ def _earlier(strips: tuple[RunStrip, ...], number: int) -> list[Layer]:
 
 
 def _as_ply(job: Job, strips: tuple[RunStrip, ...], number: int) -> Ply:
-    """The strip as a ply of its own, after those of its half."""
+    """The strip as a ply of its own: laid before closing after those of its half, else after
+    all that is laid before, and before the wrapped plies."""
     each = strips[number]
     strip = each.strip
-    same = [s for s in strips if s.half == each.half]
-    under = len(job.plies_of(each.own)) if strip.laid == "before" else len(job.plies)
+    before = [s for s in strips if s.strip.laid == "before"]
+    if strip.laid == "before":
+        same, more = [s for s in before if s.half == each.half], 0
+        under = len(job.plies_of(each.own))
+    else:
+        same, more = [s for s in strips if s.strip.laid == "after"], len(job.wraps)
+        under = len(job.plies) + len(before)
     return Ply(
         name=each.name,
         half=each.half,
         fabric=strip.fabric,
         index=len(job.plies) + number,
         order=under + 1 + same.index(each),
-        of=under + len(same),
+        of=under + len(same) + more,
         angle=strip.angle,
         angle_deg=strip.angle_deg,
         spacing=strip.spacing,

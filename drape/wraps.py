@@ -50,6 +50,12 @@ class RunWrap:
         """Both halves, the one it begins on first."""
         return f"{self.own}{BOTH}{self.other}"
 
+    @property
+    def laid(self) -> str:
+        """For the bench: where it begins and ends."""
+        seam, overlap = self.wrapped.seam, self.wrapped.overlap
+        return f"wrapped: begins at {seam} on {self.own}, ends {overlap:g} mm past it"
+
 
 @dataclass(frozen=True, eq=False)
 class PreparedWrap:

@@ -53,6 +53,10 @@ class Pattern:
         are trimmed in the mould.
     snips : tuple of (2, 2) mm
         From the cut edge inward, where a lap has to be snipped.
+    laid : str
+        Of cloth that lies across the parting line: where and when it is laid.
+    angle_from : str
+        The run that the angle counts from; empty: the half's zero direction.
     """
 
     piece: str
@@ -69,3 +73,5 @@ class Pattern:
     edge_lines: tuple[tuple[str, Floats], ...] = ()
     start_mm: tuple[float, float, float] | None = None
     snips: tuple[Floats, ...] = ()
+    laid: str = ""
+    angle_from: str = ""

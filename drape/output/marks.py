@@ -93,16 +93,24 @@ def title_lines(pattern: Pattern) -> list[str]:
     """The writing of the title, line by line."""
     side = "inside" if pattern.seen_from == "inside" else "the mould side"
     start = pattern.start_mm
+    laid = [pattern.laid] if pattern.laid else []
     place = [] if start is None else [f"start at {place_text(start, 1)} mm"]
     return [
         pattern.piece,
         f"ply {pattern.ply}, half {pattern.half}",
         f"ply {pattern.order} of {pattern.of}, from the mould inward",
-        f"angle {_degrees(pattern.angle_deg)}, seen from {side}",
+        *laid,
+        f"angle {angle_words(pattern)}, seen from {side}",
         f"fabric {pattern.fabric}",
         *place,
         "this face up = inside, towards the bag",
     ]
+
+
+def angle_words(pattern: Pattern) -> str:
+    """The angle, and from which run it counts if it doesn't from the zero direction."""
+    run = f" from {pattern.angle_from}" if pattern.angle_from else ""
+    return f"{_degrees(pattern.angle_deg)}{run}"
 
 
 def angle_picture(marks: Marks, room: Room, pattern: Pattern) -> None:
