@@ -90,6 +90,17 @@ class Finding:
         return f"{self.level}: {self.where}: {self.message}{tail}"
 
 
+def told_at_once(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Those that say the same of several things as one, where the first of them stood."""
+    places: dict[tuple[Level, str, str], list[str]] = {}
+    for f in findings:
+        places.setdefault((f.level, f.message, f.remedy), []).append(f.where)
+    return tuple(
+        Finding(level, ", ".join(dict.fromkeys(where)), message, remedy)
+        for (level, message, remedy), where in places.items()
+    )
+
+
 def place_text(point: Iterable[float], digits: int = 0) -> str:
     """A place in the mould as it is told, mm: ``12, 0, -3`` (never ``-0``)."""
     return ", ".join(f"{round(float(x), digits) + 0.0:.{digits}f}" for x in point)

@@ -460,3 +460,14 @@ def test_control_characters_stay_out_of_the_terminal():
     assert clitext.for_stream("a\x1b[31mb\x07\n", "utf-8") == "a?[31mb?\n"
     assert clitext.for_stream("\udcff", "utf-8") == "?"
     assert clitext.for_stream("x°", None) == "x°"
+
+
+def test_what_is_the_same_for_several_plies_is_one_line():
+    same = [Finding("warning", f"ply-{k}", "passes the end", "shorten it") for k in (1, 2, 1)]
+    other = Finding("warning", "ply-3", "passes another end", "shorten it")
+    risk = Finding("risk", "ply-1", "passes the end", "shorten it")
+    assert clitext.finding_lines([same[0], other, *same[1:], risk]) == [
+        "risk: ply-1: passes the end; shorten it",
+        "warning: ply-1, ply-2: passes the end; shorten it",
+        "warning: ply-3: passes another end; shorten it",
+    ]

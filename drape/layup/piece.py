@@ -284,8 +284,8 @@ def _outline_samples(moved, cut: tuple[Outline, ...], allowances):
 
 
 def past_the_end(piece: Piece, where: str) -> tuple[Finding, ...]:
-    """Findings on run-off that passes the end of the mould."""
-    out = []
+    """Findings on run-off that passes the end of the mould: edges alike in it are told at once."""
+    told: dict[tuple[float, str], list[str]] = {}
     for edge in piece.region.edges:
         allowance = greatest(piece.options.allowances[edge.name])
         if edge.kind not in ("mouth", "trim") or allowance <= 0.0:
@@ -297,6 +297,9 @@ def past_the_end(piece: Piece, where: str) -> tuple[Finding, ...]:
         if not past.any():
             continue
         share = "all along" if past.all() else f"along {past.mean():.0%} of"
-        message = f"run-off of {allowance:g} mm passes the mould's end {share} edge {edge.name}"
-        out.append(Finding("warning", where, message, "shorten the run-off"))
-    return tuple(out)
+        told.setdefault((allowance, share), []).append(edge.name)
+    text = "run-off of {:g} mm passes the mould's end {} edge {}"
+    return tuple(
+        Finding("warning", where, text.format(*how, ", ".join(names)), "shorten the run-off")
+        for how, names in told.items()
+    )
