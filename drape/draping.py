@@ -202,4 +202,4 @@ def _drape_across(job: Job, each: PreparedStrip | PreparedWrap) -> PlyResult:
         )
     if isinstance(each, PreparedStrip):
         return replace(result, pattern=pattern, strip=each.of)
-    return replace(result, pattern=pattern, wrap=each.of)
+    return replace(result, pattern=pattern, wrap=each)

@@ -26,7 +26,7 @@ from drape.mould.mould import Mould
 from drape.output import clothrecords, records
 from drape.output import summary as record
 from drape.strips import RunStrip
-from drape.wraps import RunWrap
+from drape.wraps import PreparedWrap, RunWrap
 
 SHARP = 5.0  # times the limit: no finer net mends that
 UNLIKE_HALVES = 3.0  # times as large: worth a word
@@ -45,7 +45,7 @@ class PlyResult:
     findings: tuple[Finding, ...]
     risks: ClothRisks | None = None
     strip: RunStrip | None = None
-    wrap: RunWrap | None = None
+    wrap: PreparedWrap | None = None
 
     @property
     def on_one_half(self) -> bool:
@@ -194,7 +194,7 @@ def _ply_record(result: PlyResult) -> record.PlyRecord:
         prepreg_mass_g=prepreg,
         pieces=pieces,
         strip=None if result.strip is None else _strip_record(result.strip),
-        wrap=None if result.wrap is None else _wrap_record(result.wrap),
+        wrap=None if result.wrap is None else _wrap_record(result.wrap.of),
         **shears,
     )
 

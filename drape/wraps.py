@@ -6,8 +6,8 @@ in radians.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -107,6 +107,22 @@ def prepare_wraps(job: Job, mould: Mould) -> tuple[PreparedWrap, ...]:
     if errors:
         raise InputErrors(errors) if len(errors) > 1 else errors[0]
     return tuple(out)
+
+
+def other_start(
+    job: Job, mould: Mould, prepared: PreparedWrap, point: Sequence[float], angle: float
+) -> tuple[SurfacePoint, Floats]:
+    """The place nearest to another start (3,) mm of a wrapped ply, and the warp (3,) there.
+
+    Raises
+    ------
+    InputError
+        The point isn't on the cavity.
+    """
+    each, name = prepared.of, prepared.of.name
+    start, _ = nearest(prepared.region, point, name)
+    turned = replace(each, wrapped=replace(each.wrapped, angle=angle))
+    return start, _warp(job, mould, turned, prepared.wrap, start, name)
 
 
 def _prepared(

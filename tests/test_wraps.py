@@ -74,7 +74,7 @@ def taped(tmp_path_factory):
 def test_a_ply_round_a_tube_is_a_rectangle(taped, number, overlap):
     """As wide as the girth of its mid-surface and the overlap, measured along it."""
     result = wraps_of(taped)[number]
-    piece, seam = result.piece, result.wrap.wrapped.seam
+    piece, seam = result.piece, result.wrap.of.wrapped.seam
     assert piece.valid, result.findings
     wide, long = girth(number) + overlap, LENGTH + 2.0 * RUN_OFF
     assert length(side(piece, f"begin at {seam}")) == pytest.approx(long, abs=0.05)
@@ -92,7 +92,7 @@ def test_the_runs_are_drawn_where_they_lie(taped, number, overlap):
     """The seam's line, for the beginning to be under, by the overlap from the end; the other
     run halfway round from the beginning."""
     result = wraps_of(taped)[number]
-    seam = result.wrap.wrapped.seam
+    seam = result.wrap.of.wrapped.seam
     other = {"A-B.1": "A-B.2", "A-B.2": "A-B.1"}[seam]
     lines = {name: points for name, points in result.pattern.edge_lines if name in (seam, other)}
     begin, end = (

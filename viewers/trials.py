@@ -13,9 +13,11 @@ from drape.draping import start_and_warp
 from drape.errors import InputError
 from drape.job import Ply, load_job
 from drape.jobfile import write_back
+from drape.jobwraps import Wrapped
 from drape.layup.plies import hollow_fields, nearest
 from drape.layup.trial import SPACING, Trial, try_start
 from drape.pipeline import PlyResult, Results
+from drape.wraps import other_start
 from viewers.plyscene import trial_scene
 
 DECIMALS = 3  # of what is written to the job: a micron
@@ -46,15 +48,15 @@ class Trials:
         result = self._result(ply)
         if result.piece is None:
             raise InputError("this ply couldn't be draped; see the findings", where=result.ply.name)
-        sign = -1.0 if self.results.job.seen_from == "mould" else 1.0
-        tried = replace(
-            result.ply,
-            start=(float(point[0]), float(point[1]), float(point[2])),
-            angle=sign * math.radians(angle_deg),
-            angle_deg=angle_deg,
-        )
-        region, field = self._regions[tried.half], self._fields[tried.half]
-        start, warp, _ = start_and_warp(self.results.job, tried, region, field)
+        job = self.results.job
+        angle = (-1.0 if job.seen_from == "mould" else 1.0) * math.radians(angle_deg)
+        at = (float(point[0]), float(point[1]), float(point[2]))
+        if result.wrap is not None:
+            start, warp = other_start(job, self.results.mould, result.wrap, at, angle)
+        else:
+            tried = replace(result.ply, start=at, angle=angle, angle_deg=angle_deg)
+            region, field = self._regions[tried.half], self._fields[tried.half]
+            start, warp, _ = start_and_warp(job, tried, region, field)
         return try_start(result.piece, start, warp, spacing)
 
     def scene(self, ply: int, point: tuple[float, ...], angle_deg: float) -> dict[str, Any]:
@@ -77,28 +79,33 @@ class Trials:
             round(float(point[2]), DECIMALS),
         )
         angle = round(angle_deg, 2)
-        nearest(self._regions[result.ply.half], start, result.ply.name)
-        self._unmoved(result.ply)
+        wrap = result.wrap
+        region = self._regions[result.ply.half] if wrap is None else wrap.region
+        nearest(region, start, result.ply.name)
+        self._unmoved(result)
+        entry = ("plies", ply) if wrap is None else ("joint", "wraps", wrap.of.wrapped.index)
         changes: dict[Any, Any] = {
-            ("plies", ply, "start"): list(start),
-            ("plies", ply, "angle"): int(angle) if angle == int(angle) else angle,
+            (*entry, "start"): list(start),
+            (*entry, "angle"): int(angle) if angle == int(angle) else angle,
         }
         write_back(self.results.job.path, changes)
         self._kept[ply] = (start, angle)
 
-    def _unmoved(self, ply: Ply) -> None:
+    def _unmoved(self, result: PlyResult) -> None:
         """The job file may have been edited since the run: another ply may stand there now."""
-        plies = load_job(self.results.job.path).plies
-        there = plies[ply.index] if ply.index < len(plies) else None
-        start, angle = self._kept.get(ply.index, (ply.start, ply.angle_deg))
-        wanted = (ply.name, ply.half, ply.fabric.name, start, angle)
+        job = load_job(self.results.job.path)
+        ran: Ply | Wrapped = result.ply if result.wrap is None else result.wrap.of.wrapped
+        listed: tuple[Ply | Wrapped, ...] = job.plies if result.wrap is None else job.wraps
+        there = listed[ran.index] if ran.index < len(listed) else None
+        start, angle = self._kept.get(result.ply.index, (ran.start, ran.angle_deg))
+        wanted = (ran.name, ran.half, ran.fabric.name, start, angle)
         if there is None or wanted != (
             there.name, there.half, there.fabric.name, there.start, there.angle_deg
         ):  # fmt: skip
             raise InputError(
                 "the job file was changed since this was computed: nothing was written",
-                where=ply.name,
-                value="no such ply" if there is None else f"ply {ply.index + 1} is another there",
+                where=result.ply.name,
+                value="no such ply" if there is None else f"ply {ran.index + 1} is another there",
                 remedy="run the job again, then try the start again",
             )
 
@@ -109,8 +116,4 @@ class Trials:
         if plies[ply].strip is not None:
             what = "a joint strip starts in the middle of its run; it has no other start"
             raise InputError(what, where=plies[ply].ply.name)
-        if plies[ply].wrap is not None:
-            what = "another start of a wrapped ply can't be tried here"
-            remedy = "write it into the job, and run that"
-            raise InputError(what, where=plies[ply].ply.name, remedy=remedy)
         return plies[ply]

@@ -27,7 +27,7 @@ def rows():
         seconds = [
             _another_start(trials, scene, k)
             for k, ply in enumerate(results.plies)
-            if ply.strip is None and ply.wrap is None
+            if ply.strip is None
         ]
         yield (
             "another start at 5 mm: net, outline, colours; the slowest ply of the demo",

@@ -17,16 +17,16 @@ def trials(demo_results):
     return Trials(demo_results)
 
 
-def on_one_half(plies):
-    """(place, ply) of those that can be tried: no joint strip, no wrapped ply."""
-    found = [(k, p) for k, p in enumerate(plies) if p.strip is None and p.wrap is None]
-    assert len(found) == 6
+def that_can_be_tried(plies):
+    """(place, ply) of those that can be tried: all but joint strips."""
+    found = [(k, p) for k, p in enumerate(plies) if p.strip is None]
+    assert len(found) == 7
     return found
 
 
 def test_the_jobs_own_start_is_found_by_its_coordinates(trials, demo_results):
     """To the facets' sag (0.05 mm here) and the step of the hollow's direction between facets."""
-    for k, ply in on_one_half(demo_results.plies):
+    for k, ply in that_can_be_tried(demo_results.plies):
         net = ply.piece.net
         start = net.points[net.origin]
         trial = trials.drape(k, tuple(start), ply.ply.angle_deg)
@@ -37,7 +37,7 @@ def test_the_jobs_own_start_is_found_by_its_coordinates(trials, demo_results):
 
 
 def test_the_coarse_net_tells_the_same_story(trials, demo_scene):
-    for k, _ in on_one_half(trials.results.plies):
+    for k, _ in that_can_be_tried(trials.results.plies):
         ply = demo_scene["plies"][k]
         scene = trials.scene(k, tuple(ply["start"]["point"]), ply["angle_deg"])
         coarse, fine = scene["figures"], ply["figures"]
@@ -59,12 +59,11 @@ def test_what_cant_be_is_one_line(trials, ply, point):
         trials.drape(ply, point, 0.0)
 
 
-@pytest.mark.parametrize(("ply", "why"), [(6, "joint strip starts"), (7, "wrapped ply can't")])
-def test_plies_across_the_halves_are_refused_by_name(trials, ply, why):
-    point = trials.results.plies[ply].piece.net.points[trials.results.plies[ply].piece.net.origin]
+def test_a_joint_strip_has_no_other_start(trials):
+    net = trials.results.plies[6].piece.net
     for call in (trials.drape, trials.keep):
-        with pytest.raises(InputError, match=why):
-            call(ply, tuple(point), 0.0)
+        with pytest.raises(InputError, match="joint strip starts"):
+            call(6, tuple(net.points[net.origin]), 0.0)
 
 
 @pytest.fixture
@@ -92,6 +91,27 @@ def test_kept_in_the_job_and_nothing_else_changed(copied):
     ]
     trials.keep(1, start, 120.5)  # its own writing is no change from outside
     assert load_job(job.path).plies[1].angle_deg == 120.5
+
+
+def test_a_wrapped_plys_start_is_kept_where_the_job_has_it(copied):
+    job, trials, _ = copied
+    piece = trials.results.plies[7].piece
+    net, (i, j) = piece.net, piece.net.origin
+    there = trials.drape(7, tuple(net.points[i, j]), 30.0).options.warp
+    assert np.degrees(np.arccos(there @ piece.options.warp)) == pytest.approx(30.0, abs=0.5)
+    start = tuple(net.points[i + 6, j - 8])
+    turned = trials.drape(7, start, 30.0)
+    assert np.linalg.norm(turned.net.points[turned.net.origin] - start) < 0.5
+    trials.keep(7, start, 30.0)
+    after = load_job(job.path)
+    assert after.wraps[0].start == tuple(np.round(start, 3))
+    assert after.wraps[0].angle_deg == 30.0
+    assert after.plies == job.plies
+    job.path.write_text(
+        job.path.read_text().replace('seam = "A-B.2"', 'name = "new"\nseam = "A-B.2"')
+    )
+    with pytest.raises(InputError, match="was changed"):
+        trials.keep(7, start, 10.0)
 
 
 def test_a_job_edited_meanwhile_is_left_alone(copied):
