@@ -109,10 +109,21 @@ def prepare_wraps(job: Job, mould: Mould) -> tuple[PreparedWrap, ...]:
     return tuple(out)
 
 
+def along_hollow(mould: Mould, region: Region) -> Floats | None:
+    """(n,) the field whose gradient is the zero direction on a wrapped ply's region."""
+    return hollow_fields({BOTH: region}, [m.name for m in mould.mouths])[BOTH]
+
+
 def other_start(
-    job: Job, mould: Mould, prepared: PreparedWrap, point: Sequence[float], angle: float
+    job: Job,
+    prepared: PreparedWrap,
+    field: Floats | None,
+    point: Sequence[float],
+    angle: float,
 ) -> tuple[SurfacePoint, Floats]:
     """The place nearest to another start (3,) mm of a wrapped ply, and the warp (3,) there.
+
+    ``field`` of ``along_hollow``.
 
     Raises
     ------
@@ -122,7 +133,7 @@ def other_start(
     each, name = prepared.of, prepared.of.name
     start, _ = nearest(prepared.region, point, name)
     turned = replace(each, wrapped=replace(each.wrapped, angle=angle))
-    return start, _warp(job, mould, turned, prepared.wrap, start, name)
+    return start, _warp(job, turned, prepared.wrap, field, start, name)
 
 
 def _prepared(
@@ -144,7 +155,7 @@ def _prepared(
     flush = ("border", "hole")
     options = PieceOptions(
         start=start,
-        warp=_warp(job, mould, each, wrap, start, where),
+        warp=_warp(job, each, wrap, along_hollow(mould, region), start, where),
         allowances={e.name: 0.0 if e.kind in flush else run_off for e in region.edges},
         height=wrap.heights,
         spacing=wrapped.spacing or chosen_spacing(own),
@@ -181,18 +192,14 @@ def _layers(
 
 
 def _warp(
-    job: Job, mould: Mould, each: RunWrap, wrap: Wrap, start: SurfacePoint, where: str
+    job: Job, each: RunWrap, wrap: Wrap, field: Floats | None, start: SurfacePoint, where: str
 ) -> Floats:
     """(3,) the warp at the start: by the zero direction of the half that it lies on."""
     region = wrap.region
     _, normal = place_of(region.surface, start)
     on = each.other if wrap.on_other[start.face] else each.own
     given = next(h.zero for h in job.halves if h.name == on)
-    if given is None:
-        field = hollow_fields({on: region}, [m.name for m in mould.mouths])[on]
-        zero = zero_direction(region, field, start)
-    else:
-        zero = np.array(given)
+    zero = zero_direction(region, field, start) if given is None else np.array(given)
     return warp_direction(normal, zero, each.wrapped.angle, where)
 
 

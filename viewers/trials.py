@@ -11,13 +11,14 @@ from typing import Any
 
 from drape.draping import start_and_warp
 from drape.errors import InputError
+from drape.geometry.surface import Floats
 from drape.job import Ply, load_job
 from drape.jobfile import write_back
 from drape.jobwraps import Wrapped
 from drape.layup.plies import hollow_fields, nearest
 from drape.layup.trial import SPACING, Trial, try_start
 from drape.pipeline import PlyResult, Results
-from drape.wraps import other_start
+from drape.wraps import along_hollow, other_start
 from viewers.plyscene import trial_scene
 
 DECIMALS = 3  # of what is written to the job: a micron
@@ -30,6 +31,7 @@ class Trials:
         self.results = results
         mould = results.mould
         self._regions = {name: half.region for name, half in mould.halves.items()}
+        self._wrap_fields: dict[int, Floats | None] = {}
         self._kept: dict[int, tuple[tuple[float, ...], float]] = {}
         self._fields = hollow_fields(self._regions, [m.name for m in mould.mouths])
 
@@ -52,7 +54,9 @@ class Trials:
         angle = (-1.0 if job.seen_from == "mould" else 1.0) * math.radians(angle_deg)
         at = (float(point[0]), float(point[1]), float(point[2]))
         if result.wrap is not None:
-            start, warp = other_start(job, self.results.mould, result.wrap, at, angle)
+            if ply not in self._wrap_fields:
+                self._wrap_fields[ply] = along_hollow(self.results.mould, result.wrap.region)
+            start, warp = other_start(job, result.wrap, self._wrap_fields[ply], at, angle)
         else:
             tried = replace(result.ply, start=at, angle=angle, angle_deg=angle_deg)
             region, field = self._regions[tried.half], self._fields[tried.half]
