@@ -49,6 +49,7 @@ def to_dxf(
         space = document.modelspace()
         for drawing, offset in zip(drawings, places, strict=True):
             _add(space, drawing, offset)
+        _sort_classes(document)
         stream = io.StringIO()
         document.write(stream)
     return stream.getvalue().encode("utf-8")
@@ -64,6 +65,12 @@ def _document() -> Document:
         document.layers.add(layer, color=COLOURS[layer])
     document.layers.get("edge").dxf.linetype = "EDGE_DASHES"
     return document
+
+
+def _sort_classes(document: Document) -> None:
+    """Same drawings, same bytes: the library lists kinds of objects in the order of a set."""
+    document.classes.add_required_classes(document.dxfversion)
+    document.classes.classes = dict(sorted(document.classes.classes.items()))
 
 
 def _add(space: Modelspace, drawing: Drawing, offset: Offset) -> None:

@@ -1,6 +1,9 @@
 """DXF read back by ezdxf."""
 
 import io
+import os
+import subprocess
+import sys
 from itertools import pairwise
 
 import ezdxf
@@ -87,3 +90,24 @@ def test_option_of_the_library_is_put_back(drawings):
     before = ezdxf.options.write_fixed_meta_data_for_testing
     to_dxf(drawings[:1])
     assert ezdxf.options.write_fixed_meta_data_for_testing == before
+
+
+def test_same_drawings_give_the_same_bytes_in_any_process():
+    """Sets of text come in another order in each process."""
+    make = (
+        "import hashlib; from drape.output.drawing import pattern_drawing; "
+        "from drape.output.dxf import to_dxf; from output_examples import strip; "
+        "print(hashlib.sha256(to_dxf([pattern_drawing(strip())])).hexdigest())"
+    )
+    made = set()
+    for seed in ("1", "2", "3", "4", "5", "6"):
+        environment = os.environ | {"PYTHONHASHSEED": seed, "PYTHONPATH": os.pathsep.join(sys.path)}
+        done = subprocess.run(
+            [sys.executable, "-c", make],
+            env=environment,
+            capture_output=True,
+            text=True,
+            check=True,
+        )
+        made.add(done.stdout)
+    assert len(made) == 1
