@@ -1,0 +1,33 @@
+"""Six small jobs against their committed figures: a guard for rewrites, see ``figures.py``.
+
+The figures are what plywright gave when they were written, not exact answers; those are in
+the other tests.
+"""
+
+import json
+from functools import cache
+
+import pytest
+from figures import FILE, JOBS, differences, found, run
+
+
+@cache
+def committed():
+    return json.loads(FILE.read_text(encoding="utf-8"))
+
+
+def test_every_job_has_figures():
+    assert sorted(committed()) == sorted(JOBS)
+
+
+@pytest.mark.parametrize("name", JOBS)
+def test_figures_are_what_they_were(name, tmp_path):
+    lines = differences(committed()[name], found(run(name, tmp_path)))
+    assert not lines, "\n".join([f"{len(lines)} figures of '{name}':", *lines[:40]])
+
+
+@pytest.mark.parametrize("name", JOBS)
+def test_the_committed_pieces_are_valid(name):
+    valid = [v for path, v in committed()[name].items() if path.endswith("/valid")]
+    assert valid
+    assert all(valid)
