@@ -63,6 +63,7 @@ def folder_and_tree(base, work):
     folder = Path(work or tempfile.mkdtemp(prefix="golden-")).resolve()
     folder.mkdir(parents=True, exist_ok=True)
     tree = folder / "base"
+    base = git("-C", ROOT, "rev-parse", "--verify", f"{base}^{{commit}}")  # HEAD is this tree's
     if tree.exists():
         git("-C", tree, "checkout", "--quiet", "--detach", base)
     else:

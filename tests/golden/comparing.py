@@ -19,7 +19,7 @@ SAME = "same"
 VERSION = re.compile(rb'^(  "version": ").*(",?)$', re.MULTILINE)
 PICTURE = re.compile(rb"/FormXob\.[0-9a-f]+")  # named after what they show
 CLASSES = re.compile(rb"(?<=\n  2\nCLASSES\n).*?(?=\n  0\nENDSEC\n)", re.DOTALL)
-NUMBER = re.compile(r"[-+]?\d+(?:\.\d+)?(?:[eE][-+]?\d+)?")
+NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
 SCENE = re.compile(rb'(?<=id="scene">).*?(?=</script>)', re.DOTALL)
 
 

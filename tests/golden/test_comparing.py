@@ -133,6 +133,7 @@ def test_texts_are_told_by_their_numbers_or_lines(out, copy):
     assert (
         difference("a.svg", b"M 1.5 2", b"M 1.50 2").what == "how numbers in the text are written"
     )
+    assert difference("a.pdf.txt", b".25 rg 7", b"1.5 rg 7").what.endswith("up to 1.2")
     assert difference("a.csv", b"a\nb\nc", b"a\nd").what == "2 lines in the text lost, 1 new"
     change(copy / "view.html", b'"title":"one half', b'"title":"two halves')
     assert only(out, copy)[1].what == "the scene differs"
