@@ -26,6 +26,7 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
 from drape import clicloth, clitext, pipeline, publish
+from drape.compiling import machine
 from drape.errors import AccuracyError, Finding, InputError, PlywrightError
 from drape.job import MESH_SUFFIXES, UNITS, load_job, starter_job
 from drape.jobfile import write_new
@@ -258,7 +259,8 @@ def _seen_from(folder: Path, mesh: Path) -> Path:
 
 
 def _inspect(args: argparse.Namespace) -> int:
-    found = pipeline.inspect(args.meshes, UNITS[args.units])
+    with _progress(args.quiet):
+        found = pipeline.inspect(args.meshes, UNITS[args.units])
     findings = found["findings"]
     if args.json:
         objects = [dataclasses.asdict(f) for f in findings]
@@ -310,10 +312,21 @@ def _not_built(args: argparse.Namespace) -> int:
 
 @contextmanager
 def _progress(quiet: bool) -> Iterator[Callable[[str, int, int], None] | None]:
-    """What the pipeline reports progress to: a bar a stage, on a terminal only."""
+    """What the pipeline reports progress to: a bar a stage, on a terminal only.
+
+    Where there is none a line still says that kernels are being compiled: it takes a while.
+    """
     console = Console(stderr=True)
     if quiet or not console.is_terminal:
-        yield None
+        told: set[str] = set()
+
+        def tell(what: str, _done: int, _total: int) -> None:
+            if what not in told:
+                told.add(what)
+                _say(what, sys.stderr)
+
+        with _compiling_told(None if quiet else tell):
+            yield None
         return
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
     with Progress(*columns, TimeElapsedColumn(), console=console, transient=True) as bars:
@@ -324,7 +337,18 @@ def _progress(quiet: bool) -> Iterator[Callable[[str, int, int], None] | None]:
                 tasks[stage] = bars.add_task(stage, total=total)
             bars.update(tasks[stage], completed=done, total=total)
 
-        yield report
+        with _compiling_told(report):
+            yield report
+
+
+@contextmanager
+def _compiling_told(listener: Callable[[str, int, int], None] | None) -> Iterator[None]:
+    """Have it told how far the compiling of kernels is, should they have to be compiled."""
+    machine.listener = listener
+    try:
+        yield
+    finally:
+        machine.listener = None
 
 
 def _tell_results(

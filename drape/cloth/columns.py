@@ -9,11 +9,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from drape.cloth.cells import KNOWN, last_share, on_margin
 from drape.cloth.facets import folded_way
-from drape.cloth.shear import cell_angle
-from drape.compiled import kernel
-from drape.geometry.kernels import ROW, step_weights, walk
+from drape.cloth.filling import last_share, on_margin
+from drape.cloth.grid import KNOWN, Grid, at, face_at, state_at
+from drape.cloth.shear import cell_angle, is_whole
+from drape.compiling.kernel import kernel
+from drape.compiling.words import Floats1, Ints1, local_vector
+from drape.geometry.kernels import ROW, Patches, step_weights, walk
 
 FIT = 8.0  # mm of columns whose mean shear is carried on by a straight line
 UNCUT = 0.99  # of a step: a row that reaches this far isn't cut in it
@@ -21,29 +23,20 @@ RELAX = 50.0  # mm over which the mean shear of grown columns decays; our own ch
 
 
 @kernel
-def row_at(grid, i, j):
-    """A copy of a node's row: what works on it is compiled once for both grids, and they
-    differ in how they lie in memory."""
-    row = np.empty(ROW)
-    row[:] = grid.rows[i, j]
-    return row
-
-
-@kernel
-def needed_share(patches, grid, level, i, j):
+def needed_share(patches: Patches, grid: Grid, level: Ints1, i: int, j: int) -> float:
     """Share of the yarn from node (i, j) to (i, j + 1) that lies where the net is needed.
 
     Whole cells alone would make the mean jump, and the net depend on the spacing.
     """
-    here, there = level[grid.faces[i, j]] <= 1, level[grid.faces[i, j + 1]] <= 1
+    here, there = level[face_at(grid, i, j)] <= 1, level[face_at(grid, i, j + 1)] <= 1
     if here == there:
         return 1.0 if here else 0.0
-    p, q = row_at(grid, i, j), row_at(grid, i, j + 1)
+    p, q = grid.rows[at(grid, i, j)], grid.rows[at(grid, i, j + 1)]
     d1, d2 = step_weights(p, q[0] - p[0], q[1] - p[1], q[2] - p[2])
     low, high = 0.0, 1.0
     for _ in range(7):
         t = 0.5 * (low + high)
-        face, _b1, _b2, _arrived = walk(patches, grid.faces[i, j], p[12], p[13], t * d1, t * d2)
+        face, _b1, _b2, _arrived = walk(patches, face_at(grid, i, j), p[12], p[13], t * d1, t * d2)
         if (level[face] <= 1) == here:
             low = t
         else:
@@ -52,21 +45,21 @@ def needed_share(patches, grid, level, i, j):
 
 
 @kernel
-def column_shear(patches, grid, level, at, i, i2, j1, j2):
+def column_shear(
+    patches: Patches, grid: Grid, level: Ints1, deciding: int, i: int, i2: int, j1: int, j2: int
+) -> tuple[float, float]:
     """Mean shear of the cells between columns i and i2, where the net is needed.
 
-    ``at`` is the column whose places decide; comparing means takes the same one.
+    ``deciding`` is the column whose places decide; comparing means takes the same one.
     Shear is signed as everywhere: positive where the angle between +u and +v is below 90°.
     Returns (mean, weight); weight 0 where there is no whole cell.
     """
     total = weight = 0.0
     low = min(i, i2)
     for j in range(j1, j2):
-        whole = grid.state[i, j] == KNOWN and grid.state[i, j + 1] == KNOWN
-        whole = whole and grid.state[i2, j] == KNOWN and grid.state[i2, j + 1] == KNOWN
-        if not whole:
+        if not is_whole(grid, low, j):
             continue
-        share = needed_share(patches, grid, level, at, j)
+        share = needed_share(patches, grid, level, deciding, j)
         if share == 0.0:
             continue
         angle = cell_angle(patches, grid, low, j)
@@ -77,7 +70,7 @@ def column_shear(patches, grid, level, at, i, i2, j1, j2):
 
 
 @kernel
-def make_tangent(row, way):
+def make_tangent(row: Floats1, way: Floats1) -> None:
     """Take the part of ``way`` that is tangential at a row, at unit length, in place."""
     dot = way[0] * row[3] + way[1] * row[4] + way[2] * row[5]
     size = 0.0
@@ -89,19 +82,21 @@ def make_tangent(row, way):
 
 
 @kernel
-def start_direction(patches, grid, i, j, sign, j1, j2, direction):
+def start_direction(
+    patches: Patches, grid: Grid, i: int, j: int, sign: int, j1: int, j2: int, direction: Floats1
+) -> None:
     """Fill ``direction``: the yarn's own at node (i, j), else square to the column."""
-    row = row_at(grid, i, j)
+    row = grid.rows[at(grid, i, j)]
     back = i - sign
-    if 0 <= back < grid.state.shape[0] and grid.state[back, j] == KNOWN:
-        folded_way(patches, grid.faces[i, j], row, row_at(grid, back, j), direction)
+    if 0 <= back < grid.u.size and state_at(grid, back, j) == KNOWN:
+        folded_way(patches, face_at(grid, i, j), row, grid.rows[at(grid, back, j)], direction)
         for c in range(3):
             direction[c] = -direction[c]
     else:
         low, high = max(j1, j - 1), min(j2, j + 1)
-        up, down, f = np.empty(3), np.empty(3), grid.faces[i, j]
-        folded_way(patches, f, row, row_at(grid, i, high), up)
-        folded_way(patches, f, row, row_at(grid, i, low), down)
+        up, down, f = local_vector(3), local_vector(3), face_at(grid, i, j)
+        folded_way(patches, f, row, grid.rows[at(grid, i, high)], up)
+        folded_way(patches, f, row, grid.rows[at(grid, i, low)], down)
         x, y, z = up[0] - down[0], up[1] - down[1], up[2] - down[2]
         direction[0] = sign * (y * row[5] - z * row[4])
         direction[1] = sign * (z * row[3] - x * row[5])
@@ -110,7 +105,7 @@ def start_direction(patches, grid, i, j, sign, j1, j2, direction):
 
 
 @kernel
-def rotate(direction, row, angle):
+def rotate(direction: Floats1, row: Floats1, angle: float) -> None:
     """Turn a tangent unit vector about the row's normal, counter-clockwise, in place."""
     n0, n1, n2 = row[3], row[4], row[5]
     x, y, z = direction[0], direction[1], direction[2]
@@ -121,14 +116,16 @@ def rotate(direction, row, angle):
 
 
 @kernel
-def going_shear(patches, grid, level, i, sign, j1, j2, ahead):
+def going_shear(
+    patches: Patches, grid: Grid, level: Ints1, i: int, sign: int, j1: int, j2: int, ahead: float
+) -> float:
     """Mean shear of the columns up to i, as a straight line fitted over FIT, ``ahead`` mm
     past the middle of the last one. Noise of single columns would otherwise be carried on.
     """
     here = 0.5 * (grid.u[i] + grid.u[i - sign])
     n = x1 = x2 = y1 = xy = 0.0
     near = i
-    while 0 <= near - sign < grid.state.shape[0]:
+    while 0 <= near - sign < grid.u.size:
         back = near - sign
         x = abs(0.5 * (grid.u[near] + grid.u[back]) - here)
         if n >= 2.0 and x > FIT:
@@ -145,14 +142,25 @@ def going_shear(patches, grid, level, i, sign, j1, j2, ahead):
 
 
 @kernel
-def wanted_shear(patches, grid, level, i, sign, j1, j2, du, on, missed):
+def wanted_shear(
+    patches: Patches,
+    grid: Grid,
+    level: Ints1,
+    i: int,
+    sign: int,
+    j1: int,
+    j2: int,
+    du: float,
+    on: float,
+    missed: float,
+) -> float:
     """Mean shear that the next column should have, from the columns before it.
 
     ``missed`` is what the last one should have had besides its own. ``on`` is the share of
     the step over which it goes on as before; then it decays.
     """
     back = i - sign
-    if not 0 <= back < grid.state.shape[0]:
+    if not 0 <= back < grid.u.size:
         return 0.0
     if on > 0.0:
         step = 0.5 * (du + abs(grid.u[i] - grid.u[back]))
@@ -163,51 +171,53 @@ def wanted_shear(patches, grid, level, i, sign, j1, j2, du, on, missed):
 
 
 @kernel
-def may_lie(grid, walls, i, j):
+def may_lie(grid: Grid, walls: Ints1, i: int, j: int) -> bool:
     """Whether a node is known and lies where cloth may (``walls``: see ``close_cell``)."""
-    return grid.state[i, j] == KNOWN and not on_margin(walls, grid.faces[i, j])
+    n = at(grid, i, j)
+    return grid.state[n] == KNOWN and not on_margin(walls, grid.faces[n])
 
 
 @kernel
-def cut_at(patches, grid, walls, i, j, sign):
+def cut_at(patches: Patches, grid: Grid, walls: Ints1, i: int, j: int, sign: int) -> float:
     """Where row j leaves what cloth lies on, in steps past column i.
 
     1 if only after the next column, −1 if already before the column before.
     """
-    back, way, q = i - sign, np.empty(3), np.empty(ROW)
-    if not 0 <= back < grid.state.shape[0] or not may_lie(grid, walls, back, j):
+    back, way, q = i - sign, local_vector(3), local_vector(ROW)
+    if not 0 <= back < grid.u.size or not may_lie(grid, walls, back, j):
         return -1.0
-    at = i if may_lie(grid, walls, i, j) else back
-    length = abs(grid.u[at + sign] - grid.u[at])
-    row, face = row_at(grid, at, j), grid.faces[at, j]
-    before = at - sign
-    if at == back and grid.state[i, j] == KNOWN:  # on the margin: straight to it
-        folded_way(patches, face, row, row_at(grid, i, j), way)
-    elif 0 <= before < grid.state.shape[0] and grid.state[before, j] == KNOWN:
-        folded_way(patches, face, row, row_at(grid, before, j), way)
-        way[:] = -way
+    last = i if may_lie(grid, walls, i, j) else back
+    length = abs(grid.u[last + sign] - grid.u[last])
+    row, face = grid.rows[at(grid, last, j)], face_at(grid, last, j)
+    before = last - sign
+    if last == back and state_at(grid, i, j) == KNOWN:  # on the margin: straight to it
+        folded_way(patches, face, row, grid.rows[at(grid, i, j)], way)
+    elif 0 <= before < grid.u.size and state_at(grid, before, j) == KNOWN:
+        folded_way(patches, face, row, grid.rows[at(grid, before, j)], way)
+        for c in range(3):
+            way[c] = -way[c]
     else:
-        return 0.0 if at == i else -1.0
+        return 0.0 if last == i else -1.0
     make_tangent(row, way)
     share = last_share(patches, walls, face, row, way, length, q)
-    return (share if share < UNCUT else 1.0) - abs(at - i)
+    return (share if share < UNCUT else 1.0) - abs(last - i)
 
 
 @kernel
-def bridge(patches, grid, walls, i, sign, j1, j2, side):
+def bridge(
+    patches: Patches, grid: Grid, walls: Ints1, i: int, sign: int, j1: int, j2: int, side: int
+) -> float:
     """How far the run's next column is still decided from its ``side``, in steps past column i.
 
     Rows between the run and the known part of column i + sign hand it on as far as the
     first of them is cut. NaN where there is no such part.
     """
     i2, j = i + sign, (j1 if side < 0 else j2) + side
-    while 0 <= j < grid.state.shape[1] and not (
-        may_lie(grid, walls, i2, j) and may_lie(grid, walls, i, j)
-    ):
-        if grid.state[i, j] != KNOWN and grid.state[i - sign, j] != KNOWN:
+    while 0 <= j < grid.v.size and not (may_lie(grid, walls, i2, j) and may_lie(grid, walls, i, j)):
+        if state_at(grid, i, j) != KNOWN and state_at(grid, i - sign, j) != KNOWN:
             return np.nan
         j += side
-    if not 0 <= j < grid.state.shape[1]:
+    if not 0 <= j < grid.v.size:
         return np.nan
     least = 1.0
     j -= side
@@ -221,7 +231,9 @@ def bridge(patches, grid, walls, i, sign, j1, j2, side):
 
 
 @kernel
-def going_on(patches, grid, walls, end, i, sign, j1, j2):
+def going_on(
+    patches: Patches, grid: Grid, walls: Ints1, end: Floats1, i: int, sign: int, j1: int, j2: int
+) -> float:
     """Share of the step from column i over which the known net still decides the next one.
 
     The run (j1, j2) is handed on by rows beside it (``bridge``), or by the first yarn that
@@ -229,7 +241,7 @@ def going_on(patches, grid, walls, end, i, sign, j1, j2):
     before column i to half past it.
     """
     reach = np.nan
-    if 0 <= i - sign < grid.state.shape[0]:
+    if 0 <= i - sign < grid.u.size:
         for side in (-1, 1):
             share = bridge(patches, grid, walls, i, sign, j1, j2, side)
             if not np.isnan(share) and not reach > share:

@@ -11,8 +11,18 @@ from __future__ import annotations
 
 import numpy as np
 
-from drape.compiled import kernel
-from drape.geometry.kernels import SAME_SIDE, evaluate, has_creases, is_crease, walk_on
+from drape.compiling.kernel import entry, kernel
+from drape.compiling.words import Floats1, Floats2, Ints1, local_matrix, local_vector
+from drape.geometry.kernels import (
+    ROW,
+    SAME_SIDE,
+    Patches,
+    copy,
+    evaluate,
+    has_creases,
+    is_crease,
+    walk_on,
+)
 
 NEAR_ENOUGH = 1e-3  # of a length: how far off the surface the end of a walk may be
 ON_EDGE = 1e-6  # in weights: how near to an edge or a corner counts as on it
@@ -20,7 +30,7 @@ MOST_IN_FAN = 64  # faces round a vertex
 
 
 @kernel
-def facet_axes(patches, face, axes):
+def facet_axes(patches: Patches, face: int, axes: Floats2) -> None:
     """Fill ``axes`` (3, 3): edge to corner 1, edge to corner 2, unit normal of the facet."""
     p = patches.control[face]
     for c in range(3):
@@ -35,16 +45,16 @@ def facet_axes(patches, face, axes):
 
 
 @kernel
-def facets_agree(patches, one, two):
+def facets_agree(patches: Patches, one: int, two: int) -> float:
     """Cosine between the normals of two facets."""
-    first, second = np.empty((3, 3)), np.empty((3, 3))
+    first, second = local_matrix(3, 3), local_matrix(3, 3)
     facet_axes(patches, one, first)
     facet_axes(patches, two, second)
     return first[2, 0] * second[2, 0] + first[2, 1] * second[2, 1] + first[2, 2] * second[2, 2]
 
 
 @kernel
-def lay_flat(vector, axes, length):
+def lay_flat(vector: Floats1, axes: Floats2, length: float) -> bool:
     """Project ``vector`` (3,) into the facet's plane and give it a length, in place."""
     dot = vector[0] * axes[2, 0] + vector[1] * axes[2, 1] + vector[2] * axes[2, 2]
     size = 0.0
@@ -60,7 +70,7 @@ def lay_flat(vector, axes, length):
 
 
 @kernel
-def turn_in(vector, axes, angle, stretch, out):
+def turn_in(vector: Floats1, axes: Floats2, angle: float, stretch: float, out: Floats1) -> None:
     """``out`` = ``vector`` turned by ``angle`` in the facet's plane, times ``stretch``."""
     n = axes[2]
     c, s = stretch * np.cos(angle), stretch * np.sin(angle)
@@ -70,7 +80,17 @@ def turn_in(vector, axes, angle, stretch, out):
 
 
 @kernel
-def straight(patches, face, b1, b2, vector, row, ahead, sideways, axes):
+def straight(
+    patches: Patches,
+    face: int,
+    b1: float,
+    b2: float,
+    vector: Floats1,
+    row: Floats1,
+    ahead: Floats1,
+    sideways: Floats1,
+    axes: Floats2,
+) -> tuple[int, bool, bool]:
     """Go by ``vector`` (in the facet's plane) over the facets; fill the end's ``row``.
 
     ``ahead`` and ``sideways`` (3,) are filled with the unit direction there and the one to
@@ -105,7 +125,7 @@ def straight(patches, face, b1, b2, vector, row, ahead, sideways, axes):
 
 
 @kernel
-def crease_in_fan(patches, face, corner, ahead):
+def crease_in_fan(patches: Patches, face: int, corner: int, ahead: bool) -> tuple[int, int]:
     """The crease next to a face round its corner, one way: (face, edge), (−1, −1) if none."""
     here, c = face, corner
     for _ in range(MOST_IN_FAN):
@@ -120,7 +140,7 @@ def crease_in_fan(patches, face, corner, ahead):
 
 
 @kernel
-def crease_at(patches, face, b1, b2, second):
+def crease_at(patches: Patches, face: int, b1: float, b2: float, second: bool) -> tuple[int, int]:
     """The crease that a place lies on, as (face on its own side, edge); (−1, −1) if none.
 
     A place on a corner may lie on two: ``second`` asks for the other one.
@@ -136,17 +156,17 @@ def crease_at(patches, face, b1, b2, second):
 
 
 @kernel
-def unfold_about(patches, face, k, vector, beyond_only):
+def unfold_about(patches: Patches, face: int, k: int, vector: Floats1, beyond_only: bool) -> float:
     """Unfold ``vector`` (3,) from across crease edge k into the facet, in place.
 
     Its part square to the edge is measured in the facet across. Returns that part, less
     what points into this facet; the vector is left alone where that is not positive, and
     with ``beyond_only``.
     """
-    p, here, there = patches.control[face], np.empty((3, 3)), np.empty((3, 3))
+    p, here, there = patches.control[face], local_matrix(3, 3), local_matrix(3, 3)
     facet_axes(patches, face, here)
     facet_axes(patches, int(patches.links[face, k, 0]), there)
-    edge, inward = np.empty(3), np.empty(3)
+    edge, inward = local_vector(3), local_vector(3)
     size = 0.0
     for c in range(3):
         edge[c] = p[(k + 1) % 3, c] - p[k, c]
@@ -167,7 +187,9 @@ def unfold_about(patches, face, k, vector, beyond_only):
 
 
 @kernel
-def lay_towards(patches, face, b1, b2, vector, axes, length):
+def lay_towards(
+    patches: Patches, face: int, b1: float, b2: float, vector: Floats1, axes: Floats2, length: float
+) -> bool:
     """As ``lay_flat``; from a place on a crease, vectors over it are unfolded about it.
 
     On the crease a chord to a point on its other side may be square to this facet.
@@ -183,7 +205,9 @@ def lay_towards(patches, face, b1, b2, vector, axes, length):
 
 
 @kernel
-def facet_log(patches, p_face, p, q, way, row):
+def facet_log(
+    patches: Patches, p_face: int, p: Floats1, q: Floats1, way: Floats1, row: Floats1
+) -> tuple[float, bool]:
     """Fill ``way`` (3,) with the vector in the facet of ``p`` whose walk ends at ``q``.
 
     Newton's method on direction and length. A walk that ends on a crease may see the rest
@@ -192,8 +216,8 @@ def facet_log(patches, p_face, p, q, way, row):
     Returns (length, whether a crease was crossed), NaN where no walk arrives; ``row`` is
     filled with the end of the walk.
     """
-    start, axes = np.empty((3, 3)), np.empty((3, 3))
-    ahead, sideways, trial = np.empty(3), np.empty(3), np.empty(3)
+    start, axes = local_matrix(3, 3), local_matrix(3, 3)
+    ahead, sideways, trial = local_vector(3), local_vector(3), local_vector(3)
     facet_axes(patches, p_face, start)
     length = 0.0
     for c in range(3):
@@ -224,30 +248,30 @@ def facet_log(patches, p_face, p, q, way, row):
         along = max(-0.5 * length, min(0.5 * length, along))
         turn = max(-0.5, min(0.5, across / length))
         turn_in(way, start, turn, (length + along) / length, trial)
-        way[:] = trial
+        copy(trial, way)
     return np.nan, False
 
 
-@kernel
-def facet_distance(patches, p_face, p, q):
+@entry()
+def facet_distance(patches: Patches, p_face: int, p: Floats1, q: Floats1) -> float:
     """Distance over the facets from row ``p`` to row ``q``; NaN where no walk arrives."""
-    return facet_log(patches, p_face, p, q, np.empty(3), np.empty(p.size))[0]
+    return facet_log(patches, p_face, p, q, local_vector(3), local_vector(ROW))[0]
 
 
 @kernel
-def agree(p, q):
+def agree(p: Floats1, q: Floats1) -> float:
     """Cosine between the normals of two rows."""
     return p[3] * q[3] + p[4] * q[4] + p[5] * q[5]
 
 
 @kernel
-def folded_way(patches, p_face, p, q, way):
+def folded_way(patches: Patches, p_face: int, p: Floats1, q: Floats1, way: Floats1) -> float:
     """As ``facet_log``, where a crease lies between two rows (or one lies on it).
 
     Returns the length; NaN, and the chord in ``way``, where there is no crease between.
     """
     if has_creases(patches) and agree(p, q) < SAME_SIDE:
-        end = np.empty(p.size)
+        end = local_vector(ROW)
         length, creased = facet_log(patches, p_face, p, q, way, end)
         # a walk that ends on the crease from this side sees this side's normal
         if not np.isnan(length) and (creased or agree(end, q) < SAME_SIDE):
@@ -258,26 +282,37 @@ def folded_way(patches, p_face, p, q, way):
 
 
 @kernel
-def folded_length(patches, p_face, p, q):
+def folded_length(patches: Patches, p_face: int, p: Floats1, q: Floats1) -> float:
     """Distance over the crease between two rows; NaN where there is none."""
     if agree(p, q) >= SAME_SIDE:
         return np.nan
-    return folded_way(patches, p_face, p, q, np.empty(3))
+    return folded_way(patches, p_face, p, q, local_vector(3))
 
 
-@kernel
-def folded_lengths(patches, faces, start, end, out):
+@entry(writes="out")
+def folded_lengths(
+    patches: Patches, faces: Ints1, start: Floats2, end: Floats2, out: Floats1
+) -> None:
     """Fill ``out`` (k,) with facet distances where a crease is crossed, NaN elsewhere."""
-    way, row = np.empty(3), np.empty(start.shape[1])
+    way, row = local_vector(3), local_vector(ROW)
     for k in range(faces.size):
         length, creased = facet_log(patches, faces[k], start[k], end[k], way, row)
         out[k] = length if creased else np.nan
 
 
 @kernel
-def opposite_way(patches, face, a, b, c, axes, length, way):
+def opposite_way(
+    patches: Patches,
+    face: int,
+    a: Floats1,
+    b: Floats1,
+    c: Floats1,
+    axes: Floats2,
+    length: float,
+    way: Floats1,
+) -> bool:
     """Way from A to the fourth corner of the parallelogram C-A-D-B, unfolded at A."""
-    to_c, row = np.empty(3), np.empty(a.size)
+    to_c, row = local_vector(3), local_vector(ROW)
     first = facet_log(patches, face, a, b, way, row)[0]
     second = facet_log(patches, face, a, c, to_c, row)[0]
     for k in range(3):
@@ -286,14 +321,29 @@ def opposite_way(patches, face, a, b, c, axes, length, way):
 
 
 @kernel
-def meet(patches, a_face, a, b_face, b, c, du, dv, d):
+def meet(
+    patches: Patches,
+    a_face: int,
+    a: Floats1,
+    b_face: int,
+    b: Floats1,
+    c: Floats1,
+    du: float,
+    dv: float,
+    d: Floats1,
+) -> tuple[int, bool]:
     """Find node D where walks of lengths du from A and dv from B meet, away from C.
 
     Newton's method on the two directions. Fills row ``d``; returns (face, found).
     """
-    axes_a, axes_b, scrap = np.empty((3, 3)), np.empty((3, 3)), np.empty((3, 3))
-    way_a, way_b, trial = np.empty(3), np.empty(3), np.empty(3)
-    ahead, left_a, left_b, other = np.empty(3), np.empty(3), np.empty(3), np.empty(d.size)
+    axes_a, axes_b, scrap = local_matrix(3, 3), local_matrix(3, 3), local_matrix(3, 3)
+    way_a, way_b, trial = local_vector(3), local_vector(3), local_vector(3)
+    ahead, left_a, left_b, other = (
+        local_vector(3),
+        local_vector(3),
+        local_vector(3),
+        local_vector(ROW),
+    )
     facet_axes(patches, a_face, axes_a)
     facet_axes(patches, b_face, axes_b)
     if not opposite_way(patches, a_face, a, b, c, axes_a, du, way_a):
@@ -322,7 +372,7 @@ def meet(patches, a_face, a, b_face, b, c, du, dv, d):
             return face, False
         turn_a, turn_b = (ra * bb - rb * ab) / det, (rb * aa - ra * ab) / det
         turn_in(way_a, axes_a, max(-0.4, min(0.4, turn_a)), 1.0, trial)
-        way_a[:] = trial
+        copy(trial, way_a)
         turn_in(way_b, axes_b, max(-0.4, min(0.4, turn_b)), 1.0, trial)
-        way_b[:] = trial
+        copy(trial, way_b)
     return a_face, False

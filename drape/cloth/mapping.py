@@ -4,34 +4,52 @@ Inside the net a point is interpolated by the bicubic through the 4 × 4 nodes r
 cell, near the net's rim by the bilinear of its cell. The inverse map is Newton's method
 (Gauss-Newton: the residual's normal part is left over) on the same interpolant.
 
-A cell that a crease crosses is folded, not curved: it is unfolded at its first corner.
-The walks from there to the three others span a bilinear chart; a place on the chart is
-the end of the walk with that vector. Bicubics keep clear of folded cells.
+A cell that a crease crosses is folded, not curved: see ``cloth.unfolding``. Bicubics keep
+clear of folded cells.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from drape.cloth.cells import KNOWN
-from drape.cloth.facets import facet_axes, facet_log, straight
-from drape.compiled import kernel
+from drape.cloth.grid import KNOWN
+from drape.cloth.unfolding import locate_folded, place_folded
+from drape.compiling.kernel import entry, kernel
+from drape.compiling.words import (
+    Bytes2,
+    Floats1,
+    Floats2,
+    Floats3,
+    Ints2,
+    Ints3,
+    local_matrix,
+)
+from drape.geometry.kernels import Patches, copy
 
 REACH = 0.75  # in cells: how far past the last whole cell a point may be extrapolated
 MARGIN = 1e-4  # in cells: how far past its sides a folded cell still answers
 OFF_SURFACE = 0.02  # in cells: how far from the interpolant a point next to a fold may be
 FOLDED = 2
+ORDER = (1, 2, 0)  # in which squares of nodes beside a fold are tried
 
 
 @kernel
-def find_interval(grid, x):
+def find_interval(grid: Floats1, x: float) -> int:
     """Index i with grid[i] <= x < grid[i + 1], clipped to the ends."""
-    i = np.searchsorted(grid, x, side="right") - 1
-    return max(0, min(i, grid.size - 2))
+    low, high = 0, grid.size
+    while low < high:
+        middle = (low + high) >> 1
+        if x < grid[middle]:
+            high = middle
+        else:
+            low = middle + 1
+    return max(0, min(low - 1, grid.size - 2))
 
 
 @kernel
-def lagrange(grid, first, count, x, weight, slope):
+def lagrange(
+    grid: Floats1, first: int, count: int, x: float, weight: Floats1, slope: Floats1
+) -> None:
     """Lagrange weights and their derivatives at x for nodes first … first + count − 1."""
     for a in range(count):
         w, s = 1.0, 0.0
@@ -45,7 +63,7 @@ def lagrange(grid, first, count, x, weight, slope):
 
 
 @kernel
-def whole(state, i, j, count):
+def whole(state: Bytes2, i: int, j: int, count: int) -> bool:
     """Whether the count × count nodes from (i, j) exist and are known."""
     if i < 0 or j < 0 or i + count > state.shape[0] or j + count > state.shape[1]:
         return False
@@ -57,101 +75,46 @@ def whole(state, i, j, count):
 
 
 @kernel
-def nearest_cell(state, i, j):
+def nearest_cell(state: Bytes2, i: int, j: int) -> tuple[int, int]:
     """A whole cell at (i, j) or next to it; (−1, −1) if there is none."""
     for distance in range(2):
         for a in range(i - distance, i + distance + 1):
             for b in range(j - distance, j + distance + 1):
                 if abs(a - i) + abs(b - j) == distance and whole(state, a, b, 2):
                     return a, b
-    for a in (i - 1, i + 1):
-        for b in (j - 1, j + 1):
+    for a in range(i - 1, i + 2, 2):
+        for b in range(j - 1, j + 2, 2):
             if whole(state, a, b, 2):
                 return a, b
     return -1, -1
 
 
 @kernel
-def stencil(state, folds, i, j):
+def any_folded(folds: Bytes2, i: int, j: int, count: int) -> bool:
+    """Whether a crease crosses one of the count × count cells from (i, j)."""
+    for a in range(i, i + count):
+        for b in range(j, j + count):
+            if folds[a, b] >= FOLDED:
+                return True
+    return False
+
+
+@kernel
+def stencil(state: Bytes2, folds: Bytes2, i: int, j: int) -> tuple[int, int, int]:
     """First node and count of the square of nodes to interpolate cell (i, j) from."""
     if folds[i, j] == 0:
         return (i - 1, j - 1, 4) if whole(state, i - 1, j - 1, 4) else (i, j, 2)
-    for a in (i - 1, i - 2, i):
-        for b in (j - 1, j - 2, j):
-            if whole(state, a, b, 4) and folds[a : a + 3, b : b + 3].max() < FOLDED:
+    for m in range(3):
+        a = i - ORDER[m]
+        for n in range(3):
+            b = j - ORDER[n]
+            if whole(state, a, b, 4) and not any_folded(folds, a, b, 3):
                 return a, b, 4
     return i, j, 2
 
 
 @kernel
-def cell_chart(patches, rows, faces, i, j, chart, axes):
-    """Fill ``chart`` (3, 3): ways to (i + 1, j), to (i, j + 1), and what (i + 1, j + 1) adds.
-
-    In the facet of node (i, j), whose ``axes`` are filled too. Returns whether all exist.
-    """
-    face, row, end = faces[i, j], rows[i, j], np.empty(rows.shape[2])
-    facet_axes(patches, face, axes)
-    one = facet_log(patches, face, row, rows[i + 1, j], chart[0], end)[0]
-    two = facet_log(patches, face, row, rows[i, j + 1], chart[1], end)[0]
-    both = facet_log(patches, face, row, rows[i + 1, j + 1], chart[2], end)[0]
-    for c in range(3):
-        chart[2, c] -= chart[0, c] + chart[1, c]
-    return not (np.isnan(one) or np.isnan(two) or np.isnan(both))
-
-
-@kernel
-def place_folded(patches, rows, faces, i, j, s, t, out):
-    """Fill ``out`` (3,) with the place at shares (s, t) of a folded cell; whether it is there."""
-    chart, axes, way = np.empty((3, 3)), np.empty((3, 3)), np.empty(3)
-    row, ahead, left = np.empty(rows.shape[2]), np.empty(3), np.empty(3)
-    if not cell_chart(patches, rows, faces, i, j, chart, axes):
-        return False
-    size = 0.0
-    for c in range(3):
-        way[c] = s * chart[0, c] + t * chart[1, c] + s * t * chart[2, c]
-        size += way[c] ** 2
-    if size < 1e-24:
-        out[:] = rows[i, j, :3]
-        return True
-    b1, b2 = rows[i, j, 12], rows[i, j, 13]
-    arrived = straight(patches, faces[i, j], b1, b2, way, row, ahead, left, axes)[1]
-    out[:] = row[:3]
-    return arrived
-
-
-@kernel
-def locate_folded(patches, rows, faces, i, j, point):
-    """Shares (s, t) of a point on a folded cell's chart, NaN where no walk reaches it."""
-    chart, axes = np.empty((3, 3)), np.empty((3, 3))
-    way, to, end = np.empty(3), np.empty(rows.shape[2]), np.empty(rows.shape[2])
-    if not cell_chart(patches, rows, faces, i, j, chart, axes):
-        return np.nan, np.nan
-    to[:3] = point
-    if np.isnan(facet_log(patches, faces[i, j], rows[i, j], to, way, end)[0]):
-        return np.nan, np.nan
-    s = t = 0.0
-    for _ in range(30):
-        aa = ab = bb = ra = rb = 0.0
-        for c in range(3):
-            a, b = chart[0, c] + t * chart[2, c], chart[1, c] + s * chart[2, c]
-            r = way[c] - s * chart[0, c] - t * chart[1, c] - s * t * chart[2, c]
-            aa += a * a
-            ab += a * b
-            bb += b * b
-            ra += a * r
-            rb += b * r
-        det = aa * bb - ab * ab
-        if det <= 1e-12 * aa * bb:
-            return np.nan, np.nan
-        ds, dt = (ra * bb - rb * ab) / det, (rb * aa - ra * ab) / det
-        s, t = s + ds, t + dt
-        if abs(ds) + abs(dt) < 1e-12:
-            return s, t
-    return np.nan, np.nan
-
-
-@kernel
-def answers(state, i, j, s, t):
+def answers(state: Bytes2, i: int, j: int, s: float, t: float) -> bool:
     """Whether the cell (i, j) answers for (s, t): inside, or past a side with no neighbour."""
     low_s = -MARGIN if whole(state, i - 1, j, 2) else -REACH
     low_t = -MARGIN if whole(state, i, j - 1, 2) else -REACH
@@ -161,7 +124,19 @@ def answers(state, i, j, s, t):
 
 
 @kernel
-def locate_by_folds(patches, rows, faces, state, u, v, folds, i, j, point, out):
+def locate_by_folds(
+    patches: Patches,
+    rows: Floats3,
+    faces: Ints2,
+    state: Bytes2,
+    u: Floats1,
+    v: Floats1,
+    folds: Bytes2,
+    i: int,
+    j: int,
+    point: Floats1,
+    out: Floats1,
+) -> bool:
     """Look for ``point`` in the folded cells round node (i, j); fills ``out`` (2,)."""
     for a in range(max(i - 1, 0), min(i + 1, folds.shape[0])):
         for b in range(max(j - 1, 0), min(j + 1, folds.shape[1])):
@@ -175,7 +150,16 @@ def locate_by_folds(patches, rows, faces, state, u, v, folds, i, j, point, out):
 
 
 @kernel
-def believable(state, u, v, folds, x, y, place, point):
+def believable(
+    state: Bytes2,
+    u: Floats1,
+    v: Floats1,
+    folds: Bytes2,
+    x: float,
+    y: float,
+    place: Floats1,
+    point: Floats1,
+) -> bool:
     """Whether Newton's method may have ended at flat (x, y), whose ``place`` is near ``point``.
 
     Not in a folded cell; next to one, a point on its other side can be square to the
@@ -189,7 +173,18 @@ def believable(state, u, v, folds, x, y, place, point):
 
 
 @kernel
-def interpolant(rows, state, u, v, folds, x, y, out, wu, wv):
+def interpolant(
+    rows: Floats3,
+    state: Bytes2,
+    u: Floats1,
+    v: Floats1,
+    folds: Bytes2,
+    x: float,
+    y: float,
+    out: Floats2,
+    wu: Floats2,
+    wv: Floats2,
+) -> bool:
     """Position and derivatives at flat (x, y): out (3, 3) rows X, X_u, X_v.
 
     Returns whether a cell was found there (or within REACH).
@@ -205,7 +200,9 @@ def interpolant(rows, state, u, v, folds, x, y, out, wu, wv):
     first_i, first_j, count = stencil(state, folds, i, j)
     lagrange(u, first_i, count, x, wu[0], wu[1])
     lagrange(v, first_j, count, y, wv[0], wv[1])
-    out[:] = 0.0
+    for a in range(3):
+        for c in range(3):
+            out[a, c] = 0.0
     for a in range(count):
         for b in range(count):
             w, ws, wt = wu[0, a] * wv[0, b], wu[1, a] * wv[0, b], wu[0, a] * wv[1, b]
@@ -217,30 +214,52 @@ def interpolant(rows, state, u, v, folds, x, y, out, wu, wv):
     return True
 
 
-@kernel
-def place(patches, rows, faces, state, u, v, folds, flat, out):
+@entry(writes="out")
+def place(
+    patches: Patches,
+    rows: Floats3,
+    faces: Ints2,
+    state: Bytes2,
+    u: Floats1,
+    v: Floats1,
+    folds: Bytes2,
+    flat: Floats2,
+    out: Floats2,
+) -> None:
     """Fill ``out`` (k, 3) with the surface points of ``flat`` (k, 2); others stay as given."""
-    x, wu, wv = np.empty((3, 3)), np.empty((2, 4)), np.empty((2, 4))
+    x, wu, wv = local_matrix(3, 3), local_matrix(2, 4), local_matrix(2, 4)
     for k in range(flat.shape[0]):
         if not interpolant(rows, state, u, v, folds, flat[k, 0], flat[k, 1], x, wu, wv):
             continue
-        out[k] = x[0]
+        copy(x[0], out[k])
         i, j = nearest_cell(state, find_interval(u, flat[k, 0]), find_interval(v, flat[k, 1]))
         if folds[i, j] == FOLDED:
             s = (flat[k, 0] - u[i]) / (u[i + 1] - u[i])
             t = (flat[k, 1] - v[j]) / (v[j + 1] - v[j])
             if place_folded(patches, rows, faces, i, j, s, t, x[0]):
-                out[k] = x[0]
+                copy(x[0], out[k])
 
 
-@kernel
-def locate(patches, rows, faces, state, u, v, folds, points, normals, near, out):
+@entry(writes="out")
+def locate(
+    patches: Patches,
+    rows: Floats3,
+    faces: Ints2,
+    state: Bytes2,
+    u: Floats1,
+    v: Floats1,
+    folds: Bytes2,
+    points: Floats2,
+    normals: Floats2,
+    near: Ints3,
+    out: Floats2,
+) -> None:
     """Fill ``out`` (k, 2) with flat coordinates of ``points``; others stay as given.
 
     ``near`` (k, c, 2): grid places of nodes close to each point, nearest first; the first
     one whose normal agrees and from which Newton's method arrives is used.
     """
-    x, wu, wv = np.empty((3, 3)), np.empty((2, 4)), np.empty((2, 4))
+    x, wu, wv = local_matrix(3, 3), local_matrix(2, 4), local_matrix(2, 4)
     for k in range(points.shape[0]):
         for c in range(near.shape[1]):
             i, j = near[k, c, 0], near[k, c, 1]
@@ -282,8 +301,8 @@ def locate(patches, rows, faces, state, u, v, folds, points, normals, near, out)
                 break
 
 
-@kernel
-def interpolate_field(x, y, field, flat, out):
+@entry(writes="out")
+def interpolate_field(x: Floats1, y: Floats1, field: Floats2, flat: Floats2, out: Floats1) -> None:
     """Bilinear value of ``field`` (p, q) over nodes x, y; the nearest where some are NaN.
 
     Near the rim, where one of the four is missing, the plane through the others or the

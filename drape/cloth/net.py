@@ -14,7 +14,7 @@ from functools import cached_property
 import numpy as np
 from scipy.spatial import cKDTree
 
-from drape.cloth.cells import KNOWN, LOCKED, Grid
+from drape.cloth.grid import KNOWN, LOCKED, Grid, make_grid
 from drape.cloth.mapping import interpolate_field, locate, place
 from drape.cloth.shear import mark_folds, shear_field
 from drape.geometry.kernels import Patches
@@ -89,7 +89,7 @@ class Net:
     @property
     def _grid(self) -> Grid:
         facets = np.zeros(self.state.shape, np.bool_) if self.on_facets is None else self.on_facets
-        return Grid(self.u, self.v, self.rows, self.faces, self.state, facets)
+        return make_grid(self.u, self.v, self.rows, self.faces, self.state, facets)
 
     @cached_property
     def folds(self) -> Ints:

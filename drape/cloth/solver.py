@@ -14,8 +14,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from drape.cloth.cells import KNOWN, NO_CLOTH, Grid, fill_from, fill_quadrants, first_yarn
-from drape.cloth.growth import fill_the_rest, grow
+from drape.cloth.filling import NO_CLOTH, fill_from, fill_quadrants, first_yarn
+from drape.cloth.grid import KNOWN, Grid, make_grid
+from drape.cloth.growing import fill_the_rest, grow
 from drape.cloth.net import Net
 from drape.cloth.occupancy import make_occupancy
 from drape.errors import AccuracyError, InputError
@@ -91,7 +92,7 @@ def solve_net(
     for enlarge in (1.0, 1.8, 3.5):
         grid, i0 = _empty_grid(enlarge * reach + 3.0 * options.spacing, options)
         columns = _fill(patches, grid, i0, start, np.asarray(warp, float), options, levels, apart)
-        if not _touches_end(grid.state):
+        if not _touches_end(_square(grid, grid.state)):
             break
     else:
         raise AccuracyError(
@@ -121,13 +122,14 @@ def tangent(warp: Floats, normal: Floats) -> Floats:
 
 
 def _fill(patches, grid, i0, start, warp, options, levels, sheets) -> int:
-    row = grid.rows[i0, i0]
+    node = i0 * (grid.along_u + grid.along_v)
+    row = grid.rows[node]
     evaluate(patches, start.face, start.b1, start.b2, row)
-    grid.faces[i0, i0] = start.face
-    grid.state[i0, i0] = KNOWN
+    grid.faces[node] = start.face
+    grid.state[node] = KNOWN
     along = tangent(warp, row[3:6])
     across = np.cross(row[3:6], along)
-    queue = np.empty((grid.state.size + 1, 2), np.int64)
+    queue = np.empty((len(grid.state) + 1, 2), np.int64)
     queue[0] = i0, i0
     substeps = int(np.clip(np.ceil(options.spacing / LONGEST_SUBSTEP), 2, MOST_SUBSTEPS))
     walls = levels if (levels == NO_CLOTH).any() else np.empty(0, np.int64)
@@ -173,7 +175,7 @@ def _empty_grid(extent: float, options: NetOptions) -> tuple[Grid, int]:
     steps = options.spacing * (np.arange(1, n + 1) - (0.5 if options.half_phase else 0.0))
     u = np.concatenate([-steps[::-1], [0.0], steps])
     k = len(u)
-    grid = Grid(
+    grid = make_grid(
         u,
         u.copy(),
         _pages((k, k, ROW)),
@@ -198,6 +200,11 @@ def _pages(shape: tuple[int, int, int]) -> Floats:
         ) from error
 
 
+def _square(grid: Grid, values: np.ndarray) -> np.ndarray:
+    """Values at the nodes, (p·q, …), as (p, q, …)."""
+    return values.reshape(len(grid.u), len(grid.v), *values.shape[1:])
+
+
 def _touches_end(state: np.ndarray) -> bool:
     known = state == KNOWN
     return bool(known[[0, -1]].any() or known[:, [0, -1]].any())
@@ -207,13 +214,15 @@ def _trimmed(
     surface: Surface, patches: Patches, grid: Grid, i0: int, columns: int, sheets: Ints | None
 ) -> Net:
     """A Net of the part of the grid that holds known nodes."""
-    known = grid.state == KNOWN
+    state = _square(grid, grid.state)
+    known = state == KNOWN
     i, j = np.flatnonzero(known.any(axis=1)), np.flatnonzero(known.any(axis=0))
     a, b = slice(i[0], i[-1] + 1), slice(j[0], j[-1] + 1)
-    arrays = (grid.u[a], grid.v[b], grid.rows[a, b], grid.faces[a, b], grid.state[a, b])
+    rows, faces = _square(grid, grid.rows), _square(grid, grid.faces)
+    arrays = (grid.u[a], grid.v[b], rows[a, b], faces[a, b], state[a, b])
     origin = (int(i0 - i[0]), int(i0 - j[0]))
     u, v, rows, faces, state = (readonly(x.copy()) for x in arrays)
-    on_facets = readonly(grid.on_facets[a, b] & known[a, b])
+    on_facets = readonly(_square(grid, grid.on_facets)[a, b] & known[a, b])
     apart = None if sheets is None else readonly(np.array(sheets, np.int64))
     return Net(surface, patches, u, v, rows, faces, state, origin, int(columns), on_facets, apart)
 

@@ -12,9 +12,10 @@ from scipy import sparse
 from scipy.sparse.csgraph import dijkstra
 from scipy.spatial import cKDTree
 
+from drape.geometry.heap import check_room, enlarged, make_heap
 from drape.geometry.marching import march
 from drape.geometry.surface import Bools, Floats, Ints, Surface, matching_edge
-from drape.geometry.windows import fans, spread
+from drape.geometry.windows import WINDOW, Mesh, begin, fans, most_pushed, spread
 
 MOST_WINDOWS = 2_000_000  # about a second
 
@@ -75,13 +76,31 @@ def _spread(faces: Ints, neighbours: Ints, lengths: Floats, line: Ints, reach: f
     first, total = np.empty(count, np.int64), np.zeros(count)
     theta = np.zeros(faces.shape)
     fans(faces, neighbours, lengths, first, theta, total)
-    mesh = (faces, neighbours, matching_edge(faces, neighbours), lengths)
+    mesh = Mesh(faces, neighbours, matching_edge(faces, neighbours), lengths)
     distance, back = np.empty(count), np.zeros(count)
     rounds = (first, theta, total)
-    known = spread(mesh, on_line, source, reach, MOST_WINDOWS, rounds, distance, back)
+    known = _spread_windows(mesh, on_line, source, reach, rounds, distance, back)
     if known < reach:
         _carry_on(faces, neighbours, lengths, rounds, known, distance, back)
     return distance
+
+
+def _spread_windows(mesh, on_line, source, reach, rounds, distance, back) -> float:
+    """Fill ``distance`` and ``back``, see ``windows.spread``; how far out all is known."""
+    room = most_pushed(mesh.faces)
+    at_line = int(np.count_nonzero(source[mesh.faces]))  # corners that windows set off from
+    heap = make_heap(max(1 << 16, int(on_line.sum()) + 3 * at_line + room), WINDOW)
+    begin(mesh, on_line, source, reach, *rounds, heap, distance, back)
+    best, where = np.full(mesh.faces.shape, np.inf), np.zeros(mesh.faces.shape)
+    gone = np.zeros(1, np.int64)
+    while True:
+        known = spread(
+            mesh, reach, MOST_WINDOWS, room, gone, *rounds, heap, distance, back, best, where
+        )
+        if not np.isnan(known):
+            check_room(heap)
+            return known
+        heap = enlarged(heap)
 
 
 def _carry_on(faces, neighbours, lengths, rounds, known, distance, back) -> None:
@@ -95,7 +114,8 @@ def _carry_on(faces, neighbours, lengths, rounds, known, distance, back) -> None
     given = distance < known
     distance[~given] = np.inf
     order = np.argsort(_along_edges(faces, lengths, distance), kind="stable")
-    march(faces, lengths, given, order, start, corner, theta, scale, distance, back)
+    active = np.empty(count, bool)
+    march(faces, lengths, given, order, start, corner, theta, scale, active, distance, back)
 
 
 def _along_edges(faces: Ints, lengths: Floats, distance: Floats) -> Floats:

@@ -10,17 +10,21 @@ from __future__ import annotations
 
 import numpy as np
 
-from drape.compiled import kernel
+from drape.compiling.kernel import entry, kernel
+from drape.compiling.words import Floats1, Floats2, Ints1, local_indices, local_matrix, local_vector
+from drape.geometry.kernels import copy
 
 MOST_NEIGHBOURS = 72
 FEWEST_NEIGHBOURS = 9
+ROOM = MOST_NEIGHBOURS + 2  # of a list of neighbours
 SIDES = 8
+MOST_UNKNOWNS = 6  # of a fit: a quadric with its height
 ONE_SIDED = 0.3  # a side has to fit this much better than the whole ring
 JUMP = 0.3  # of the ring's sagitta: a smaller residual is no jump of the curvature
 
 
 @kernel
-def ring(vertex, rings, start, neighbour, mark, found):
+def ring(vertex: int, rings: int, start: Ints1, neighbour: Ints1, mark: Ints1, found: Ints1) -> int:
     """Collect neighbours of ``vertex``: some rings, more until there are enough.
 
     ``start`` (n+1,), ``neighbour`` (k,): adjacency in compressed rows; ``mark`` (n,) int
@@ -50,10 +54,10 @@ def ring(vertex, rings, start, neighbour, mark, found):
 
 
 @kernel
-def solve_ridge(matrix, rhs):
+def solve_ridge(matrix: Floats2, rhs: Floats1) -> None:
     """Solve normal equations (n, n) in place, columns scaled, with a tiny ridge."""
     n = rhs.size
-    scale = np.empty(n)
+    scale = local_vector(MOST_UNKNOWNS)
     for i in range(n):
         scale[i] = np.sqrt(matrix[i, i]) if matrix[i, i] > 0.0 else 1.0
     for i in range(n):
@@ -81,7 +85,7 @@ def solve_ridge(matrix, rhs):
 
 
 @kernel
-def frame(nx, ny, nz, axes):
+def frame(nx: float, ny: float, nz: float, axes: Floats2) -> None:
     """Fill ``axes`` (3, 3) with two tangents and the unit normal given."""
     if abs(nx) < 0.6:
         tx, ty, tz = 0.0, -nz, ny
@@ -96,7 +100,7 @@ def frame(nx, ny, nz, axes):
 
 
 @kernel
-def in_frame(points, v, other, axes):
+def in_frame(points: Floats2, v: int, other: int, axes: Floats2) -> tuple[float, float, float]:
     """Coordinates (x, y, z) of a vertex from vertex ``v`` in the frame ``axes``."""
     x = y = z = 0.0
     for c in range(3):
@@ -108,7 +112,16 @@ def in_frame(points, v, other, axes):
 
 
 @kernel
-def add_row(row, z, weight, matrix, rhs):
+def clear(matrix: Floats2, rhs: Floats1) -> None:
+    """Set the normal equations (n, n), (n,) to 0."""
+    for a in range(rhs.size):
+        rhs[a] = 0.0
+        for b in range(rhs.size):
+            matrix[a, b] = 0.0
+
+
+@kernel
+def add_row(row: Floats1, z: float, weight: float, matrix: Floats2, rhs: Floats1) -> None:
     """Add one weighted equation row · r = z to the normal equations (n, n), (n,)."""
     for a in range(row.size):
         rhs[a] += weight * row[a] * z
@@ -117,7 +130,7 @@ def add_row(row, z, weight, matrix, rhs):
 
 
 @kernel
-def misfit(row, z, rhs):
+def misfit(row: Floats1, z: float, rhs: Floats1) -> float:
     """How far z is above the fitted row · r."""
     for a in range(row.size):
         z -= rhs[a] * row[a]
@@ -125,7 +138,17 @@ def misfit(row, z, rhs):
 
 
 @kernel
-def fit_side(points, v, found, count, axes, angle, nearest, matrix, rhs):
+def fit_side(
+    points: Floats2,
+    v: int,
+    found: Ints1,
+    count: int,
+    axes: Floats2,
+    angle: float,
+    nearest: float,
+    matrix: Floats2,
+    rhs: Floats1,
+) -> float:
     """Fit z = r·(x, y, x², xy, y²) to the neighbours on one side of vertex ``v``.
 
     ``angle``: direction of the side in the tangent frame ``axes``; NaN takes them all.
@@ -134,9 +157,8 @@ def fit_side(points, v, found, count, axes, angle, nearest, matrix, rhs):
     """
     whole = np.isnan(angle)
     cosine, sine = (1.0, 0.0) if whole else (np.cos(angle), np.sin(angle))
-    row = np.empty(5)
-    matrix[:] = 0.0
-    rhs[:] = 0.0
+    row = local_vector(5)
+    clear(matrix, rhs)
     used = 0
     slack = 0.2 * np.sqrt(nearest)
     for repeat in range(2):
@@ -161,7 +183,7 @@ def fit_side(points, v, found, count, axes, angle, nearest, matrix, rhs):
 
 
 @kernel
-def tilt(normals, v, axes, rhs):
+def tilt(normals: Floats2, v: int, axes: Floats2, rhs: Floats1) -> None:
     """Turn normal ``v`` to that of the fitted quadric at the vertex, in place."""
     length = np.sqrt(1.0 + rhs[0] ** 2 + rhs[1] ** 2)
     for c in range(3):
@@ -169,7 +191,20 @@ def tilt(normals, v, axes, rhs):
 
 
 @kernel
-def best_side(points, v, found, count, axes, nearest, residual, guess, cone, matrix, rhs, trial):
+def best_side(
+    points: Floats2,
+    v: int,
+    found: Ints1,
+    count: int,
+    axes: Floats2,
+    nearest: float,
+    residual: float,
+    guess: Floats1,
+    cone: float,
+    matrix: Floats2,
+    rhs: Floats1,
+    trial: Floats1,
+) -> tuple[float, float]:
     """The side whose quadric fits far better than the whole ring's; NaN if none does.
 
     Where the curvature jumps (a fillet meets a flat) the whole ring straddles the jump
@@ -186,24 +221,32 @@ def best_side(points, v, found, count, axes, nearest, residual, guess, cone, mat
             along += guess[c] * (axes[2, c] - trial[0] * axes[0, c] - trial[1] * axes[1, c]) / size
         if 0.0 <= value < best and along >= cone:
             best, angle = value, direction
-            rhs[:] = trial
+            copy(trial, rhs)
     return angle, best
 
 
-@kernel
-def fit_quadrics(points, normals, cones, start, neighbour, curvatures, residual):
+@entry(writes="normals mark curvatures residual")
+def fit_quadrics(
+    points: Floats2,
+    normals: Floats2,
+    cones: Floats1,
+    start: Ints1,
+    neighbour: Ints1,
+    mark: Ints1,
+    curvatures: Floats2,
+    residual: Floats1,
+) -> None:
     """Refine ``normals`` (n, 3) in place; fill ``curvatures`` (n, 2), ``residual`` (n,).
 
     ``points`` (n, 3) mm; ``cones`` (n,): cosine of how far a normal may turn from the one
-    given, where one side is taken; adjacency as in ``ring``. Curvatures in 1/mm, smaller first,
-    positive where the surface bends towards its normal (concave seen along it).
+    given, where one side is taken; adjacency and ``mark`` as in ``ring``. Curvatures in 1/mm,
+    smaller first, positive where the surface bends towards its normal (concave seen along it).
     ``residual`` is the root mean square distance of the neighbours to the quadric, mm.
     """
     n = points.shape[0]
-    mark = np.full(n, -1, dtype=np.int64)
-    found = np.empty(MOST_NEIGHBOURS + 2, dtype=np.int64)
-    axes, matrix = np.empty((3, 3)), np.empty((5, 5))
-    rhs, trial, guess = np.empty(5), np.empty(5), np.empty(3)
+    found = local_indices(ROOM)
+    axes, matrix = local_matrix(3, 3), local_matrix(5, 5)
+    rhs, trial, guess = local_vector(5), local_vector(5), local_vector(3)
     for v in range(n):
         count = ring(v, 2, start, neighbour, mark, found)
         residual[v] = 0.0
@@ -218,7 +261,7 @@ def fit_quadrics(points, normals, cones, start, neighbour, curvatures, residual)
             if 0.0 < d < nearest:
                 nearest = d
         value, angle = 0.0, np.nan
-        guess[:] = normals[v]
+        copy(normals[v], guess)
         for repeat in range(4):
             frame(normals[v, 0], normals[v, 1], normals[v, 2], axes)
             value = fit_side(points, v, found, count, axes, angle, nearest, matrix, rhs)

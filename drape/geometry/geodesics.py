@@ -7,10 +7,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from drape.compiled import kernel
+from drape.compiling.kernel import entry, kernel
+from drape.compiling.words import Floats1, Floats2, Ints1, local_matrix, local_vector
 from drape.geometry.kernels import (
     ROW,
     SAME_SIDE,
+    Patches,
+    copy,
     evaluate,
     has_creases,
     step_weights,
@@ -19,8 +22,8 @@ from drape.geometry.kernels import (
 )
 
 
-@kernel
-def arc_length(p, q):
+@entry()
+def arc_length(p: Floats1, q: Floats1) -> float:
     """Length of the surface curve between two rows, from chord and end normals.
 
     A plane cubic with end slopes a, b over a chord c has length c(1 + (2a² − ab + 2b²)/30);
@@ -39,7 +42,9 @@ def arc_length(p, q):
 
 
 @kernel
-def midpoint(patches, p_face, p, q, row):
+def midpoint(
+    patches: Patches, p_face: int, p: Floats1, q: Floats1, row: Floats1
+) -> tuple[int, bool]:
     """Fill ``row`` with the surface point above about the middle of the chord p–q.
 
     A place off the middle by a share t of the chord changes a length over two halves by a
@@ -65,13 +70,15 @@ def midpoint(patches, p_face, p, q, row):
 
 
 @kernel
-def chord(p, q):
+def chord(p: Floats1, q: Floats1) -> float:
     """Straight distance between two rows."""
     return np.sqrt((q[0] - p[0]) ** 2 + (q[1] - p[1]) ** 2 + (q[2] - p[2]) ** 2)
 
 
-@kernel
-def fine_arc_length(patches, p_face, p, q, scratch):
+@entry(writes="scratch")
+def fine_arc_length(
+    patches: Patches, p_face: int, p: Floats1, q: Floats1, scratch: Floats2
+) -> float:
     """As ``arc_length``, from chords over two halves, extrapolated (Richardson): O(c⁵).
 
     Where the two ways differ four chords are taken, and where that doesn't settle it (a
@@ -99,7 +106,9 @@ def fine_arc_length(patches, p_face, p, q, scratch):
 
 
 @kernel
-def chord_sum(patches, p_face, p, q, row, otherwise):
+def chord_sum(
+    patches: Patches, p_face: int, p: Floats1, q: Floats1, row: Floats1, otherwise: float
+) -> float:
     """Length over eight chords dropped on the surface, extrapolated with that over four."""
     face, b1, b2 = p_face, p[12], p[13]
     evaluate(patches, face, b1, b2, row)
@@ -129,7 +138,7 @@ def chord_sum(patches, p_face, p, q, row, otherwise):
 
 
 @kernel
-def set_direction(patches, face, d1, d2, direction):
+def set_direction(patches: Patches, face: int, d1: float, d2: float, direction: Floats1) -> None:
     """Fill ``direction`` with the unit vector of a step in weights on a flat facet."""
     p = patches.control[face]
     size = 0.0
@@ -141,7 +150,15 @@ def set_direction(patches, face, d1, d2, direction):
 
 
 @kernel
-def creased_step(patches, start_face, p, direction, length, q, anyway):
+def creased_step(
+    patches: Patches,
+    start_face: int,
+    p: Floats1,
+    direction: Floats1,
+    length: float,
+    q: Floats1,
+    anyway: bool,
+) -> tuple[int, bool, bool]:
     """As ``geodesic_step``, where the step may cross a crease: the walk is the geodesic.
 
     Returns (face, arrived, whether it did); ``direction`` is changed if so, or ``anyway``.
@@ -155,7 +172,9 @@ def creased_step(patches, start_face, p, direction, length, q, anyway):
 
 
 @kernel
-def geodesic_step(patches, start_face, p, direction, length, q):
+def geodesic_step(
+    patches: Patches, start_face: int, p: Floats1, direction: Floats1, length: float, q: Floats1
+) -> tuple[int, bool]:
     """One step of a geodesic: from row ``p`` along the unit tangent ``direction`` (3,).
 
     The chord's tangential part at ``p`` keeps the direction, and its tangential part at
@@ -173,7 +192,7 @@ def geodesic_step(patches, start_face, p, direction, length, q):
     d1, d2 = step_weights(p, length * direction[0], length * direction[1], length * direction[2])
     face, b1, b2, arrived = walk(patches, start_face, p[12], p[13], d1, d2)
     evaluate(patches, face, b1, b2, q)
-    want, q2 = length, np.empty((4, ROW))
+    want, q2 = length, local_matrix(4, ROW)
     settled = 5 if patches.fine else 0
     for k in range(10):
         x, y, z = q[0] - p[0], q[1] - p[1], q[2] - p[2]
@@ -193,7 +212,10 @@ def geodesic_step(patches, start_face, p, direction, length, q):
         det = a11 * a22 - a12 * a21
         if has_creases(patches) and p[3] * q[3] + p[4] * q[4] + p[5] * q[5] < SAME_SIDE:
             # along a crease the correction may slip over it: the walk is good enough
-            return creased_step(patches, start_face, p, direction, length, q, True)[:2]
+            face, arrived, creased = creased_step(
+                patches, start_face, p, direction, length, q, True
+            )
+            return face, arrived
         if det == 0.0:
             return face, False
         d1 = -(f1 * a22 - f2 * a12) / det
@@ -210,14 +232,24 @@ def geodesic_step(patches, start_face, p, direction, length, q):
     return face, arrived
 
 
-@kernel
-def geodesics(patches, faces, weights, directions, lengths, step, out_faces, out_rows, reached):
+@entry(writes="directions out_faces out_rows reached")
+def geodesics(
+    patches: Patches,
+    faces: Ints1,
+    weights: Floats2,
+    directions: Floats2,
+    lengths: Floats1,
+    step: float,
+    out_faces: Ints1,
+    out_rows: Floats2,
+    reached: Floats1,
+) -> None:
     """Shoot many geodesics: (k,) faces, (k, 2) weights, (k, 3) unit directions, (k,) mm.
 
     A negative length goes backwards. Ends go to ``out_faces`` (k,) and ``out_rows``
     (k, ROW); directions are updated; ``reached`` (k,) is the length gone, mm.
     """
-    p, q, direction = np.empty(ROW), np.empty(ROW), np.empty(3)
+    p, q, direction = local_vector(ROW), local_vector(ROW), local_vector(3)
     for i in range(faces.size):
         face = faces[i]
         evaluate(patches, face, weights[i, 0], weights[i, 1], p)
@@ -241,17 +273,19 @@ def geodesics(patches, faces, weights, directions, lengths, step, out_faces, out
             face, arrived = geodesic_step(patches, face, p, direction, total / count, q)
             if not arrived:
                 break
-            p[:] = q
+            copy(q, p)
             gone += total / count
         out_faces[i] = face
-        out_rows[i] = p
+        copy(p, out_rows[i])
         reached[i] = sign * gone
         for c in range(3):
             directions[i, c] = sign * direction[c]
 
 
-@kernel
-def drop_feet(patches, faces, weights, targets, rows):
+@entry(writes="faces rows")
+def drop_feet(
+    patches: Patches, faces: Ints1, weights: Floats2, targets: Floats2, rows: Floats2
+) -> None:
     """Move each place (updated in ``faces``, written to ``rows``) under its target point."""
     for i in range(faces.size):
         face = faces[i]

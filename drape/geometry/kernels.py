@@ -19,7 +19,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from drape.compiled import kernel
+from drape.compiling.kernel import entry, kernel
+from drape.compiling.words import Floats1, Floats2, Floats3, Ints1
 
 ROW = 14  # X 0:3, n 3:6, Xu 6:9, Xv 9:12, b1 12, b2 13
 MOST_CROSSINGS = 2000
@@ -37,13 +38,13 @@ class Patches(NamedTuple):
     fine : bool, whether lengths are measured by sampling; else chord and normals do
     """
 
-    control: np.ndarray
-    links: np.ndarray
+    control: Floats3
+    links: Floats3
     fine: bool
 
 
-@kernel
-def evaluate(patches, face, b1, b2, row):
+@entry(writes="row")
+def evaluate(patches: Patches, face: int, b1: float, b2: float, row: Floats1) -> None:
     """Fill ``row`` with position, normal and derivatives at a place on the surface."""
     b0 = 1.0 - b1 - b2
     b00, b11, b22 = b0 * b0, b1 * b1, b2 * b2
@@ -68,8 +69,22 @@ def evaluate(patches, face, b1, b2, row):
     row[12], row[13] = b1, b2
 
 
+@entry(writes="rows")
+def evaluate_all(patches: Patches, faces: Ints1, weights: Floats2, rows: Floats2) -> None:
+    """Fill ``rows`` (k, ROW) at places (k,) faces and (k, 2) weights b1, b2."""
+    for i in range(faces.size):
+        evaluate(patches, faces[i], weights[i, 0], weights[i, 1], rows[i])
+
+
 @kernel
-def first_hit(b, d):
+def copy(source: Floats1, target: Floats1) -> None:
+    """Write ``source`` (k,) over ``target`` (k,)."""
+    for c in range(target.size):
+        target[c] = source[c]
+
+
+@kernel
+def first_hit(b: tuple[float, float, float], d: tuple[float, float, float]) -> tuple[int, float]:
     """Corner whose weight runs out first on the step ``d`` from weights ``b``, and when.
 
     −1 where the step ends within the face.
@@ -84,7 +99,14 @@ def first_hit(b, d):
 
 
 @kernel
-def unfolded_step(patches, face, k, b, d, rest):
+def unfolded_step(
+    patches: Patches,
+    face: int,
+    k: int,
+    b: tuple[float, float, float],
+    d: tuple[float, float, float],
+    rest: float,
+) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
     """Weights and remaining step in the face across edge k, from those on the edge."""
     link = patches.links[face, k]
     j, end, hit = int(link[1]), (k + 1) % 3, (k + 2) % 3
@@ -101,8 +123,10 @@ def unfolded_step(patches, face, k, b, d, rest):
     return (1.0 - at_end, 0.0, at_end), (-along - into, into, along)
 
 
-@kernel
-def walk(patches, face, b1, b2, d1, d2):
+@entry()
+def walk(
+    patches: Patches, face: int, b1: float, b2: float, d1: float, d2: float
+) -> tuple[int, float, float, bool]:
     """Straightest walk from a place by a step given in weights of its face.
 
     Returns (face, b1, b2, arrived); not arrived: stopped at a border.
@@ -147,19 +171,21 @@ def walk(patches, face, b1, b2, d1, d2):
 
 
 @kernel
-def has_creases(patches):
+def has_creases(patches: Patches) -> bool:
     """Whether the surface has creases at all: smooth ones are spared looking for them."""
     return patches.links.shape[2] > 4
 
 
-@kernel
-def is_crease(patches, face, k):
+@entry()
+def is_crease(patches: Patches, face: int, k: int) -> bool:
     """Whether edge k is a crease."""
     return has_creases(patches) and patches.links[face, k, 4] > 0.0
 
 
-@kernel
-def walk_on(patches, face, b1, b2, d1, d2):
+@entry()
+def walk_on(
+    patches: Patches, face: int, b1: float, b2: float, d1: float, d2: float
+) -> tuple[int, float, float, float, float, bool, bool]:
     """As ``walk``, on a surface with creases; returns (face, b1, b2, d1, d2, arrived, creased).
 
     (d1, d2) is the rest of the step in the last face (its direction there), ``creased``
@@ -183,7 +209,7 @@ def walk_on(patches, face, b1, b2, d1, d2):
 
 
 @kernel
-def step_weights(row, x, y, z):
+def step_weights(row: Floats1, x: float, y: float, z: float) -> tuple[float, float]:
     """Weights' change that moves by the tangential part of the vector (x, y, z)."""
     uu = row[6] * row[6] + row[7] * row[7] + row[8] * row[8]
     uv = row[6] * row[9] + row[7] * row[10] + row[8] * row[11]

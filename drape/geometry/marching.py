@@ -13,7 +13,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from drape.compiled import kernel
+from drape.compiling.kernel import entry, kernel
+from drape.compiling.words import Bools1, Floats1, Floats2, Ints1, Ints2
 from drape.geometry.windows import apex, corner_angle
 
 MOST_SWEEPS = 60
@@ -25,7 +26,7 @@ CUTS = 7  # of the golden section after that
 
 
 @kernel
-def on_edge(t, length, da, db, sa, sb):
+def on_edge(t: float, length: float, da: float, db: float, sa: float, sb: float) -> float:
     """Distance at share t of an edge, from distances and slopes (per mm, along it)."""
     u = 1.0 - t
     from_a, from_b = da + sa * t * length, db - sb * u * length
@@ -38,14 +39,18 @@ def on_edge(t, length, da, db, sa, sb):
 
 
 @kernel
-def way(t, length, da, db, sa, sb, x, y):
+def way(
+    t: float, length: float, da: float, db: float, sa: float, sb: float, x: float, y: float
+) -> float:
     """Distance of the corner at (x, y) by way of share t of the edge from (0, 0) to (length, 0)."""
     d = on_edge(t, length, da, db, sa, sb)
     return d + np.sqrt((x - t * length) ** 2 + y * y)
 
 
 @kernel
-def least_way(length, da, db, sa, sb, x, y):
+def least_way(
+    length: float, da: float, db: float, sa: float, sb: float, x: float, y: float
+) -> tuple[float, float]:
     """The least of ``way``: (distance, share)."""
     best, at = 1e300, 0
     for i in range(SAMPLES + 1):
@@ -72,7 +77,17 @@ def least_way(length, da, db, sa, sb, x, y):
 
 
 @kernel
-def arrive(c, faces, lengths, start, corner, theta, scale, distance, back):
+def arrive(
+    c: int,
+    faces: Ints2,
+    lengths: Floats2,
+    start: Ints1,
+    corner: Ints1,
+    theta: Floats2,
+    scale: Floats1,
+    distance: Floats1,
+    back: Floats1,
+) -> tuple[float, float]:
     """The least distance of vertex ``c`` over all its faces, and the direction back."""
     best, way_back = np.inf, 0.0
     for i in range(start[c], start[c + 1]):
@@ -101,19 +116,33 @@ def arrive(c, faces, lengths, start, corner, theta, scale, distance, back):
     return best, way_back
 
 
-@kernel
-def march(faces, lengths, given, order, start, corner, theta, scale, distance, back):
+@entry(writes="active distance back")
+def march(
+    faces: Ints2,
+    lengths: Floats2,
+    given: Bools1,
+    order: Ints1,
+    start: Ints1,
+    corner: Ints1,
+    theta: Floats2,
+    scale: Floats1,
+    active: Bools1,
+    distance: Floats1,
+    back: Floats1,
+) -> None:
     """Fill ``distance`` (n,) mm and ``back`` (n,) where they aren't ``given`` (n,).
 
     ``order``: vertices about from near to far; they are swept until nothing changes.
     ``start`` (n+1,), ``corner`` (3m,): corners (3·face + k) by vertex; ``theta`` (m, 3)
     and ``back``: directions as in ``windows.fans``, times ``scale`` (n,) where a full turn
-    is 2π.
+    is 2π. ``active`` (n,) is scratch.
     """
-    active = ~given
+    for c in range(given.size):
+        active[c] = not given[c]
     for _ in range(MOST_SWEEPS):
         quiet = True
-        for c in order:
+        for i in range(order.size):
+            c = order[i]
             if not active[c]:
                 continue
             active[c] = False
@@ -124,9 +153,9 @@ def march(faces, lengths, given, order, start, corner, theta, scale, distance, b
             distance[c], back[c] = d, direction
             if change > SAME or turned > 1e-4:
                 quiet = False
-                for i in range(start[c], start[c + 1]):
+                for n in range(start[c], start[c + 1]):
                     for k in range(3):
-                        v = faces[corner[i] // 3, k]
+                        v = faces[corner[n] // 3, k]
                         active[v] = (not given[v] and v != c) or active[v]
         if quiet:
             break

@@ -10,7 +10,7 @@ from weakref import WeakKeyDictionary
 import numpy as np
 
 from drape.geometry.geodesics import drop_feet, geodesics
-from drape.geometry.kernels import ROW, Patches, evaluate
+from drape.geometry.kernels import ROW, Patches, evaluate_all
 from drape.geometry.surface import Floats, Ints, Surface, matching_edge, readonly
 
 _MADE: WeakKeyDictionary[Surface, Patches] = WeakKeyDictionary()
@@ -84,8 +84,7 @@ def _links(corners: Floats, surface: Surface) -> Floats:
 def rows_at(patches: Patches, faces: Ints, weights: Floats) -> Floats:
     """(k, ROW) rows at (k,) faces and (k, 2) weights."""
     out = np.empty((len(faces), ROW))
-    for i, face in enumerate(faces):
-        evaluate(patches, face, weights[i, 0], weights[i, 1], out[i])
+    evaluate_all(patches, np.asarray(faces, np.int64), np.ascontiguousarray(weights, float), out)
     return out
 
 

@@ -16,13 +16,15 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import sparse
 
-from drape.compiled import kernel
-from drape.geometry.fitting import add_row, frame, in_frame, misfit, ring, solve_ridge
+from drape.compiling.kernel import entry, kernel
+from drape.compiling.words import Floats1, Floats2, Ints1, local_indices, local_matrix, local_vector
+from drape.geometry.fitting import add_row, clear, frame, in_frame, misfit, ring, solve_ridge
 from drape.geometry.surface import Floats, Ints, Surface, build, rows_of
 
 SLOPE_WANTED = np.radians(0.1)  # error of the normals that smoothing aims at
 MOST_RINGS = 8
 MOST_NEAR = 300
+ROOM = MOST_NEAR + 2  # of a list of neighbours
 FEWEST = 9  # neighbours that a quadric is fitted to
 MARGIN = 1.2  # on the distance of the farthest of them, whose weight would be 0
 FITS = 1.3  # times the noise: a larger residual means that the surface is no quadric there
@@ -50,15 +52,24 @@ class Noise:
 
 
 @kernel
-def fit_height(points, v, found, count, axes, radius, with_self, matrix, rhs):
+def fit_height(
+    points: Floats2,
+    v: int,
+    found: Ints1,
+    count: int,
+    axes: Floats2,
+    radius: float,
+    with_self: bool,
+    matrix: Floats2,
+    rhs: Floats1,
+) -> float:
     """Fit z = r·(x, y, x², xy, y², 1) round vertex ``v`` in the frame ``axes``.
 
     Weights (1 − (distance/radius)²)². Fills ``rhs`` (6,) with the coefficients; returns
     the root mean square residual per degree of freedom, mm.
     """
-    row = np.empty(6)
-    matrix[:] = 0.0
-    rhs[:] = 0.0
+    row = local_vector(6)
+    clear(matrix, rhs)
     used, total, weight = 0, 0.0, 0.0
     for repeat in range(2):
         for i in range(0 if with_self else 1, count):
@@ -80,7 +91,7 @@ def fit_height(points, v, found, count, axes, radius, with_self, matrix, rhs):
 
 
 @kernel
-def reach_of(points, v, found, count):
+def reach_of(points: Floats2, v: int, found: Ints1, count: int) -> float:
     """Distance from vertex ``v`` to the farthest of the found ones, mm."""
     farthest = 0.0
     for i in range(count):
@@ -91,20 +102,31 @@ def reach_of(points, v, found, count):
     return np.sqrt(farthest)
 
 
-@kernel
-def fit_heights(points, normals, radius, sigma, rings, with_self, start, neighbour, out):
+@entry(writes="mark out")
+def fit_heights(
+    points: Floats2,
+    normals: Floats2,
+    radius: float,
+    sigma: float,
+    rings: int,
+    with_self: bool,
+    start: Ints1,
+    neighbour: Ints1,
+    mark: Ints1,
+    out: Floats2,
+) -> None:
     """Fill ``out`` (n, 4): height of the fitted quadric above each vertex, and its normal.
 
     The radius shrinks until the residual is explained by ``sigma`` or two rings are
-    left. Height NaN, and the normal given, where there are too few from the beginning or
-    the residual is never explained.
+    left. ``mark`` as in ``fitting.ring``. Height NaN, and the normal given, where there are too
+    few from the beginning or the residual is never explained.
     """
-    mark = np.full(points.shape[0], -1, np.int64)
-    found = np.empty(MOST_NEAR + 2, np.int64)
-    axes, matrix, rhs = np.empty((3, 3)), np.empty((6, 6)), np.empty(6)
+    found = local_indices(ROOM)
+    axes, matrix, rhs = local_matrix(3, 3), local_matrix(6, 6), local_vector(6)
     for v in range(points.shape[0]):
         out[v, 0] = np.nan
-        out[v, 1:4] = normals[v]
+        for c in range(3):
+            out[v, 1 + c] = normals[v, c]
         # two rings at least: over one row of vertices beside it a quadric tilts freely
         count = ring(v, 2, start, neighbour, mark, found)
         least = MARGIN * reach_of(points, v, found, count)
@@ -152,7 +174,9 @@ def _scatter(surface: Surface, radius: float, rings: int) -> float:
     points, normals, start, neighbour = _sectors(surface)
     n = len(points)
     fits = np.empty((n, 4))
-    fit_heights(points, normals, radius, np.inf, rings, False, start, neighbour, fits)
+    fit_heights(
+        points, normals, radius, np.inf, rings, False, start, neighbour, np.full(n, -1), fits
+    )
     there = np.isfinite(fits[:, 0])
     if there.sum() < 20:
         return 0.0
@@ -173,7 +197,10 @@ def smoothed(surface: Surface, noise: Noise) -> Surface:
     points, normals, start, neighbour = _sectors(surface)
     fits = np.empty((len(points), 4))
     rings = min(int(np.ceil(1.3 * noise.radius / noise.spacing)), MOST_RINGS)
-    fit_heights(points, normals, noise.radius, noise.sigma, rings, True, start, neighbour, fits)
+    mark = np.full(len(points), -1)
+    fit_heights(
+        points, normals, noise.radius, noise.sigma, rings, True, start, neighbour, mark, fits
+    )
     lift = np.nan_to_num(fits[:, 0])[:, None] * normals
     moved, count = np.zeros_like(surface.vertices), np.zeros(len(surface.vertices))
     first = np.unique(surface.sectors, return_index=True)[1]

@@ -309,7 +309,8 @@ def fit_sectors(points: Floats, sectors: Ints) -> tuple[Floats, Floats, Floats]:
     np.minimum.at(cones, sectors.ravel(), lean.ravel())
     start, neighbour = rows_of(sectors, len(points))
     curvatures, residual = np.zeros((len(points), 2)), np.zeros(len(points))
-    fit_quadrics(points, normals, cones, start, neighbour, curvatures, residual)
+    mark = np.full(len(points), -1)
+    fit_quadrics(points, normals, cones, start, neighbour, mark, curvatures, residual)
     return normals, curvatures, residual
 
 

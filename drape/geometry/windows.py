@@ -14,21 +14,34 @@ and distance; for RAYS their unit direction and the distance at the axis' origin
 
 from __future__ import annotations
 
-import heapq
+from typing import NamedTuple
 
 import numpy as np
 
-from drape.compiled import kernel
+from drape.compiling.kernel import entry, kernel
+from drape.compiling.words import Bools1, Bools2, Floats1, Floats2, Ints1, Ints2, local_vector
+from drape.geometry.heap import Heap, heap_pop, heap_push
 
 POINT, RAYS, VERTEX = 0, 1, 2
 TINY = 1e-9  # mm: intervals shorter than that hold nothing
 SLACK = 1e-6  # mm by which a way must be worse to be dropped
 WIDER = 1e-6  # rad, by which fans overlap what is beside them, so that no vertex falls between
 BESIDE = 1e-7  # mm², of a cross product: a vertex on a window's last ray counts
+WINDOW = 9  # numbers in a window
+
+
+class Mesh(NamedTuple):
+    """Triangles, (m, 3) each: vertices, neighbours across the edges, the shared edge's number
+    in each neighbour, and the lengths of the sides, mm."""
+
+    faces: Ints2
+    neighbours: Ints2
+    match: Ints2
+    lengths: Floats2
 
 
 @kernel
-def corner_angle(lengths, f, k):
+def corner_angle(lengths: Floats2, f: int, k: int) -> float:
     """Angle at a corner of a triangle with sides (m, 3), edge k from corner k."""
     a, b, c = lengths[f, k], lengths[f, (k + 2) % 3], lengths[f, (k + 1) % 3]
     cosine = (a * a + b * b - c * c) / max(2.0 * a * b, 1e-300)
@@ -36,7 +49,7 @@ def corner_angle(lengths, f, k):
 
 
 @kernel
-def next_round(faces, neighbours, f, k):
+def next_round(faces: Ints2, neighbours: Ints2, f: int, k: int) -> tuple[int, int]:
     """The corner (face, k) counter-clockwise of corner (f, k) at the same vertex, or −1."""
     g = neighbours[f, (k + 2) % 3]
     if g >= 0:
@@ -46,14 +59,17 @@ def next_round(faces, neighbours, f, k):
     return -1, k
 
 
-@kernel
-def fans(faces, neighbours, lengths, first, theta, total):
+@entry(writes="first theta total")
+def fans(
+    faces: Ints2, neighbours: Ints2, lengths: Floats2, first: Ints1, theta: Floats2, total: Floats1
+) -> None:
     """Fill ``theta`` (m, 3), direction of the edge ahead of each corner round its vertex.
 
     Counter-clockwise from the border's edge, or any edge; ``total`` (n,): the sum of a
     vertex's angles; ``first`` (n,): the corner (3·face + k) it starts with, −1 if none.
     """
-    first[:] = -1
+    for v in range(first.size):
+        first[v] = -1
     for f in range(faces.shape[0]):
         for k in range(3):
             v = faces[f, k]
@@ -73,7 +89,7 @@ def fans(faces, neighbours, lengths, first, theta, total):
 
 
 @kernel
-def apex(lengths, f, k):
+def apex(lengths: Floats2, f: int, k: int) -> tuple[float, float]:
     """Place (x, y) of the corner opposite edge k."""
     length, a, b = lengths[f, k], lengths[f, (k + 2) % 3], lengths[f, (k + 1) % 3]
     x = (length * length + a * a - b * b) / (2.0 * length)
@@ -81,7 +97,7 @@ def apex(lengths, f, k):
 
 
 @kernel
-def distance_at(kind, sx, sy, base, x, y):
+def distance_at(kind: int, sx: float, sy: float, base: float, x: float, y: float) -> float:
     """Distance by straight ways of a window, at a place in its frame."""
     if kind == POINT:
         return base + np.sqrt((x - sx) ** 2 + (y - sy) ** 2)
@@ -89,7 +105,21 @@ def distance_at(kind, sx, sy, base, x, y):
 
 
 @kernel
-def push(heap, faces, lengths, distance, reach, f, k, kind, low, high, sx, sy, base):
+def push(
+    heap: Heap,
+    faces: Ints2,
+    lengths: Floats2,
+    distance: Floats1,
+    reach: float,
+    f: int,
+    k: int,
+    kind: int,
+    low: float,
+    high: float,
+    sx: float,
+    sy: float,
+    base: float,
+) -> None:
     """Add a window that enters face ``f`` by edge ``k``, unless its ways can't be shortest."""
     if high - low < TINY:
         return
@@ -104,11 +134,31 @@ def push(heap, faces, lengths, distance, reach, f, k, kind, low, high, sx, sy, b
     if kind == POINT and low < sx < high:
         least = base + abs(sy)
     if least <= reach:
-        heapq.heappush(heap, (least, f, k, kind, low, high, sx, sy, base))
+        window = local_vector(WINDOW)
+        window[0], window[1], window[2], window[3] = least, f, k, kind
+        window[4], window[5], window[6], window[7], window[8] = low, high, sx, sy, base
+        heap_push(heap, window)
 
 
 @kernel
-def pass_on(mesh, heap, distance, reach, f, j, px, py, qx, qy, low, high, kind, sx, sy, base):
+def pass_on(
+    mesh: Mesh,
+    heap: Heap,
+    distance: Floats1,
+    reach: float,
+    f: int,
+    j: int,
+    px: float,
+    py: float,
+    qx: float,
+    qy: float,
+    low: float,
+    high: float,
+    kind: int,
+    sx: float,
+    sy: float,
+    base: float,
+) -> None:
     """A window of face f on to the face across edge j, from (px, py) to (qx, qy).
 
     ``low`` and ``high`` are its shares of that edge, seen from the edge's end q.
@@ -130,7 +180,7 @@ def pass_on(mesh, heap, distance, reach, f, j, px, py, qx, qy, low, high, kind, 
 
 
 @kernel
-def hit(x, dx, dy, px, py, qx, qy):
+def hit(x: float, dx: float, dy: float, px: float, py: float, qx: float, qy: float) -> float:
     """Where the ray from (x, 0) along (dx, dy) meets the edge p–q: its share from q."""
     ux, uy = px - qx, py - qy
     det = dx * uy - dy * ux
@@ -140,7 +190,7 @@ def hit(x, dx, dy, px, py, qx, qy):
 
 
 @kernel
-def rise(kind, sx, sy, x):
+def rise(kind: int, sx: float, sy: float, x: float) -> tuple[float, float]:
     """Direction of a window's ray through (x, 0)."""
     if kind == POINT:
         return x - sx, -sy
@@ -148,7 +198,19 @@ def rise(kind, sx, sy, x):
 
 
 @kernel
-def from_vertex(mesh, heap, distance, reach, theta, v, corner, total, begin, end, back):
+def from_vertex(
+    mesh: Mesh,
+    heap: Heap,
+    distance: Floats1,
+    reach: float,
+    theta: Floats2,
+    v: int,
+    corner: int,
+    total: float,
+    begin: float,
+    end: float,
+    back: Floats1,
+) -> None:
     """Windows from a vertex into directions ``begin`` … ``end`` of its fan; its neighbours."""
     faces, neighbours, _, lengths = mesh
     f, k = corner // 3, corner % 3
@@ -181,15 +243,29 @@ def from_vertex(mesh, heap, distance, reach, theta, v, corner, total, begin, end
 
 
 @kernel
-def reached(heap, distance, back, reach, v, d):
+def reached(heap: Heap, distance: Floats1, back: Floats1, reach: float, v: int, d: float) -> None:
     """A way of length ``d`` to a vertex: kept if it is the shortest so far."""
     if d < distance[v] - TINY and d <= reach:
         distance[v] = d
-        heapq.heappush(heap, (d, v, 0, VERTEX, 0.0, 0.0, 0.0, 0.0, 0.0))
+        window = local_vector(WINDOW)
+        for c in range(WINDOW):
+            window[c] = 0.0
+        window[0], window[1], window[3] = d, v, VERTEX
+        heap_push(heap, window)
 
 
 @kernel
-def bend_round(mesh, heap, distance, reach, theta, v, corner, total, back):
+def bend_round(
+    mesh: Mesh,
+    heap: Heap,
+    distance: Floats1,
+    reach: float,
+    theta: Floats2,
+    v: int,
+    corner: int,
+    total: float,
+    back: Floats1,
+) -> None:
     """Ways that bend round a vertex: those more than π from the way it was reached by."""
     neighbours = mesh[1]
     beta = back[v]
@@ -212,10 +288,21 @@ def bend_round(mesh, heap, distance, reach, theta, v, corner, total, back):
 
 
 @kernel
-def go_on(mesh, heap, distance, reach, theta, back, best, where, window):
+def go_on(
+    mesh: Mesh,
+    heap: Heap,
+    distance: Floats1,
+    reach: float,
+    theta: Floats2,
+    back: Floats1,
+    best: Floats2,
+    where: Floats2,
+    window: Floats1,
+) -> None:
     """One window through the face that it enters."""
     faces, _, _, lengths = mesh
-    _, f, k, kind, low, high, sx, sy, base = window
+    f, k, kind = int(window[1]), int(window[2]), int(window[3])
+    low, high, sx, sy, base = window[4], window[5], window[6], window[7], window[8]
     length = lengths[f, k]
     cx, cy = apex(lengths, f, k)
     ux, uy = rise(kind, sx, sy, low)
@@ -274,7 +361,18 @@ def go_on(mesh, heap, distance, reach, theta, back, best, where, window):
 
 
 @kernel
-def start_fan(mesh, heap, distance, reach, theta, v, corner, total, on_line, back):
+def start_fan(
+    mesh: Mesh,
+    heap: Heap,
+    distance: Floats1,
+    reach: float,
+    theta: Floats2,
+    v: int,
+    corner: int,
+    total: float,
+    on_line: Bools2,
+    back: Floats1,
+) -> None:
     """Ways from a vertex of the line that no ray square to its edges takes."""
     faces, neighbours, _, _ = mesh
     f, k = corner // 3, corner % 3
@@ -293,43 +391,89 @@ def start_fan(mesh, heap, distance, reach, theta, v, corner, total, on_line, bac
         from_vertex(mesh, heap, distance, reach, theta, v, corner, total, begin, end, back)
 
 
-@kernel
-def spread(mesh, on_line, source, reach, most, rounds, distance, back):
-    """Fill ``distance`` (n,) from the border edges ``on_line`` (m, 3), vertices ``source`` (n,).
-
-    ``mesh``: faces, neighbours, number of the shared edge in each neighbour, and lengths of
-    the sides, all (m, 3). ``rounds``: ``first``, ``theta`` and ``total`` of ``fans``. Also
-    fills ``back`` (n,), the direction each vertex was reached from, as ``theta``.
-    Distances past ``reach`` are ∞. Returns how far out all is known: ``reach``, or less
-    where ``most`` windows didn't do.
-    """
-    faces, _, _, lengths = mesh
-    first, theta, total = rounds
-    n, m = distance.size, faces.shape[0]
-    best, where = np.full((m, 3), np.inf), np.zeros((m, 3))
-    # an empty list whose type numba knows
-    heap = [(0.0, np.int64(0), np.int64(0), VERTEX, 0.0, 0.0, 0.0, 0.0, 0.0)]
-    heap.clear()
-    for v in range(n):
+@entry(writes="heap distance back")
+def begin(
+    mesh: Mesh,
+    on_line: Bools2,
+    source: Bools1,
+    reach: float,
+    first: Ints1,
+    theta: Floats2,
+    total: Floats1,
+    heap: Heap,
+    distance: Floats1,
+    back: Floats1,
+) -> None:
+    """Enter the windows that set off from the border edges ``on_line`` (m, 3) and from the
+    vertices ``source`` (n,); the other arguments as in ``spread``."""
+    for v in range(distance.size):
         distance[v] = 0.0 if source[v] else np.inf
-    for f in range(m):
+    for f in range(on_line.shape[0]):
         for k in range(3):
             if on_line[f, k]:
-                whole = lengths[f, k]
-                push(heap, faces, lengths, distance, reach, f, k, RAYS, 0.0, whole, 0.0, 1.0, 0.0)
-    for v in range(n):
+                whole = mesh.lengths[f, k]
+                push(
+                    heap,
+                    mesh.faces,
+                    mesh.lengths,
+                    distance,
+                    reach,
+                    f,
+                    k,
+                    RAYS,
+                    0.0,
+                    whole,
+                    0.0,
+                    1.0,
+                    0.0,
+                )
+    for v in range(distance.size):
         if source[v] and first[v] >= 0:
             start_fan(mesh, heap, distance, reach, theta, v, first[v], total[v], on_line, back)
-    count = 0
-    while len(heap) > 0:
-        window = heapq.heappop(heap)
-        count += 1
-        if count > most:
+
+
+@entry(writes="heap count distance back best where")
+def spread(
+    mesh: Mesh,
+    reach: float,
+    most: int,
+    room: int,
+    count: Ints1,
+    first: Ints1,
+    theta: Floats2,
+    total: Floats1,
+    heap: Heap,
+    distance: Floats1,
+    back: Floats1,
+    best: Floats2,
+    where: Floats2,
+) -> float:
+    """Fill ``distance`` (n,) by the windows that are in ``heap``, nearest first.
+
+    ``first``, ``theta`` and ``total`` as of ``fans``. Also fills ``back`` (n,), the direction
+    each vertex was reached from, as ``theta``; ``best`` and ``where`` (m, 3), infinite and 0 at
+    first, are the shortest ways seen to corners, by the edge they came through.
+    Distances past ``reach`` are infinite. Returns how far out all is known: ``reach``, or less
+    where ``most`` windows didn't do (``count`` (1,) of them are gone). NaN where less than
+    ``room`` is left in the heap: to be called again with a larger one.
+    """
+    window = local_vector(WINDOW)
+    while heap.used[0] > 0:
+        if heap.used[0] + room > heap.rows.shape[0]:
+            return np.nan
+        heap_pop(heap, window)
+        count[0] += 1
+        if count[0] > most:
             return window[0]
-        if window[3] == VERTEX:
-            c = window[1]
+        if int(window[3]) == VERTEX:
+            c = int(window[1])
             if window[0] == distance[c]:
                 bend_round(mesh, heap, distance, reach, theta, c, first[c], total[c], back)
         else:
             go_on(mesh, heap, distance, reach, theta, back, best, where, window)
     return reach
+
+
+def most_pushed(faces: np.ndarray) -> int:
+    """How many windows one may send out at most: those into a fan, twice."""
+    return 6 * (int(np.bincount(faces.ravel()).max()) + 1) + 3

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 from scipy.sparse.csgraph import connected_components
 
-from drape.cloth.cells import KNOWN, LOCKED
+from drape.cloth.grid import KNOWN, LOCKED
 from drape.cloth.net import Net
 from drape.errors import Finding, place_text
 from drape.geometry.surface import Bools, Floats, Surface, unit

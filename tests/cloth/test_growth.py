@@ -5,16 +5,14 @@ must hold whatever the rule: all is covered, the spacing doesn't matter, and a m
 symmetric about the bisector plane gets a symmetric net.
 """
 
-import heapq
-
-import numba
 import numpy as np
 import pytest
 from draped import drape_piece, gap
 
-from drape.cloth.cells import KNOWN, OUTSIDE, UNKNOWN, Grid
-from drape.cloth.growth import push, push_rest
+from drape.cloth.frontier import SEED, push, push_rest
+from drape.cloth.grid import KNOWN, OUTSIDE, UNKNOWN, make_grid
 from drape.geometry import shapes
+from drape.geometry.heap import check_room, heap_pop, make_heap
 from drape.geometry.kernels import ROW
 
 BEND, SECTION = 80.0, 25.0
@@ -75,19 +73,20 @@ def test_grown_parts_are_symmetric_with_laps_and_set_backs(allowance):
     assert min(gap(bias, swapped), gap(bias, -swapped)) <= 0.03
 
 
-@numba.njit
 def pops(grid, level, i):
     """How many seeds are taken out until none is left, where no column can be grown."""
-    p, q = grid.state.shape
-    heap, entered = [(np.inf, 0, 0, -1)], np.zeros((p, q, 4), np.bool_)
+    p, q = len(grid.u), len(grid.v)
+    heap, entered, seed = make_heap(10**5, SEED), np.zeros((p, q, 4), np.bool_), np.empty(SEED)
     push(grid, i, q // 2, heap, entered, i, q // 2, 0)
     count = 0
-    while heap[0][3] >= 0 and count < 10**6:
-        _, i, j, way = heapq.heappop(heap)
-        entered[i, j, way] = False
+    while heap.used[0]:
+        heap_pop(heap, seed)
+        node, way = divmod(int(seed[1]), 4)
+        entered[node // q, node % q, way] = False
         count += 1
-        grid.state[i + 1, j] = OUTSIDE
-        push_rest(grid, level, i, q // 2, heap, entered, i, j, way)
+        grid.state[node + q] = OUTSIDE
+        push_rest(grid, level, i, q // 2, heap, entered, node // q, node % q, way)
+    check_room(heap)
     return count
 
 
@@ -97,7 +96,7 @@ def test_seeds_that_fail_one_by_one_dont_fill_the_memory():
     along, across = 3, 41
     state = np.full((along, across), UNKNOWN, np.int8)
     state[1] = KNOWN
-    grid = Grid(
+    grid = make_grid(
         np.arange(along, dtype=float), np.arange(across, dtype=float),
         np.zeros((along, across, ROW)), np.zeros((along, across), np.int64), state,
         np.zeros((along, across), np.bool_),

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from drape.cloth.cells import KNOWN, Grid
+from drape.cloth.grid import KNOWN, make_grid
 from drape.cloth.occupancy import NEIGHBOURS, SAME_SHEET, add_node, is_taken, make_occupancy
 from drape.geometry import shapes
 from drape.geometry.kernels import ROW, is_crease
@@ -22,7 +22,7 @@ def crumpled(seed):
     normals = rng.normal(size=(SIDE, SIDE, 3))
     rows[..., 3:6] = normals / np.linalg.norm(normals, axis=2, keepdims=True)
     state = np.full((SIDE, SIDE), KNOWN, np.int8)
-    return Grid(u, u, rows, np.zeros((SIDE, SIDE), np.int64), state, state == 0)
+    return make_grid(u, u, rows, np.zeros((SIDE, SIDE), np.int64), state, state == 0)
 
 
 @pytest.mark.parametrize("sheets", [0, 4])
@@ -30,21 +30,24 @@ def crumpled(seed):
 def test_taken_is_what_a_look_at_every_node_says(seed, sheets):
     """With sheets: nodes on faces whose numbers differ by two or more aren't in the way."""
     rng = np.random.default_rng(seed + 20)
-    grid = crumpled(seed)._replace(faces=rng.integers(0, max(sheets, 1), (SIDE, SIDE)))
+    faces = rng.integers(0, max(sheets, 1), SIDE * SIDE)
+    grid = crumpled(seed)._replace(faces=faces)
     numbers = np.arange(sheets, dtype=np.int8)
     known = np.argwhere(np.random.default_rng(seed + 9).random((SIDE, SIDE)) < 0.6)
     occupancy = make_occupancy(SIDE * SIDE, NEAR, numbers)
-    for i, j in known:
-        add_node(occupancy, grid, i, j)
-    points, normals = grid.rows[known[:, 0], known[:, 1], :3], grid.rows[*known.T, 3:6]
+    places = known[:, 0] * SIDE + known[:, 1]
+    for n in places:
+        add_node(occupancy, grid, n)
+    points, normals = grid.rows[places, :3], grid.rows[places, 3:6]
     answers = []
     for i, j in np.ndindex(SIDE, SIDE):
-        row = grid.rows[i, j]
+        n = i * SIDE + j
+        row = grid.rows[n]
         other = np.abs(known - (i, j)).max(axis=1) > NEIGHBOURS
         near = np.linalg.norm(points - row[:3], axis=1) < NEAR
-        near &= np.abs(grid.faces[*known.T] - grid.faces[i, j]) <= 1
+        near &= np.abs(faces[places] - faces[n]) <= 1
         wanted = bool((other & near & (normals @ row[3:6] > SAME_SHEET)).any())
-        assert is_taken(occupancy, grid, i, j, row, grid.faces[i, j]) == wanted
+        assert is_taken(occupancy, grid, n, row, faces[n]) == wanted
         answers.append(wanted)
     assert 0.1 < np.mean(answers) < 0.9
 
@@ -65,10 +68,10 @@ def test_buckets_that_are_shared_lose_nothing(count, box):
     rows[..., :3] = rng.uniform(-0.5 * box, 0.5 * box, size=(count, count, 3))
     rows[..., 3:6] /= np.linalg.norm(rows[..., 3:6], axis=-1, keepdims=True)
     u, state = np.arange(float(count)), np.full((count, count), KNOWN, np.int8)
-    grid = Grid(u, u, rows, np.zeros((count, count), np.int64), state, state == 0)
+    grid = make_grid(u, u, rows, np.zeros((count, count), np.int64), state, state == 0)
     occupancy = make_occupancy(count * count, 0.9, np.empty(0, np.int8))
-    for i, j in np.ndindex(count, count):
-        add_node(occupancy, grid, i, j)
+    for n in range(count * count):
+        add_node(occupancy, grid, n)
     if count == 100:
         assert (occupancy.keys >= 0).mean() > 0.8
     answers = []
@@ -80,6 +83,6 @@ def test_buckets_that_are_shared_lose_nothing(count, box):
         far = np.maximum(abs(a - i), abs(b - j)) > NEIGHBOURS
         near = np.linalg.norm(rows[..., :3] - row[:3], axis=-1) < 0.9
         wanted = bool((far & near & (rows[..., 3:6] @ row[3:6] > SAME_SHEET)).any())
-        assert is_taken(occupancy, grid, i, j, row, 0) == wanted
+        assert is_taken(occupancy, grid, i * count + j, row, 0) == wanted
         answers.append(wanted)
     assert 0.02 < np.mean(answers) < 0.98

@@ -12,7 +12,7 @@ import pytest
 from draped import drape_piece, place, sheet
 
 import drape.layup.piece as piece_module
-from drape.cloth.cells import KNOWN
+from drape.cloth.grid import KNOWN
 from drape.geometry import shapes
 from drape.geometry.patches import place_near
 from drape.geometry.surface import build, unit
