@@ -10,6 +10,7 @@ import drape.pieces
 from drape.beds import laid_on, make_beds
 from drape.errors import AccuracyError, place_text
 from drape.layup.piece import make_piece
+from drape.mould.closedmould import ClosedMould
 from drape.pieces import make_ply
 
 BED = object()
@@ -102,7 +103,7 @@ def test_the_demos_first_upper_ply_closes_on_a_finer_net():
     made = results.plies[3]
     assert made.piece.options.spacing == pytest.approx(0.8)
     assert "refused at a spacing of 1 mm" in " ".join(f.message for f in made.findings)
-    laid = laid_on(results.job, made.ply, make_beds(results.job, results.mould))
+    laid = laid_on(results.job, made.ply, make_beds(results.job, ClosedMould(results.mould)))
     coarse = replace(made.piece.options, spacing=1.0)
     again = make_piece(made.piece.region, coarse, made.ply.name, laid)
     assert again.checks.closure > again.checks.closure_limit
