@@ -12,7 +12,7 @@ import numpy as np
 import pyvista as pv
 from scipy.spatial import cKDTree
 
-from drape.geometry.surface import Floats
+from drape.geometry.arrays import Floats
 from viewers.colours import colour_map
 
 MOULD, PAPER, INK = "#d6d0c4", "#f6f3ec", "#22303a"

@@ -23,11 +23,8 @@ from scipy import sparse
 from scipy.sparse.csgraph import connected_components
 
 from drape.errors import InputError
+from drape.geometry.arrays import Bools, Floats, Ints
 from drape.geometry.fitting import fit_quadrics
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 
 EASE = 0.5  # mm of height per mm along the surface, beside a place too tight for it
 FOLDING = 0.9  # of the radius: how near a parallel surface comes to folding over

@@ -1,0 +1,10 @@
+"""Kinds of arrays. Apart, so that what only names them loads nothing else."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
