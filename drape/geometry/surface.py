@@ -18,27 +18,18 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import sparse
 from scipy.sparse.csgraph import connected_components
 
 from drape.errors import InputError
-from drape.geometry.arrays import Bools, Floats, Ints
+from drape.geometry.arrays import Bools, Floats, Ints, readonly
 from drape.geometry.fitting import fit_quadrics
 
 EASE = 0.5  # mm of height per mm along the surface, beside a place too tight for it
 FOLDING = 0.9  # of the radius: how near a parallel surface comes to folding over
 # between the angles of a 12-gon's and a 13-gon's facets: at their own, rounding would decide
 CREASE_ANGLE = np.radians(29.0)
-
-
-def readonly(array: ArrayLike, dtype: type | None = None) -> NDArray:
-    """A read-only, C-ordered copy-if-needed of ``array``."""
-    out = np.ascontiguousarray(array, dtype=dtype)
-    if out.flags.writeable:
-        out = out.copy() if out is array else out
-        out.setflags(write=False)
-    return out
 
 
 @dataclass(frozen=True)
