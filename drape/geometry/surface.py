@@ -164,6 +164,7 @@ def build(
     *,
     crease_angle: float = CREASE_ANGLE,
     corner_normals: ArrayLike | None = None,
+    fitted: bool = True,
 ) -> Surface:
     """Make a ``Surface``: adjacency, creases, sectors, fitted normals and curvatures.
 
@@ -175,6 +176,9 @@ def build(
         Edges whose facets turn by more are creases.
     corner_normals : (m, 3, 3), optional
         Known normals, used in place of fitted ones.
+    fitted : bool
+        False where normals are given and nobody asks for curvatures and residuals: these are
+        NaN then, and the fit's time is saved.
 
     Raises
     ------
@@ -193,12 +197,16 @@ def build(
     normals = unit(face_vectors(v, f))
     crease = find_creases(normals, neighbours, crease_angle)
     sectors, sector_vertex = split_sectors(f, neighbours, crease)
-    fitted, curvatures, residual = fit_sectors(v[sector_vertex], sectors)
+    count = len(sector_vertex)
+    sector_normals = np.zeros((count, 3))
+    curvatures, residual = np.full((count, 2), np.nan), np.full(count, np.nan)
+    if fitted or corner_normals is None:
+        sector_normals, curvatures, residual = fit_sectors(v[sector_vertex], sectors)
     if corner_normals is not None:
-        given = np.zeros_like(fitted)
+        given = np.zeros((count, 3))
         np.add.at(given, sectors.ravel(), np.asarray(corner_normals, float).reshape(-1, 3))
-        fitted = unit(given)
-    arrays = (v, f, neighbours, crease, sectors, fitted, curvatures, residual)
+        sector_normals = unit(given)
+    arrays = (v, f, neighbours, crease, sectors, sector_normals, curvatures, residual)
     return Surface(*(readonly(a) for a in arrays))
 
 
