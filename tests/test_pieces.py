@@ -6,6 +6,7 @@ from types import SimpleNamespace
 import pytest
 from demo_run import demo_results
 
+import drape.layup.piece
 import drape.pieces
 from drape.beds import laid_on, make_beds
 from drape.errors import AccuracyError, place_text
@@ -22,7 +23,7 @@ def made_by(monkeypatch, outcome):
     demo_results()  # made before, and kept, with the real one
     asked = []
 
-    def make(region, options, name, laid=None):
+    def make(region, options, name, laid=None, like=None):
         asked.append((options.spacing, laid is not None))
         valid = outcome(options.spacing, laid is not None)
         if valid is None:
@@ -95,6 +96,21 @@ def test_no_piece_either_way_tells_of_the_other_half(monkeypatch):
     made_by(monkeypatch, lambda spacing, laid: None)
     with pytest.raises(AccuracyError, match=r"can't be had.*shorter laps"):
         made(laid=BED)
+
+
+def test_a_finer_net_is_laid_on_the_same_surface(monkeypatch):
+    """Past the edges too; only a coarse net needs more of it, to hold its rim."""
+    piece = demo_results().plies[0].piece
+    coarse = replace(piece, options=replace(piece.options, spacing=4.0))
+    calls, whole = [], drape.layup.piece.extend
+    monkeypatch.setattr(
+        drape.layup.piece, "extend", lambda *a, **k: calls.append(a) or whole(*a, **k)
+    )
+    again = make_piece(piece.region, piece.options, like=piece)
+    assert (again.extended is piece.extended, calls) == (True, [])
+    assert again.outlines[0].points == pytest.approx(piece.outlines[0].points, abs=1e-9)
+    made = make_piece(piece.region, replace(piece.options, spacing=2.0), like=coarse)
+    assert (made.extended is piece.extended, len(calls)) == (False, 1)
 
 
 def test_the_demos_first_upper_ply_closes_on_a_finer_net():
