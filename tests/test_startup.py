@@ -53,3 +53,13 @@ def test_new_writes_a_job_without_them(tmp_path):
     there = loaded(["new", str(MESHES / "rigger_lower.stl"), "-o", str(job)])
     assert job.is_file()
     assert there & (DRAWING | COMPUTING) == set()
+
+
+def test_pictures_are_drawn_without_what_computes():
+    """Each run starts a process for them."""
+    code = "import sys, viewers.render; print(*{n.partition('.')[0] for n in sys.modules})"
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True
+    ).stdout.split()
+    assert "pyvista" in done
+    assert {"numba", "scipy", "trimesh", "networkx"} & set(done) == set()
