@@ -1,7 +1,10 @@
 """Draws the README's picture from the demo: ``python docs/picture.py``."""
 
+import io
 import tempfile
 from pathlib import Path
+
+from PIL import Image
 
 from drape import pipeline, publish
 from drape.job import load_job
@@ -18,7 +21,8 @@ def main() -> None:
     images, findings = pictures({**scene, "plies": scene["plies"][PLY : PLY + 1]})
     for finding in findings:
         raise SystemExit(f"{finding.message}; {finding.remedy}")
-    Path(__file__).with_name("ply.png").write_bytes(images[0])
+    picture = Image.open(io.BytesIO(images[0]))
+    picture.save(Path(__file__).with_name("ply.png"), optimize=True)
 
 
 if __name__ == "__main__":

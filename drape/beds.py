@@ -6,34 +6,17 @@ Lengths in mm.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 
-from drape.errors import Finding, InputError
+from drape.errors import InputError
 from drape.job import Job, Ply
 from drape.joballowances import PlyAllowances, ply_allowance_defaults
 from drape.layup.laying import Bed, Cloth, laying_heights, make_bed
 from drape.layup.piece import MARGIN, Laid
 from drape.layup.plies import chosen_spacing
-from drape.mould.conform import conform
-from drape.mould.gaps import gap_limit
-from drape.mould.mould import Mould
+from drape.mould.closedmould import ClosedMould
 
 
-def closed_mould(mould: Mould, whole: Mould) -> tuple[Mould, tuple[Finding, ...]]:
-    """The mould with halves that fit each other vertex by vertex along the parting line.
-
-    ``whole`` is the mould as it was found: its meshes tell scans from CAD.
-    """
-    regions = {name: half.region for name, half in mould.halves.items()}
-    if len(regions) < 2 or not mould.runs:
-        return mould, ()
-    limit = gap_limit(half.region.surface for half in whole.halves.values())
-    regions, findings = conform(regions, limit=limit, findings=mould.findings)
-    halves = {name: replace(h, region=regions[name]) for name, h in mould.halves.items()}
-    return replace(mould, halves=halves), findings
-
-
-def make_beds(job: Job, mould: Mould) -> dict[str, Bed]:
+def make_beds(job: Job, closed: ClosedMould) -> dict[str, Bed]:
     """For each half with plies the closed mould seen from it; empty for one half alone.
 
     Raises
@@ -42,13 +25,14 @@ def make_beds(job: Job, mould: Mould) -> dict[str, Bed]:
         A lap goes past the middle of the other half's cavity, where laps from all sides
         meet, or a set-back past the middle of its own.
     """
-    if len(mould.halves) < 2 or not mould.runs:
+    if not closed.joined:
         return {}
+    mould = closed.mould
     at_runs = {
         name: [p for p in ply_allowance_defaults(job) if p.half == name] for name in mould.halves
     }
     beds = {}
-    for name, other in zip(mould.halves, reversed(mould.halves), strict=True):
+    for name in mould.halves:
         plies = [p for p in job.plies if p.half == name]
         if not plies:
             continue
@@ -56,7 +40,7 @@ def make_beds(job: Job, mould: Mould) -> dict[str, Bed]:
         spacing = max(p.spacing or chosen_spacing(region) for p in plies)
         widest = max(abs(x) for p in at_runs[name] for run in mould.runs for x in _ends(p, run))
         reach = widest + 1.0 + max(MARGIN, 4.0 * spacing)
-        beds[name] = make_bed(region, mould.halves[other].region, reach)
+        beds[name] = make_bed(closed, name, reach)
         _refuse_too_wide(job, at_runs[name], beds[name])
     return beds
 

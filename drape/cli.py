@@ -6,6 +6,9 @@ errors that spoil no piece or findings that ``[report] fail_on`` names, 0 done. 
 
 Reports go to standard output, errors and progress to standard error. The only file that
 prints.
+
+What only some commands need (the kernels, their libraries, those of the files that are written)
+takes seconds to import: the functions of those commands import it.
 """
 
 from __future__ import annotations
@@ -20,18 +23,19 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
-from typing import Any, NoReturn, TextIO
+from typing import TYPE_CHECKING, Any, NoReturn, TextIO
 
-from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
-
-from drape import clicloth, clitext, pipeline, publish
+from drape import clicloth, clitext
 from drape.compiling import machine
 from drape.errors import AccuracyError, Finding, InputError, PlywrightError
-from drape.job import MESH_SUFFIXES, UNITS, load_job, starter_job
 from drape.jobfile import write_new
+from drape.jobkeys import MESH_SUFFIXES, UNITS
+from drape.jobstarter import starter_job
 from drape.output.svg import to_svg
 from drape.shearresult import picture
+
+if TYPE_CHECKING:
+    from drape.results import Results
 
 DONE, RISKS, BAD_INPUT, NOT_SOLVED = 0, 1, 2, 3
 FAULT, INTERRUPTED, NO_READER = 70, 130, 141
@@ -186,11 +190,16 @@ def _run(args: argparse.Namespace) -> int:
 
 
 def _demo(args: argparse.Namespace) -> int:
+    from drape import publish
+
     job = publish.copy_demo(args.output / "job")
     return _run_job(job, args.output / "patterns", args)
 
 
 def _run_job(path: Path, folder: Path, args: argparse.Namespace) -> int:
+    from drape import pipeline, publish
+    from drape.job import load_job
+
     job = load_job(path)
     with _progress(args.quiet) as progress:
         results = pipeline.run(job, jobs=args.jobs, progress=progress)
@@ -213,7 +222,8 @@ def _run_job(path: Path, folder: Path, args: argparse.Namespace) -> int:
 
 
 def _view(args: argparse.Namespace) -> int:
-    # slow to import (GL, a server), and no other command needs them
+    from drape import pipeline
+    from drape.job import load_job
     from viewers import looking
 
     if not args.page:
@@ -259,6 +269,8 @@ def _seen_from(folder: Path, mesh: Path) -> Path:
 
 
 def _inspect(args: argparse.Namespace) -> int:
+    from drape import pipeline
+
     with _progress(args.quiet):
         found = pipeline.inspect(args.meshes, UNITS[args.units])
     findings = found["findings"]
@@ -316,8 +328,7 @@ def _progress(quiet: bool) -> Iterator[Callable[[str, int, int], None] | None]:
 
     Where there is none a line still says that kernels are being compiled: it takes a while.
     """
-    console = Console(stderr=True)
-    if quiet or not console.is_terminal:
+    if quiet or not sys.stderr.isatty():
         told: set[str] = set()
 
         def tell(what: str, _done: int, _total: int) -> None:
@@ -328,8 +339,16 @@ def _progress(quiet: bool) -> Iterator[Callable[[str, int, int], None] | None]:
         with _compiling_told(None if quiet else tell):
             yield None
         return
-    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
-    with Progress(*columns, TimeElapsedColumn(), console=console, transient=True) as bars:
+    from rich import progress as rich
+    from rich.console import Console
+
+    columns = (
+        rich.TextColumn("{task.description}"),
+        rich.BarColumn(),
+        rich.MofNCompleteColumn(),
+        rich.TimeElapsedColumn(),
+    )
+    with rich.Progress(*columns, console=Console(stderr=True), transient=True) as bars:
         tasks: dict[str, Any] = {}
 
         def report(stage: str, done: int, total: int) -> None:
@@ -351,9 +370,7 @@ def _compiling_told(listener: Callable[[str, int, int], None] | None) -> Iterato
         machine.listener = None
 
 
-def _tell_results(
-    results: pipeline.Results, title: str, files: Sequence[str], folder: Path
-) -> None:
+def _tell_results(results: Results, title: str, files: Sequence[str], folder: Path) -> None:
     _say(title)
     for line in clitext.ply_table(results.summary):
         _say(line)

@@ -15,8 +15,7 @@ from drape.clitext import aligned
 from drape.cloth.fabric import Fabric, fabric_from, shipped
 from drape.cloth.readings import FORCES
 from drape.errors import InputError
-from drape.job import UNITS
-from drape.jobkeys import NAME, Wrong, name
+from drape.jobkeys import NAME, UNITS, Wrong, name
 from drape.shearresult import fabric_entry
 from drape.sheartest import (
     METHODS,

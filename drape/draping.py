@@ -29,6 +29,7 @@ from drape.layup.plies import (
     warp_direction,
     zero_direction,
 )
+from drape.mould.closedmould import ClosedMould
 from drape.mould.mould import Mould
 from drape.mould.region import Region
 from drape.pieces import make_ply, without_place
@@ -42,16 +43,16 @@ Progress = Callable[[str, int, int], None]
 
 def drape_all(
     job: Job,
-    mould: Mould,
+    closed: ClosedMould,
     fields: Mapping[str, Floats | None],
     jobs: int | None,
     tell: Progress,
     steps: int,
 ) -> tuple[PlyResult, ...]:
     """All plies, on as many threads as there are: in the job's order, then what lies across."""
-    regions = {name: half.region for name, half in mould.halves.items()}
+    regions = {name: half.region for name, half in closed.mould.halves.items()}
     heights = _heights(job)
-    beds = make_beds(job, mould)
+    beds = make_beds(job, closed)
     prepared, errors = [], []
     for ply, allowances in zip(job.plies, ply_allowance_defaults(job), strict=True):
         region = regions[ply.half]
@@ -64,8 +65,8 @@ def drape_all(
     if errors:
         raise InputErrors(errors) if len(errors) > 1 else errors[0]
     across: list[PreparedStrip | PreparedWrap] = [
-        *prepare_strips(job, mould),
-        *prepare_wraps(job, mould),
+        *prepare_strips(job, closed),
+        *prepare_wraps(job, closed),
     ]
     done = len(job.halves) + 1
     out = []

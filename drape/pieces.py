@@ -68,7 +68,8 @@ def _made(region: Region, options: PieceOptions, ply: Ply, laid: Laid | None) ->
     for factor in FINER if ply.spacing is None else ():
         finer = replace(options, spacing=factor * options.spacing)
         try:
-            piece = make_piece(region, finer, ply.name, laid)
+            like = None if isinstance(first, AccuracyError) else first
+            piece = make_piece(region, finer, ply.name, laid, like)
         except AccuracyError:
             continue
         if piece.valid:

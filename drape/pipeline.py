@@ -9,7 +9,6 @@ from typing import Any
 
 import numpy as np
 
-from drape.beds import closed_mould
 from drape.cloth.kinds import kind_findings
 from drape.clothrisks import (
     bridging_findings,
@@ -34,6 +33,7 @@ from drape.layup.plies import (
     hollow_fields,
     zero_directions,
 )
+from drape.mould.closedmould import ClosedMould, closed_mould
 from drape.mould.filefaces import file_faces
 from drape.mould.inspection import Inspection, inspect_half
 from drape.mould.mould import Mould, find_mould
@@ -94,12 +94,13 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
     mould, trimmed = _trimmed(mould, job)
     findings += trimmed
     steps += len(run_strips(job, mould)) + len(run_wraps(job, mould)) + (wanted(job) is not None)
-    mould, fitted = closed_mould(mould, found_mould)
+    closed, fitted = closed_mould(mould, found_mould)
+    mould = closed.mould
     findings += fitted
     inspections = _inspections(mould)
     regions = {name: half.region for name, half in mould.halves.items()}
     fields = hollow_fields(regions, [m.name for m in mould.mouths])
-    plies = drape_all(job, mould, fields, jobs, tell, steps)
+    plies = drape_all(job, closed, fields, jobs, tell, steps)
     findings += [f for p in plies for f in p.findings]
     bridges = [(p.ply, p.risks.bridging) for p in plies if p.risks is not None]
     findings += bridging_findings(job, bridges)
@@ -113,7 +114,7 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
     closing = _closing(job, mould, plies)
     if wanted(job) is not None:
         tell("searching starts for the yarns", steps - 1, steps)
-        closing = _with_search(closing, job, mould, fields, plies, jobs)
+        closing = _with_search(closing, job, closed, fields, plies, jobs)
     findings += closing.findings
     plies = _snipped(plies, closing)
     joint = records.joint_record(joints, job.bench.placement, schedules)
@@ -179,13 +180,13 @@ def _closing(job: Job, mould: Mould, plies: Sequence[PlyResult]) -> Closing:
 def _with_search(
     closing: Closing,
     job: Job,
-    mould: Mould,
+    closed: ClosedMould,
     fields: Mapping[str, Floats | None],
     plies: Sequence[PlyResult],
     jobs: int | None,
 ) -> Closing:
     """Closing with the starts that serve the yarns best."""
-    searches = searches_of(job, mould, fields, closing.runs, _ply_pieces(plies), jobs)
+    searches = searches_of(job, closed, fields, closing.runs, _ply_pieces(plies), jobs)
     told = (*closing.findings, *search_findings(job, searches))
     return replace(closing, searches=searches, findings=told)
 

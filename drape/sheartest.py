@@ -26,7 +26,7 @@ from drape.cloth.measured import (
 )
 from drape.cloth.readings import FORCES, LENGTHS, Column, Readings, read_columns
 from drape.errors import Finding, InputError
-from drape.geometry.surface import Floats
+from drape.geometry.arrays import Floats
 from drape.output.paths import plain
 
 METHODS: Mapping[str, str] = {

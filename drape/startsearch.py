@@ -26,6 +26,7 @@ from drape.layup.plies import zero_direction
 from drape.layup.starts import opposite, spread_starts
 from drape.layup.yarn_match import Goal
 from drape.layup.yarn_search import Each, FixedPly, Search, search_start
+from drape.mould.closedmould import ClosedMould
 from drape.mould.mould import Mould
 
 STARTS = 12  # places spread over a half
@@ -40,7 +41,7 @@ class _Pair:
 
 def searches_of(
     job: Job,
-    mould: Mould,
+    closed: ClosedMould,
     fields: Mapping[str, Floats | None],
     closings: Mapping[str, RunClosing],
     pieces: Mapping[str, Piece],
@@ -58,10 +59,10 @@ def searches_of(
     goal = wanted(job)
     if goal is None:
         return ()
-    beds = make_beds(job, mould)
+    beds = make_beds(job, closed)
     with ThreadPoolExecutor(max_workers=jobs or os.cpu_count() or 1) as pool:
         return tuple(
-            _searched(job, mould, fields, beds, pieces, pair, goal, pool.map)
+            _searched(job, closed.mould, fields, beds, pieces, pair, goal, pool.map)
             for pair in _pairs(job, closings, pieces)
         )
 

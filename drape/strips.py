@@ -21,6 +21,7 @@ from drape.layup.piece import Piece, PieceOptions
 from drape.layup.plies import at_vertex, chosen_spacing, place_of, warp_direction
 from drape.layup.strips import Layer, stack_heights
 from drape.mould.bands import Band, cut_band
+from drape.mould.closedmould import ClosedMould
 from drape.mould.mould import Mould
 from drape.mould.region import Region
 
@@ -107,7 +108,7 @@ def lapping_half(job: Job, mould: Mould, run: str) -> str | None:
     return joint_half(job, mould, run) if lap_half is None and joined else lap_half
 
 
-def prepare_strips(job: Job, mould: Mould) -> tuple[PreparedStrip, ...]:
+def prepare_strips(job: Job, closed: ClosedMould) -> tuple[PreparedStrip, ...]:
     """The bands, starts, warps and heights of all strips.
 
     Raises
@@ -115,8 +116,9 @@ def prepare_strips(job: Job, mould: Mould) -> tuple[PreparedStrip, ...]:
     InputError
         A strip that is too wide, or along a run that comes back to itself.
     """
+    mould = closed.mould
     strips = run_strips(job, mould)
-    beds = {own: closed_bed(job, mould, own) for own in dict.fromkeys(s.own for s in strips)}
+    beds = {own: closed_bed(job, closed, own) for own in dict.fromkeys(s.own for s in strips)}
     out, errors = [], _wrong_halves(job, mould, strips)
     for number, each in enumerate(strips):
         where = job.where("joint", "strips", each.strip.index)
@@ -145,17 +147,15 @@ def _wrong_halves(job: Job, mould: Mould, strips: tuple[RunStrip, ...]) -> list[
     ]
 
 
-def closed_bed(job: Job, mould: Mould, own: str) -> Bed:
+def closed_bed(job: Job, closed: ClosedMould, own: str) -> Bed:
     """The closed mould from one half, measured as far as strips, seams and laps go."""
-    other = next(name for name in mould.halves if name != own)
-    region = mould.halves[own].region
     ends = [s.width for s in job.strips] + [w.overlap for w in job.wraps]
     for ply in ply_allowance_defaults(job):
-        for run in mould.runs:
+        for run in closed.mould.runs:
             allowance = ply.of(run, "parting")
             values = allowance.values if isinstance(allowance, Stations) else (allowance,)
             ends += [abs(value) for value in values]
-    return make_bed(region, mould.halves[other].region, max(ends) + 1.0)
+    return make_bed(closed, own, max(ends) + 1.0)
 
 
 def _prepared(

@@ -27,6 +27,7 @@ from drape.layup.plies import (
     zero_direction,
 )
 from drape.layup.strips import Layer, stack_heights
+from drape.mould.closedmould import ClosedMould
 from drape.mould.mould import Mould
 from drape.mould.region import Region
 from drape.mould.wrapping import Wrap, cut_wrap, distance_past_slit
@@ -86,7 +87,7 @@ def run_wraps(job: Job, mould: Mould) -> tuple[RunWrap, ...]:
     return tuple(out)
 
 
-def prepare_wraps(job: Job, mould: Mould) -> tuple[PreparedWrap, ...]:
+def prepare_wraps(job: Job, closed: ClosedMould) -> tuple[PreparedWrap, ...]:
     """The regions, starts, warps and heights of all wrapped plies.
 
     Raises
@@ -95,12 +96,12 @@ def prepare_wraps(job: Job, mould: Mould) -> tuple[PreparedWrap, ...]:
         A hollow that is no tube with two mouths, an overlap that goes past its half, a start
         that isn't on the cavity.
     """
-    wraps = run_wraps(job, mould)
+    wraps = run_wraps(job, closed.mould)
     out, errors = [], list[InputError]()
     for number, each in enumerate(wraps):
         where = job.where("joint", "wraps", each.wrapped.index)
         try:
-            out.append(_prepared(job, mould, wraps, number, where))
+            out.append(_prepared(job, closed, wraps, number, where))
         except InputError as error:
             details = {"value": error.value, "limit": error.limit, "remedy": error.remedy}
             errors.append(InputError(error.what, where=where, **details))
@@ -137,11 +138,11 @@ def other_start(
 
 
 def _prepared(
-    job: Job, mould: Mould, wraps: tuple[RunWrap, ...], number: int, where: str
+    job: Job, closed: ClosedMould, wraps: tuple[RunWrap, ...], number: int, where: str
 ) -> PreparedWrap:
-    each = wraps[number]
-    wrapped, own = each.wrapped, mould.halves[each.own].region
-    bed = closed_bed(job, mould, each.own)
+    each, mould = wraps[number], closed.mould
+    wrapped, own = each.wrapped, closed.region(each.own)
+    bed = closed_bed(job, closed, each.own)
     thickness = wrapped.fabric.thickness
     heights = stack_heights(bed, _layers(job, mould, wraps, number, bed), thickness)
     step = _step(bed, wrapped, thickness)

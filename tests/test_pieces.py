@@ -6,10 +6,12 @@ from types import SimpleNamespace
 import pytest
 from demo_run import demo_results
 
+import drape.layup.piece
 import drape.pieces
 from drape.beds import laid_on, make_beds
 from drape.errors import AccuracyError, place_text
 from drape.layup.piece import make_piece
+from drape.mould.closedmould import ClosedMould
 from drape.pieces import make_ply
 
 BED = object()
@@ -21,7 +23,7 @@ def made_by(monkeypatch, outcome):
     demo_results()  # made before, and kept, with the real one
     asked = []
 
-    def make(region, options, name, laid=None):
+    def make(region, options, name, laid=None, like=None):
         asked.append((options.spacing, laid is not None))
         valid = outcome(options.spacing, laid is not None)
         if valid is None:
@@ -96,13 +98,28 @@ def test_no_piece_either_way_tells_of_the_other_half(monkeypatch):
         made(laid=BED)
 
 
+def test_a_finer_net_is_laid_on_the_same_surface(monkeypatch):
+    """Past the edges too; only a coarse net needs more of it, to hold its rim."""
+    piece = demo_results().plies[0].piece
+    coarse = replace(piece, options=replace(piece.options, spacing=4.0))
+    calls, whole = [], drape.layup.piece.extend
+    monkeypatch.setattr(
+        drape.layup.piece, "extend", lambda *a, **k: calls.append(a) or whole(*a, **k)
+    )
+    again = make_piece(piece.region, piece.options, like=piece)
+    assert (again.extended is piece.extended, calls) == (True, [])
+    assert again.outlines[0].points == pytest.approx(piece.outlines[0].points, abs=1e-9)
+    made = make_piece(piece.region, replace(piece.options, spacing=2.0), like=coarse)
+    assert (made.extended is piece.extended, len(calls)) == (False, 1)
+
+
 def test_the_demos_first_upper_ply_closes_on_a_finer_net():
     """At 1 mm its net misses its own closure by more than the limit; at 0.8 mm it doesn't."""
     results = demo_results()
     made = results.plies[3]
     assert made.piece.options.spacing == pytest.approx(0.8)
     assert "refused at a spacing of 1 mm" in " ".join(f.message for f in made.findings)
-    laid = laid_on(results.job, made.ply, make_beds(results.job, results.mould))
+    laid = laid_on(results.job, made.ply, make_beds(results.job, ClosedMould(results.mould)))
     coarse = replace(made.piece.options, spacing=1.0)
     again = make_piece(made.piece.region, coarse, made.ply.name, laid)
     assert again.checks.closure > again.checks.closure_limit

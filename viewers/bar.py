@@ -21,7 +21,7 @@ def with_bar(image: Image.Image, scene: dict[str, Any], ply: dict[str, Any]) -> 
     out = Image.new("RGB", (width, height + HEIGHT), PAPER)
     out.paste(image, (0, 0))
     draw = ImageDraw.Draw(out)
-    large, small = _font(22), _font(17)
+    large, small = font(22), font(17)
     draw.text((SIDE, height + 14), ply["name"], fill=INK, font=large)
     figures = ply["figures"]
     text = f"{ply['fabric']}, {ply['angle_deg']:g}°, greatest shear {figures['max_shear_deg']:.1f}°"
@@ -45,6 +45,6 @@ def with_bar(image: Image.Image, scene: dict[str, Any], ply: dict[str, Any]) -> 
     return out
 
 
-def _font(size: int) -> ImageFont.FreeTypeFont:
+def font(size: int) -> ImageFont.FreeTypeFont:
     """The font that comes with matplotlib: the same letters on every machine."""
     return ImageFont.truetype(Path(matplotlib.get_data_path()) / "fonts/ttf/DejaVuSans.ttf", size)

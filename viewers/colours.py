@@ -13,7 +13,7 @@ import numpy as np
 from matplotlib import colormaps
 from matplotlib.colors import Colormap
 
-from drape.geometry.surface import Floats, Ints
+from drape.geometry.arrays import Floats, Ints
 
 NAME = "cividis"
 LEAST_RANGE = 5.0  # degrees: a ply without shear shouldn't look as if it had some

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import json
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -16,40 +18,49 @@ import pyvista as pv
 from PIL import Image
 
 from viewers.bar import with_bar
-from viewers.drawing3d import PAPER, half_of, look_in, show_mould, show_ply, show_runs
+from viewers.drawing3d import PAPER, clear_ply, half_of, look_in, show_mould, show_ply, show_runs
 from viewers.packing import unpacked
 
 SIZE = (1200, 800)
-Picture = Image.Image
+QUICK = 1  # of zlib: whoever keeps a picture packs it anew
 
 
-def picture(
-    scene: dict[str, Any], ply: dict[str, Any], size: tuple[int, int] = SIZE
-) -> Image.Image:
-    """One ply in its half of the mould, with the bar of its shear below."""
+@contextmanager
+def canvas(size: tuple[int, int] = SIZE) -> Iterator[Any]:
+    """A plotter without a screen, for any number of pictures: each one's shaders take time."""
     plotter: Any = pv.Plotter(off_screen=True, window_size=list(size), lighting="light kit")
     try:
         plotter.set_background(PAPER)
-        show_mould(plotter, half_of(scene, ply))
-        show_ply(plotter, ply, scene["range_deg"])
-        show_runs(plotter, scene["runs"])
-        look_in(plotter, ply)
         plotter.enable_anti_aliasing("ssaa")
-        pixels = np.asarray(plotter.screenshot(return_img=True))
+        yield plotter
     finally:
         plotter.close()
+
+
+def picture(plotter: Any, scene: dict[str, Any], ply: dict[str, Any]) -> Image.Image:
+    """One ply in its half of the mould, with the bar of its shear below."""
+    plotter.suppress_rendering = True  # else every line that is added draws all of it
+    clear_ply(plotter)
+    show_mould(plotter, half_of(scene, ply))
+    show_ply(plotter, ply, scene["range_deg"])
+    show_runs(plotter, scene["runs"])
+    look_in(plotter, ply)
+    plotter.suppress_rendering = False
+    plotter.render()
+    pixels = np.asarray(plotter.screenshot(return_img=True))
     return with_bar(Image.fromarray(pixels), scene, ply)
 
 
 def main(scene_file: str, folder: str) -> int:
     """Write ``<number>.png`` for each ply that has a sheet and none yet, each whole or not."""
     scene = unpacked(json.loads(Path(scene_file).read_text(encoding="utf-8")))
-    for number, ply in enumerate(scene["plies"]):
-        path = Path(folder) / f"{number}.png"
-        if ply["sheet"] is not None and not path.exists():
-            part = path.with_suffix(".part")
-            picture(scene, ply).save(part, format="png", optimize=True)
-            part.replace(path)
+    with canvas() as plotter:
+        for number, ply in enumerate(scene["plies"]):
+            path = Path(folder) / f"{number}.png"
+            if ply["sheet"] is not None and not path.exists():
+                part = path.with_suffix(".part")
+                picture(plotter, scene, ply).save(part, format="png", compress_level=QUICK)
+                part.replace(path)
     return 0
 
 

@@ -17,11 +17,12 @@ from typing import Literal
 import numpy as np
 import shapely
 from scipy.ndimage import label
+from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry as Geometry
 
 from drape.cloth.net import Net
 from drape.cloth.yarns import Run, Yarn, bends, laid_below, tight_runs, yarn_samples
-from drape.geometry.surface import Floats, Ints, Surface, readonly
+from drape.geometry.surface import Bools, Floats, Ints, Surface, readonly
 
 LEAST_RADIUS = 3.0  # mm; common practice
 LEAST_HEIGHT = 0.02  # mm: a tenth of a thin ply; a gap that low isn't one
@@ -108,9 +109,10 @@ def bridging_zones(
     tight = _tight_faces(base, max(limit, least))
     shapely.prepare(own)
     inner, outer = list[_Placed](), list[_Placed]()
+    near = _nodes_near(net, tight)
     for name in FAMILIES:
         across, along = (net.v, net.u) if name == "warp" else (net.u, net.v)
-        for j, yarn in _sampled(net, name, least / SAMPLES):
+        for j, yarn in _sampled(net, name, least / SAMPLES, near):
             if not tight[yarn.faces[yarn.faces >= 0]].any():
                 continue
             inside = _inside(yarn, float(across[j]), name, own)
@@ -123,11 +125,30 @@ def bridging_zones(
     return tuple(sorted(out, key=lambda z: (z.kind == "convex", -z.height)))
 
 
-def _sampled(net: Net, name: Family, step: float) -> Iterator[tuple[int, Yarn]]:
-    """Each yarn of a family with its number, a few at a time: samples are many, memory isn't."""
-    count = len(net.v) if name == "warp" else len(net.u)
-    for first in range(0, count, TOGETHER):
-        which = np.arange(first, min(first + TOGETHER, count))
+def _nodes_near(net: Net, faces: Bools) -> Bools:
+    """(p, q) nodes from which a sample of a yarn may lie on one of the faces (m,).
+
+    Yarns without one needn't be sampled, which takes as long as to lay them.
+    """
+    out = np.zeros(net.known.shape, dtype=bool)
+    corners = net.surface.vertices[net.surface.faces[faces]]
+    if not len(corners):
+        return out
+    longest = float(np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).max())
+    # on flat facets half a cell and longest/√3 would do
+    reach = max(float(np.diff(net.u).max()), float(np.diff(net.v).max())) + longest
+    tree = cKDTree(corners.reshape(-1, 3))
+    gap = tree.query(net.points[net.known], distance_upper_bound=reach)[0]
+    out[net.known] = np.isfinite(gap)
+    return out
+
+
+def _sampled(net: Net, name: Family, step: float, near: Bools) -> Iterator[tuple[int, Yarn]]:
+    """Each yarn of a family that has a node ``near``, with its number, a few at a time: samples
+    are many, memory isn't."""
+    wanted = np.flatnonzero(near.any(axis=0 if name == "warp" else 1))
+    for first in range(0, len(wanted), TOGETHER):
+        which = wanted[first : first + TOGETHER]
         yield from zip(which.tolist(), yarn_samples(net, step, name, which), strict=True)
 
 

@@ -28,7 +28,7 @@ import numpy as np
 
 from drape.cloth.measured import ShearCurve
 from drape.errors import InputError
-from drape.geometry.surface import Floats
+from drape.geometry.arrays import Floats
 
 CELLS = 400
 EASY, STIFF = 0.25, 0.15  # of the shear reached: the stretches that tangents are laid to

@@ -20,7 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from drape.errors import InputError
-from drape.geometry.surface import Floats, readonly
+from drape.geometry.arrays import Floats, readonly
 
 SLENDER = 2.0  # least length over width of a bias strip: common practice
 BACKLASH = 0.01  # of the whole travel: how far a reading may fall back, a choice of our own

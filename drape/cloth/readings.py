@@ -19,7 +19,7 @@ from types import MappingProxyType
 import numpy as np
 
 from drape.errors import InputError
-from drape.geometry.surface import Floats, readonly
+from drape.geometry.arrays import Floats, readonly
 
 LARGEST_FILE = 10_000_000  # bytes
 LARGEST = 1e6  # mm and N: past it the unit is wrong

@@ -14,7 +14,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import networkx as nx
 import numpy as np
 from scipy import sparse
 from scipy.optimize import linear_sum_assignment
@@ -84,15 +83,41 @@ def plane_section(
     """
     height = (vertices - np.asarray(origin, float)) @ np.asarray(normal, float)
     _, ends, points = _cut_edges(vertices, faces, height)
-    graph = nx.Graph()
-    graph.add_edges_from(ends.reshape(-1, 2).tolist())
     place = dict(zip(ends.ravel().tolist(), points.reshape(-1, 3), strict=True))
-    out = []
-    for part in nx.connected_components(graph):
-        tips = sorted(node for node in part if graph.degree[node] == 1)
-        order = list(nx.dfs_preorder_nodes(graph, tips[0] if tips else min(part)))
-        out.append((np.array([place[node] for node in order]), not tips))
+    return [(np.array([place[cut] for cut in chain]), closed) for chain, closed in _chains(ends)]
+
+
+def _chains(links: Ints) -> list[tuple[list[int], bool]]:
+    """Keys joined by links (c, 2), chain by chain, and whether each is closed.
+
+    An open one begins at the lower of its ends, a closed one at its lowest key. (A graph of
+    named nodes would do the same; hundreds of sections a run are too many for one.)
+    """
+    beside: dict[int, list[int]] = {}
+    for a, b in links.tolist():
+        beside.setdefault(a, []).append(b)
+        beside.setdefault(b, []).append(a)
+    out, seen = [], set[int]()
+    for first in beside:
+        if first in seen:
+            continue
+        part = _walked(beside, first)
+        tips = [key for key in part if len(beside[key]) == 1]
+        out.append((_walked(beside, min(tips or part)), not tips))
+        seen.update(part)
     return out
+
+
+def _walked(beside: dict[int, list[int]], first: int) -> list[int]:
+    """All that hangs together with the first, each followed by one beside it where it can be."""
+    order, seen, waiting = [], set[int](), [first]
+    while waiting:
+        at = waiting.pop()
+        if at not in seen:
+            seen.add(at)
+            order.append(at)
+            waiting += reversed(beside[at])
+    return order
 
 
 def hollow_sections(
@@ -171,8 +196,9 @@ def _cut_edges(vertices: Floats, faces: Ints, value: Floats) -> tuple[Ints, Ints
     Returns (c,) faces crossed, (c, 2) keys of the two edges cut in each (the same key in
     both faces of an edge), and (c, 2, 3) the cuts.
     """
-    above = value[faces] > 0.0
-    crossed = np.flatnonzero(above.any(axis=1) & ~above.all(axis=1))
+    above = (value > 0.0)[faces]
+    first, second, third = above.T
+    crossed = np.flatnonzero((first != second) | (second != third))
     f, above = faces[crossed], above[crossed]
     keys, ends = np.empty((len(f), 2), np.int64), np.empty((len(f), 2, 3))
     filled = np.zeros(len(f), dtype=int)

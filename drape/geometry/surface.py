@@ -18,30 +18,18 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import sparse
 from scipy.sparse.csgraph import connected_components
 
 from drape.errors import InputError
+from drape.geometry.arrays import Bools, Floats, Ints, readonly
 from drape.geometry.fitting import fit_quadrics
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 
 EASE = 0.5  # mm of height per mm along the surface, beside a place too tight for it
 FOLDING = 0.9  # of the radius: how near a parallel surface comes to folding over
 # between the angles of a 12-gon's and a 13-gon's facets: at their own, rounding would decide
 CREASE_ANGLE = np.radians(29.0)
-
-
-def readonly(array: ArrayLike, dtype: type | None = None) -> NDArray:
-    """A read-only, C-ordered copy-if-needed of ``array``."""
-    out = np.ascontiguousarray(array, dtype=dtype)
-    if out.flags.writeable:
-        out = out.copy() if out is array else out
-        out.setflags(write=False)
-    return out
 
 
 @dataclass(frozen=True)
@@ -176,6 +164,7 @@ def build(
     *,
     crease_angle: float = CREASE_ANGLE,
     corner_normals: ArrayLike | None = None,
+    fitted: bool = True,
 ) -> Surface:
     """Make a ``Surface``: adjacency, creases, sectors, fitted normals and curvatures.
 
@@ -187,6 +176,9 @@ def build(
         Edges whose facets turn by more are creases.
     corner_normals : (m, 3, 3), optional
         Known normals, used in place of fitted ones.
+    fitted : bool
+        False where normals are given and nobody asks for curvatures and residuals: these are
+        NaN then, and the fit's time is saved.
 
     Raises
     ------
@@ -205,12 +197,16 @@ def build(
     normals = unit(face_vectors(v, f))
     crease = find_creases(normals, neighbours, crease_angle)
     sectors, sector_vertex = split_sectors(f, neighbours, crease)
-    fitted, curvatures, residual = fit_sectors(v[sector_vertex], sectors)
+    count = len(sector_vertex)
+    sector_normals = np.zeros((count, 3))
+    curvatures, residual = np.full((count, 2), np.nan), np.full(count, np.nan)
+    if fitted or corner_normals is None:
+        sector_normals, curvatures, residual = fit_sectors(v[sector_vertex], sectors)
     if corner_normals is not None:
-        given = np.zeros_like(fitted)
+        given = np.zeros((count, 3))
         np.add.at(given, sectors.ravel(), np.asarray(corner_normals, float).reshape(-1, 3))
-        fitted = unit(given)
-    arrays = (v, f, neighbours, crease, sectors, fitted, curvatures, residual)
+        sector_normals = unit(given)
+    arrays = (v, f, neighbours, crease, sectors, sector_normals, curvatures, residual)
     return Surface(*(readonly(a) for a in arrays))
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from drape.geometry.surface import Floats
+from drape.geometry.arrays import Floats
 
 
 @dataclass(frozen=True)

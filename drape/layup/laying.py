@@ -23,8 +23,8 @@ from drape.geometry.harmonic import face_gradients
 from drape.geometry.surface import Bools, Floats, Ints, readonly
 from drape.layup.allowance import Allowance, values_at
 from drape.layup.edges import edge_places
-from drape.mould.closed import Stitched, distance_past, stitch
-from drape.mould.region import Region
+from drape.mould.closed import Stitched
+from drape.mould.closedmould import ClosedMould
 
 FACETS = 4.0  # that a ramp is long, at least: on two, columns that are grown feel it
 MEETING = 0.5  # slope of the distance: on a face with less, ways from two sides meet
@@ -73,10 +73,9 @@ class Bed:
         return float(-self.past[: self.stitched.own_count].min(initial=0.0))
 
 
-def make_bed(own: Region, other: Region, reach: float) -> Bed:
-    """Stitch two conforming halves and measure up to ``reach`` mm from their line."""
-    stitched = stitch(own, other)
-    past = distance_past(stitched, reach)
+def make_bed(closed: ClosedMould, half: str, reach: float) -> Bed:
+    """The closed mould from one half, measured up to ``reach`` mm from its line."""
+    own, stitched, past = closed.region(half), closed.stitched(half), closed.past(half, reach)
     at, number, place = [], [], []
     edges = [e for e in own.edges if e.kind == "parting"]
     for k, edge in enumerate(edges):
@@ -88,7 +87,7 @@ def make_bed(own: Region, other: Region, reach: float) -> Bed:
     ends = vertices[stitched.line]
     return Bed(
         stitched,
-        readonly(past),
+        past,
         readonly(_meeting(stitched, past)),
         tuple(e.name for e in edges),
         readonly(np.concatenate(number)[nearest]),

@@ -104,11 +104,16 @@ class Piece:
 
 
 def make_piece(
-    region: Region, options: PieceOptions, where: str = "piece", laid: Laid | None = None
+    region: Region,
+    options: PieceOptions,
+    where: str = "piece",
+    laid: Laid | None = None,
+    like: Piece | None = None,
 ) -> Piece:
     """Drape, unfold, assess and check one piece.
 
     ``laid``: what it lies on past the parting line; not given, the surface goes on straight.
+    ``like``: the same piece at another spacing; the surface it lies on is then taken from it.
 
     Raises
     ------
@@ -117,7 +122,10 @@ def make_piece(
     AccuracyError
         The net couldn't be made, or the outline doesn't close; ``partial`` has the net.
     """
-    mid, extended = _extended(region, options, laid)
+    if like is None or _margin(like.options) != _margin(options):
+        mid, extended = _extended(region, options, laid)
+    else:
+        mid, extended = like.mid, like.extended
     net = _net(extended, options, options.spacing)
     proud = [e for e in region.edges if e.name in options.trims]
     moved = _moved(region, region.edges, extended, net, options.allowances, options.height)
@@ -156,9 +164,14 @@ def _moved(region, edges, extended, net, allowances, height) -> dict[str, tuple[
     }
 
 
+def _margin(options: PieceOptions) -> float:
+    """How far the surface goes on past the widest allowance, mm."""
+    return max(MARGIN, 4.0 * options.spacing)
+
+
 def _extended(region: Region, options: PieceOptions, laid: Laid | None) -> tuple[Surface, Extended]:
     """The mid-surface on the region, and the same extended."""
-    margin = max(MARGIN, 4.0 * options.spacing)
+    margin = _margin(options)
     needed = max(0.0, *map(greatest, options.allowances.values())) + 1.0
     if laid is None:
         mid = region.surface.offset(options.height)

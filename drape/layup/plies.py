@@ -7,6 +7,7 @@ the hollow (against the inward normal).
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from scipy import sparse
@@ -27,6 +28,7 @@ MOST_PATHS = 8_000_000  # vertices times landmarks: about two seconds
 NEARLY_LEAST = 1.05
 JOINED = 0.5  # mm
 FINEST, COARSEST = 0.5, 3.0  # mm, spacings chosen automatically
+_CENTRES: WeakKeyDictionary[Region, SurfacePoint] = WeakKeyDictionary()
 
 
 def mid_heights(thicknesses: Sequence[float]) -> list[float]:
@@ -56,8 +58,15 @@ def centre(region: Region) -> SurfacePoint:
 
     Of the vertices whose greatest distance is nearly least (paths run along mesh edges and
     are a few per cent long) the one with the least mean square distance to places spread
-    evenly over all edges; equal ones are told apart by their number.
+    evenly over all edges; equal ones are told apart by their number. It is found once for
+    each Region and kept while that lives: all plies of a half may ask for it.
     """
+    if region not in _CENTRES:
+        _CENTRES[region] = _centre(region)
+    return _CENTRES[region]
+
+
+def _centre(region: Region) -> SurfacePoint:
     surface = region.surface
     inside = surface.faces[region.inside]
     rim = np.unique(np.concatenate([e.vertices for e in region.edges]))

@@ -15,6 +15,7 @@ from drape.mould.cubics import (
     crossing_parameter,
     cubic_point,
     edge_cubic,
+    edge_normal,
     one_edge_normal,
 )
 
@@ -36,7 +37,7 @@ class CutMesh:
 
 @dataclass(frozen=True, eq=False)
 class Crossings:
-    """Edges (low, high vertex) that are crossed, the point and parameter from low."""
+    """Edges (low, high vertex) that are crossed, in order; the point and parameter from low."""
 
     ends: Ints
     points: Floats
@@ -46,6 +47,16 @@ class Crossings:
     def index(self) -> dict[tuple[int, int], int]:
         """Number of the crossing by its edge."""
         return {(int(a), int(b)): i for i, (a, b) in enumerate(self.ends)}
+
+    def on(self, start: Ints, end: Ints) -> Ints:
+        """Numbers of the crossings on edges from ``start`` to ``end``; −1 without one."""
+        if not len(self.ends):
+            return np.full(np.shape(start), -1, dtype=np.int64)
+        count = self.first + 1
+        codes = self.ends[:, 0] * count + self.ends[:, 1]  # rising, as the ends are
+        wanted = np.minimum(start, end) * count + np.maximum(start, end)
+        found = np.minimum(np.searchsorted(codes, wanted), len(codes) - 1)
+        return np.where(codes[found] == wanted, found, -1)
 
 
 @dataclass(frozen=True, eq=False)
@@ -166,10 +177,11 @@ def split(mesh: CutMesh, zone: Bools, crossings: Crossings) -> Pieces:
     kept = np.flatnonzero(~mixed)
     faces, normals = [mesh.faces[kept]], [mesh.normals[kept]]
     source, past = [kept], [beyond[kept]]
-    known = crossings.index()
-    for f in np.flatnonzero(mixed).tolist():
+    cut = np.flatnonzero(mixed)
+    number, between = _crossed(mesh, cut, crossings)
+    for row, f in enumerate(cut.tolist()):
         for side in (-1.0, 1.0):
-            corners, at = _clip(mesh, f, side, crossings, known)
+            corners, at = _clip(mesh, f, side, number[row], between[row])
             triangles = _triangles(mesh, crossings, corners)
             faces.append(np.array([[corners[i] for i in t] for t in triangles], np.int64))
             normals.append(np.array([[at[i] for i in t] for t in triangles]))
@@ -180,23 +192,36 @@ def split(mesh: CutMesh, zone: Bools, crossings: Crossings) -> Pieces:
     )
 
 
+def _crossed(mesh: CutMesh, faces: Ints, crossings: Crossings) -> tuple[Ints, Floats]:
+    """Vertices (c, 3) that the edges of faces are crossed in, −1 for none, and normals there."""
+    start, end = mesh.faces[faces], np.roll(mesh.faces[faces], -1, axis=1)
+    number = crossings.on(start, end)
+    row, k = np.nonzero(number >= 0)
+    a, b, i = start[row, k], end[row, k], number[row, k]
+    u = np.where(a < b, crossings.parameter[i], 1.0 - crossings.parameter[i])
+    na, nb = mesh.normals[faces[row], k], mesh.normals[faces[row], (k + 1) % 3]
+    normals = np.zeros((*number.shape, 3))
+    normals[row, k] = edge_normal(mesh.vertices[a], mesh.vertices[b], na, nb, u)
+    return np.where(number < 0, -1, crossings.first + number), normals
+
+
 def _clip(
-    mesh: CutMesh, f: int, side: float, crossings: Crossings, known: dict[tuple[int, int], int]
+    mesh: CutMesh, f: int, side: float, crossed: Ints, between: Floats
 ) -> tuple[list[int], list[Floats]]:
-    """Corners (and normals) of the part of a face on one side of height 0, in turn."""
+    """Corners (and normals) of the part of a face on one side of height 0, in turn.
+
+    ``crossed`` (3,) and ``between`` (3, 3): of its edges, see ``_crossed``.
+    """
     corners: list[int] = []
     normals: list[Floats] = []
     for k in range(3):
-        a, b = int(mesh.faces[f, k]), int(mesh.faces[f, (k + 1) % 3])
+        a = int(mesh.faces[f, k])
         if side * mesh.height[a] >= 0:
             corners.append(a)
             normals.append(mesh.normals[f, k])
-        if mesh.height[a] * mesh.height[b] < 0:
-            i = known[min(a, b), max(a, b)]
-            u = crossings.parameter[i] if a < b else 1.0 - crossings.parameter[i]
-            na, nb = mesh.normals[f, k], mesh.normals[f, (k + 1) % 3]
-            corners.append(crossings.first + i)
-            normals.append(one_edge_normal(mesh.vertices[a], mesh.vertices[b], na, nb, u))
+        if crossed[k] >= 0:
+            corners.append(int(crossed[k]))
+            normals.append(between[k])
     return corners, normals
 
 

@@ -136,7 +136,7 @@ def extend(
         number = np.full(len(vertices), -1, dtype=np.int64)
         number[used] = np.arange(len(used))
         kept_vertices, vertices, faces = used, vertices[used], number[faces]
-    extended = build(vertices, faces[kept], corner_normals=normals[kept])
+    extended = build(vertices, faces[kept], corner_normals=normals[kept], fitted=False)
     return Extended(
         extended,
         readonly(level[kept]),

@@ -98,7 +98,7 @@ def cut_wrap(
     unrolled = _unrolled(stitched, slit, run, overlap, heights, step)
     vertices = stitched.surface.vertices[unrolled.origin]
     corner = stitched.surface.corner_normals[unrolled.source]
-    whole = build(vertices, unrolled.faces, corner_normals=corner)
+    whole = build(vertices, unrolled.faces, corner_normals=corner, fitted=False)
     mesh = CutMesh(vertices.copy(), unrolled.far.copy(), unrolled.faces, corner.copy())
     locate = between_heights(mesh)
     snap(mesh, whole, unrolled.copied, locate)

@@ -21,7 +21,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from drape.geometry.surface import Floats, readonly
+from drape.geometry.arrays import Floats, readonly
 
 Layer = Literal["cut", "edge", "mark", "text"]
 LAYERS: tuple[Layer, ...] = get_args(Layer)

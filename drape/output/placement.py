@@ -30,12 +30,17 @@ class Room:
     """
 
     def __init__(self, area: BaseGeometry) -> None:
+        self._become(area)
+
+    def _become(self, area: BaseGeometry) -> None:
+        shapely.prepare(area)
         self.area = area
+        self._grids: dict[float, tuple[Floats, float, Bools]] = {}  # by rotation
 
     def take(self, used: BaseGeometry, clearance: float = 0.0) -> None:
         """Take ``used`` and ``clearance`` mm round it out of the free area."""
         around = used.buffer(clearance, quad_segs=2) if clearance else used
-        self.area = shapely.difference(self.area, around)
+        self._become(shapely.difference(self.area, around))
 
     def holds(self, box: BaseGeometry) -> bool:
         """Whether ``box`` lies in the free area as a whole."""
@@ -50,18 +55,22 @@ class Room:
         """
         if self.area.is_empty:
             return None
-        level = affinity.rotate(self.area, -rotation, origin=(0, 0), use_radians=True)
         target = _rotated(np.array([near]), -rotation)[0]
-        grid = None
         for number, (width, height) in enumerate(sizes):
             if self.holds(turned_box(near, width, height, rotation)):
                 return number, near
-            grid = grid or _grid(level)  # most marks need none: it is what takes time
-            for centre in _fits(*grid, (width, height), target):
+            for centre in _fits(*self._grid(rotation), (width, height), target):
                 at = tuple(float(c) for c in _rotated(centre[None], rotation)[0])
                 if self.holds(turned_box((at[0], at[1]), width, height, rotation)):
                     return number, (at[0], at[1])
         return None
+
+    def _grid(self, rotation: float) -> tuple[Floats, float, Bools]:
+        """What is free on a grid; most marks need none, and it is what takes time."""
+        if rotation not in self._grids:
+            level = affinity.rotate(self.area, -rotation, origin=(0, 0), use_radians=True)
+            self._grids[rotation] = _grid(level)
+        return self._grids[rotation]
 
 
 def readable(rotation: float) -> float:

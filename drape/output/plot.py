@@ -13,7 +13,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from drape.geometry.surface import Floats
+from drape.geometry.arrays import Floats
 from drape.output.paths import Drawing, Path, Text, path, plain, text_width
 
 WIDTH, HEIGHT = 160.0, 100.0  # mm, of the field between the axes

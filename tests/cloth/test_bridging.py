@@ -14,6 +14,7 @@ from draped import drape_net, drape_piece, sheet
 from hypothesis import given
 from hypothesis import strategies as st
 
+import drape.cloth.bridging as module
 from drape.cloth.bridging import LEAST_RADIUS, Base, bridging_zones, concave_limit
 from drape.cloth.yarns import Yarn, bends, bridge_height, corner_height, tight_runs
 from drape.geometry import shapes
@@ -201,3 +202,31 @@ def test_nothing_on_a_plain_trough():
     base = Base(sheet(mesh).surface, extended.source_faces)
     assert bridging_zones(net, shapely.box(-25, -35, 25, 35), base, 2.0) == ()
     assert len(bridging_zones(net, shapely.box(-25, -35, 25, 35), base, 26.0)) == 1
+
+
+@pytest.mark.parametrize(("facet", "spacing"), [(0.25, 0.5), (1.0, 0.5), (0.5, 2.0)])
+@pytest.mark.parametrize("angle", [0.0, 0.6])
+def test_yarns_away_from_tight_places_change_nothing(monkeypatch, facet, spacing, angle):
+    """The same zones as with every yarn sampled; a groove across a part of the plate only."""
+    net, base = net_of(groove(1.5, facet=facet), angle, spacing)
+    own = shapely.box(-100.0, -100.0, 100.0, 100.0)
+    found = bridging_zones(net, own, base, 1.0)
+    assert found
+    few = module._nodes_near(net, module._tight_faces(base, 3.0))
+    assert 0 < few.sum() < net.known.sum()
+    monkeypatch.setattr(module, "_nodes_near", lambda net, faces: net.known)
+    every = bridging_zones(net, own, base, 1.0)
+    assert [z.kind for z in found] == [z.kind for z in every]
+    figures = [
+        np.array([(z.area, z.radius, z.height, *z.u_range, *z.v_range) for z in zones])
+        for zones in (found, every)
+    ]
+    assert np.array_equal(*figures, equal_nan=True)
+
+
+def test_where_nothing_is_tight_no_yarn_is_sampled(monkeypatch):
+    net, base = net_of(groove(30.0, shoulder=30.0))
+    sampled = []
+    monkeypatch.setattr(module, "yarn_samples", lambda *a: sampled.append(a) or [])
+    assert bridging_zones(net, shapely.box(-99.0, -99.0, 99.0, 99.0), base, 1.0) == ()
+    assert sampled == []

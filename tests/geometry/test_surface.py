@@ -160,3 +160,15 @@ def test_arrays_are_read_only():
     for array in (surface.vertices, surface.faces, surface.sector_normals, surface.face_areas):
         with pytest.raises(ValueError, match="read-only"):
             array[0] = 0
+
+
+def test_without_a_fit_there_are_given_normals_and_no_curvatures():
+    vertices, faces = shapes.trough(25.0, 80.0, 16, 10)
+    whole = build(vertices, faces)
+    given = whole.corner_normals + np.array([0.1, 0.0, 0.0])
+    fitted, plain = (build(vertices, faces, corner_normals=given, fitted=f) for f in (True, False))
+    for name in ("vertices", "faces", "neighbours", "crease", "sectors", "sector_normals"):
+        assert np.array_equal(getattr(fitted, name), getattr(plain, name)), name
+    assert np.isfinite(fitted.sector_curvatures).all()
+    assert np.isnan(plain.sector_curvatures).all()
+    assert np.isnan(plain.sector_residual).all()

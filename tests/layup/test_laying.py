@@ -20,7 +20,7 @@ from drape.job import load_job
 from drape.layup.laying import Cloth, laying_heights, make_bed
 from drape.layup.piece import Laid, PieceOptions, make_piece
 from drape.layup.plies import centre, place_of
-from drape.mould.conform import conform
+from drape.mould.closedmould import closed_mould
 from drape.mould.mould import find_mould
 from drape.pipeline import run
 
@@ -29,13 +29,13 @@ LAPS, BACKS = (5.0, 10.0, 15.0), (0.0, 3.0, 6.0)
 RUNS = ("A-B.1", "A-B.2")
 
 
-def regions_of(mesh, turn):
-    """Conforming regions of a half and of the same turned over: lower, upper."""
+def closed_of(mesh, turn):
+    """A half and the same turned over, closed: lower, upper."""
     vertices, faces = mesh
     over = faces if np.prod(turn) > 0.0 else faces[:, ::-1]
     halves = {"lower": build(vertices, faces), "upper": build(vertices * turn, over)}
     mould = find_mould(halves, closing=[0.0, 0.0, 1.0])
-    return conform({name: half.region for name, half in mould.halves.items()})[0]
+    return closed_mould(mould, mould)[0]
 
 
 def cloths(values, sign=1.0):
@@ -44,7 +44,7 @@ def cloths(values, sign=1.0):
 
 @pytest.fixture(scope="module")
 def troughs():
-    return regions_of(shapes.trough(RADIUS, 80.0, 128, 40), [1.0, -1.0, -1.0])
+    return closed_of(shapes.trough(RADIUS, 80.0, 128, 40), [1.0, -1.0, -1.0])
 
 
 @pytest.mark.parametrize(
@@ -59,7 +59,7 @@ def troughs():
 )
 def test_heights_of_stepped_laps_by_hand(troughs, number, past, under):
     """``under`` plies lie below, counted by hand where no ramp is near (they are short here)."""
-    bed = replace(make_bed(troughs["lower"], troughs["upper"], 40.0), facet=0.1)
+    bed = replace(make_bed(troughs, "lower", 40.0), facet=0.1)
     laps = cloths(LAPS)
     heights = laying_heights(bed, laps[number], laps[:number], cloths(BACKS, -1.0))
     near = np.abs(bed.past - past) < 0.35
@@ -69,7 +69,7 @@ def test_heights_of_stepped_laps_by_hand(troughs, number, past, under):
 
 
 def test_a_ply_that_passes_no_run_stays_at_its_height(troughs):
-    bed = make_bed(troughs["lower"], troughs["upper"], 20.0)
+    bed = make_bed(troughs, "lower", 20.0)
     heights = laying_heights(bed, cloths([0.0])[0], cloths([5.0]), cloths(BACKS, -1.0))
     assert np.ptp(heights) == 0.0
 
@@ -116,8 +116,8 @@ def test_widths_of_the_stepped_plies_of_two_troughs(stepped):
 
 def test_a_laps_end_lies_on_the_other_halfs_plies(troughs):
     """Lap 15 of the third ply: at its end three plies of the other half are under it."""
-    own = troughs["lower"]
-    bed = replace(make_bed(own, troughs["upper"], 30.0), facet=0.1)
+    own = troughs.region("lower")
+    bed = replace(make_bed(troughs, "lower", 30.0), facet=0.1)
     laps = cloths(LAPS)
     heights = laying_heights(bed, laps[2], laps[:2], cloths(BACKS, -1.0))
     options = PieceOptions(
@@ -141,9 +141,9 @@ BEND, SECTION = 80.0, 25.0
 
 @pytest.mark.parametrize(("height", "lap"), [(0.0, 15.0), (0.33, 10.0)])
 def test_laps_on_a_torus_end_at_radius_times_section_angle(height, lap):
-    regions = regions_of(shapes.elbow(BEND, SECTION, 1.2, 48, 72), [1.0, 1.0, -1.0])
-    own = regions["lower"]
-    bed = make_bed(own, regions["upper"], lap + 12.0)
+    closed = closed_of(shapes.elbow(BEND, SECTION, 1.2, 48, 72), [1.0, 1.0, -1.0])
+    own = closed.region("lower")
+    bed = make_bed(closed, "lower", lap + 12.0)
     start = centre(own)
     at = place_of(own.surface, start)[0]
     along = np.array([BEND - at[1], at[0], 0.0])
@@ -166,9 +166,9 @@ def test_laps_on_a_torus_end_at_radius_times_section_angle(height, lap):
 
 def test_laps_from_both_sides_of_a_narrow_hollow_dont_take_each_others_places():
     """Radius 9: 28 mm across the other half, laps of 12 from both runs and their margins."""
-    regions = regions_of(shapes.trough(9.0, 60.0, 48, 40), [1.0, -1.0, -1.0])
-    own = regions["lower"]
-    bed = make_bed(own, regions["upper"], 23.0)
+    closed = closed_of(shapes.trough(9.0, 60.0, 48, 40), [1.0, -1.0, -1.0])
+    own = closed.region("lower")
+    bed = make_bed(closed, "lower", 23.0)
     assert bed.meeting.any()
     options = PieceOptions(
         start=centre(own),

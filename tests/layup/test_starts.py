@@ -6,6 +6,7 @@ import pytest
 from draped import place, sheet
 
 from drape.geometry import shapes
+from drape.layup import plies
 from drape.layup.plies import place_of
 from drape.layup.runline import RunLine
 from drape.layup.starts import AWAY, opposite, spread_starts
@@ -23,6 +24,18 @@ def unrolled(region, places):
     """(k, 2) along the axis and round it from the bottom, mm."""
     at = np.array([place_of(region.surface, p)[0] for p in places])
     return np.stack([at[:, 0], R * np.arctan2(at[:, 1], -at[:, 2])], axis=1)
+
+
+def test_a_regions_centre_is_found_once(monkeypatch):
+    """All plies of a half that name no start begin there."""
+    calls, whole = [], plies.dijkstra
+    monkeypatch.setattr(plies, "dijkstra", lambda *a, **k: calls.append(a) or whole(*a, **k))
+    regions = [sheet(shapes.trough(R, length, 32, 40)) for length in (LENGTH, 2.0 * LENGTH)]
+    found = [plies.centre(region) for region in (*regions, *regions)]
+    assert len(calls) == 2
+    assert found[:2] == found[2:]
+    for region, start in zip(regions, found, strict=False):
+        assert unrolled(region, [start])[0] == pytest.approx([0.0, 0.0], abs=3.0)
 
 
 def test_starts_are_spread_away_from_the_edges(region):

@@ -6,6 +6,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from drape.output import placement
 from drape.output.paths import turned_box
 from drape.output.placement import Room, readable
 
@@ -47,3 +48,17 @@ def test_a_narrow_pocket_turned_is_found():
 )
 def test_writing_is_never_upside_down(given_deg, wanted_deg):
     assert np.degrees(readable(np.radians(given_deg))) == pytest.approx(wanted_deg, abs=1e-6)
+
+
+def test_what_is_free_is_found_once_until_something_is_taken(monkeypatch):
+    calls, whole = [], placement._grid
+    monkeypatch.setattr(placement, "_grid", lambda area: calls.append(area) or whole(area))
+    room = Room(shapely.box(0, 0, 100, 100))
+    for size in (150.0, 120.0, 90.0):
+        found = room.place([(size, 10.0)], (0.0, 0.0))
+    assert (found is None, len(calls)) == (False, 1)
+    room.place([(150.0, 10.0)], (0.0, 0.0), 0.3)
+    assert len(calls) == 2  # another rotation
+    room.take(shapely.box(0, 0, 100, 95))
+    assert room.place([(90.0, 10.0)], (0.0, 0.0)) is None  # nothing stale
+    assert len(calls) == 3
