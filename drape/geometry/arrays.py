@@ -17,3 +17,9 @@ def readonly(array: ArrayLike, dtype: type | None = None) -> NDArray:
         out = out.copy() if out is array else out
         out.setflags(write=False)
     return out
+
+
+def owned(array: NDArray) -> NDArray:
+    """An array that nobody else holds, made read-only as it is."""
+    array.setflags(write=False)
+    return array

@@ -9,9 +9,12 @@ from weakref import WeakKeyDictionary
 
 import numpy as np
 
+from drape.compiling.kernel import entry, kernel
+from drape.compiling.words import Bools2, Floats2, Floats3, Ints2
+from drape.geometry.arrays import owned
 from drape.geometry.geodesics import drop_feet, geodesics
-from drape.geometry.kernels import ROW, Patches, evaluate_all
-from drape.geometry.surface import Floats, Ints, Surface, matching_edge, readonly
+from drape.geometry.kernels import ROW, Patches, copy, evaluate, evaluate_all
+from drape.geometry.surface import Floats, Ints, Surface, SurfacePoint
 
 _MADE: WeakKeyDictionary[Surface, Patches] = WeakKeyDictionary()
 
@@ -29,56 +32,110 @@ def coarse(patches: Patches) -> Patches:
 
 
 def _patches(surface: Surface) -> Patches:
-    """Bézier points, normals and links of ``surface`` (see ``Patches``).
+    """Bézier points, normals and links of ``surface`` (see ``Patches``)."""
+    m, creased = len(surface.faces), bool(surface.crease.any())
+    control, links = np.empty((m, 13, 3)), np.zeros((m, 3, 5 if creased else 4))
+    vertices, faces, crease = surface.vertices, surface.faces, surface.crease
+    make_control_points(vertices, faces, crease, surface.sectors, surface.sector_normals, control)
+    make_links(vertices, faces, crease, surface.neighbours, links)
+    return Patches(owned(control), owned(links), True)
 
-    At a crease the edge is straight, so that the patches of both sides share it.
+
+def row_of(surface: Surface, point: SurfacePoint) -> Floats:
+    """(ROW,) row at a place, without making patches of the whole surface."""
+    one = slice(point.face, point.face + 1)
+    control, row = np.empty((1, 13, 3)), np.empty(ROW)
+    make_control_points(
+        surface.vertices,
+        surface.faces[one],
+        surface.crease[one],
+        surface.sectors[one],
+        surface.sector_normals,
+        control,
+    )
+    evaluate(Patches(control, np.zeros((1, 3, 4)), True), 0, point.b1, point.b2, row)
+    return row
+
+
+@entry(writes="control")
+def make_control_points(
+    vertices: Floats2,
+    faces: Ints2,
+    crease: Bools2,
+    sectors: Ints2,
+    normals: Floats2,
+    control: Floats3,
+) -> None:
+    """Fill ``control`` (m, 13, 3) with points and normals of curved PN triangles.
+
+    Vlachos et al. 2001, eq. 2-4 (key ``vlachos2001``). At a crease the edge is straight, so
+    that the patches of both sides share it. ``normals`` (s, 3) of the sectors.
     """
-    corners = surface.vertices[surface.faces]
-    normals = surface.corner_normals
-    points = _control_points(corners, normals, surface.crease)
-    links = _links(corners, surface)
-    return Patches(readonly(np.concatenate([points, normals], axis=1)), readonly(links), True)
+    for f in range(faces.shape[0]):
+        p = control[f]
+        for k in range(3):
+            copy(vertices[faces[f, k]], p[k])
+            copy(normals[sectors[f, k]], p[10 + k])
+        for k in range(3):
+            j, near, far = (k + 1) % 3, 3 + 2 * k, 4 + 2 * k
+            here = there = 0.0
+            if not crease[f, k]:
+                for c in range(3):
+                    here += (p[j, c] - p[k, c]) * p[10 + k, c]
+                    there += (p[k, c] - p[j, c]) * p[10 + j, c]
+            for c in range(3):
+                p[near, c] = (2.0 * p[k, c] + p[j, c] - here * p[10 + k, c]) / 3.0
+                p[far, c] = (2.0 * p[j, c] + p[k, c] - there * p[10 + j, c]) / 3.0
+        for c in range(3):
+            middle = (p[3, c] + p[4, c] + p[5, c] + p[6, c] + p[7, c] + p[8, c]) / 6.0
+            p[9, c] = middle + 0.5 * (middle - (p[0, c] + p[1, c] + p[2, c]) / 3.0)
 
 
-def _control_points(corners: Floats, normals: Floats, crease: np.ndarray) -> Floats:
-    """(m, 10, 3) control points of curved PN triangles (Vlachos et al. 2001, eq. 2-4)."""
-    out = np.empty((len(corners), 10, 3))
-    out[:, :3] = corners
-    for k, (near, far) in enumerate([(3, 4), (5, 6), (7, 8)]):
-        p, q = corners[:, k], corners[:, (k + 1) % 3]
-        n, o = normals[:, k], normals[:, (k + 1) % 3]
-        flat = crease[:, k]
-        for slot, a, b, m in ((near, p, q, n), (far, q, p, o)):
-            lift = np.where(flat, 0.0, np.einsum("ij,ij->i", b - a, m))
-            out[:, slot] = (2.0 * a + b - lift[:, None] * m) / 3.0
-    middle = out[:, 3:9].mean(axis=1)
-    out[:, 9] = middle + 0.5 * (middle - corners.mean(axis=1))
-    return out
+@kernel
+def height_and_foot(vertices: Floats2, faces: Ints2, f: int, k: int) -> tuple[float, float]:
+    """Of the corner opposite edge k: height above it, mm, and its foot as a share of the edge."""
+    p, q = vertices[faces[f, k]], vertices[faces[f, (k + 1) % 3]]
+    o = vertices[faces[f, (k + 2) % 3]]
+    ex, ey, ez = q[0] - p[0], q[1] - p[1], q[2] - p[2]
+    ox, oy, oz = o[0] - p[0], o[1] - p[1], o[2] - p[2]
+    x, y, z = ey * oz - ez * oy, ez * ox - ex * oz, ex * oy - ey * ox
+    square = ex * ex + ey * ey + ez * ez
+    return np.sqrt((x * x + y * y + z * z) / square), (ox * ex + oy * ey + oz * ez) / square
 
 
-def _links(corners: Floats, surface: Surface) -> Floats:
-    """(m, 3, 4 or 5) what is across each edge; see ``Patches``.
+@entry(writes="links")
+def make_links(
+    vertices: Floats2, faces: Ints2, crease: Bools2, neighbours: Ints2, links: Floats3
+) -> None:
+    """Fill ``links`` (m, 3, 4 or 5) with what is across each edge; see ``Patches``.
 
     With the step's weight d at the corner opposite the edge, the neighbour's opposite
     corner gets −ratio·d, and the weight of the edge's end grows by shift·d.
     """
-    neighbours, match = surface.neighbours, matching_edge(surface.faces, surface.neighbours)
-    out = np.zeros((len(corners), 3, 5 if surface.crease.any() else 4))
-    out[..., 0], out[..., 1] = neighbours, match
-    height, foot = np.empty((len(corners), 3)), np.empty((len(corners), 3))
-    for k in range(3):
-        p, q, o = corners[:, k], corners[:, (k + 1) % 3], corners[:, (k + 2) % 3]
-        length = np.linalg.norm(q - p, axis=1)
-        height[:, k] = np.linalg.norm(np.cross(q - p, o - p), axis=1) / length
-        foot[:, k] = np.einsum("ij,ij->i", o - p, q - p) / length**2
-    f, side = np.nonzero(neighbours >= 0)
-    g, j = neighbours[f, side], match[f, side]
-    ratio = height[f, side] / height[g, j]
-    out[f, side, 2] = ratio
-    out[f, side, 3] = foot[f, side] + ratio * (1.0 - foot[g, j])
-    if out.shape[2] == 5:
-        out[..., 4] = surface.crease
-    return out
+    for f in range(faces.shape[0]):
+        for k in range(3):
+            g, j = neighbours[f, k], -1
+            for i in range(3):
+                if g >= 0 and is_same_edge(faces, f, k, g, i):
+                    j = i
+            links[f, k, 0], links[f, k, 1] = g, j
+            if links.shape[2] > 4:
+                links[f, k, 4] = 1.0 if crease[f, k] else 0.0
+            if g < 0:
+                continue
+            height, foot = height_and_foot(vertices, faces, f, k)
+            other_height, other_foot = height_and_foot(vertices, faces, g, j)
+            ratio = height / other_height
+            links[f, k, 2] = ratio
+            links[f, k, 3] = foot + ratio * (1.0 - other_foot)
+
+
+@kernel
+def is_same_edge(faces: Ints2, f: int, k: int, g: int, i: int) -> bool:
+    """Whether edge k of face f and edge i of face g join the same vertices."""
+    a, b = faces[f, k], faces[f, (k + 1) % 3]
+    p, q = faces[g, i], faces[g, (i + 1) % 3]
+    return (a == p and b == q) or (a == q and b == p)
 
 
 def rows_at(patches: Patches, faces: Ints, weights: Floats) -> Floats:

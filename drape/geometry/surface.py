@@ -23,7 +23,7 @@ from scipy import sparse
 from scipy.sparse.csgraph import connected_components
 
 from drape.errors import InputError
-from drape.geometry.arrays import Bools, Floats, Ints, readonly
+from drape.geometry.arrays import Bools, Floats, Ints, owned, readonly
 from drape.geometry.fitting import fit_quadrics
 
 EASE = 0.5  # mm of height per mm along the surface, beside a place too tight for it
@@ -207,7 +207,7 @@ def build(
         np.add.at(given, sectors.ravel(), np.asarray(corner_normals, float).reshape(-1, 3))
         sector_normals = unit(given)
     arrays = (v, f, neighbours, crease, sectors, sector_normals, curvatures, residual)
-    return Surface(*(readonly(a) for a in arrays))
+    return Surface(*(owned(a) for a in arrays))
 
 
 def unit(vectors: Floats) -> Floats:

@@ -16,8 +16,7 @@ from scipy.spatial import cKDTree
 
 from drape.errors import Finding, InputError
 from drape.geometry.harmonic import face_gradients, harmonic_field
-from drape.geometry.kernels import ROW, evaluate
-from drape.geometry.patches import make_patches
+from drape.geometry.patches import row_of
 from drape.geometry.surface import Floats, Ints, Surface, SurfacePoint, unit
 from drape.mould.region import Edge, Region
 
@@ -48,8 +47,7 @@ def chosen_spacing(region: Region) -> float:
 
 def place_of(surface: Surface, point: SurfacePoint) -> tuple[Floats, Floats]:
     """Position (3,) and unit normal (3,) of a place on the smooth surface."""
-    row = np.empty(ROW)
-    evaluate(make_patches(surface), point.face, point.b1, point.b2, row)
+    row = row_of(surface, point)
     return row[:3].copy(), row[3:6].copy()
 
 

@@ -31,7 +31,7 @@ def file_faces(path: str | Path, unit_scale: float, surface: Surface) -> Ints:
 
 def matched(vertices: Floats, faces: Ints, surface: Surface) -> Ints:
     """As ``file_faces``, of arrays in mm."""
-    used = np.unique(faces)
+    used = np.flatnonzero(np.bincount(faces.ravel(), minlength=len(vertices)))
     distance, near = cKDTree(surface.vertices).query(vertices[used])
     # welded vertices lie in chains of neighbours nearer than the tolerance
     close = distance <= 3.0 * weld_tolerance(vertices, faces)
@@ -41,8 +41,19 @@ def matched(vertices: Floats, faces: Ints, surface: Surface) -> Ints:
     whole = (corners[:, 0] >= 0) & (np.diff(corners, axis=1) > 0).all(axis=1)
     number = np.flatnonzero(whole)
     rows = np.concatenate([corners[whole], np.sort(surface.faces, axis=1)])
-    key = np.unique(rows, axis=0, return_inverse=True)[1].reshape(-1)
+    key = _row_numbers(rows)
     first = np.full(int(key.max()) + 1, NOT_IN_FILE, dtype=np.int64)
     given = key[: len(number)]
     first[given[::-1]] = number[::-1]
     return first[key[len(number) :]]
+
+
+def _row_numbers(rows: Ints) -> Ints:
+    """(k,) number of each of (k, 3) rows, the same for the same rows."""
+    order = np.lexsort(rows.T)
+    new = np.ones(len(rows), dtype=np.int64)
+    new[:1] = 0
+    new[1:] = (np.diff(rows[order], axis=0) != 0).any(axis=1)
+    out = np.empty(len(rows), dtype=np.int64)
+    out[order] = np.cumsum(new)
+    return out
