@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import argparse
 import dataclasses
+import gc
 import json
 import os
 import sys
@@ -199,6 +200,7 @@ def _run_job(path: Path, folder: Path, args: argparse.Namespace) -> int:
     from drape import pipeline, publish
     from drape.job import load_job
 
+    gc.freeze()  # what was imported stays: no collection of garbage need look through it
     job = load_job(path)
     with _progress(args.quiet) as progress:
         results = pipeline.run(job, jobs=args.jobs, progress=progress)
