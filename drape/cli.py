@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import argparse
 import dataclasses
+import gc
 import json
 import os
 import sys
@@ -189,16 +190,29 @@ def _run(args: argparse.Namespace) -> int:
     return _run_job(args.job, args.output, args)
 
 
+@contextmanager
+def _to_stay() -> Iterator[None]:
+    """What is imported within stays: no collection of garbage looks through it, then or later."""
+    gc.disable()
+    try:
+        yield
+    finally:
+        gc.freeze()
+        gc.enable()
+
+
 def _demo(args: argparse.Namespace) -> int:
-    from drape import publish
+    with _to_stay():
+        from drape import publish
 
     job = publish.copy_demo(args.output / "job")
     return _run_job(job, args.output / "patterns", args)
 
 
 def _run_job(path: Path, folder: Path, args: argparse.Namespace) -> int:
-    from drape import pipeline, publish
-    from drape.job import load_job
+    with _to_stay():
+        from drape import pipeline, publish
+        from drape.job import load_job
 
     job = load_job(path)
     with _progress(args.quiet) as progress:
