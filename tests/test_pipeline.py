@@ -246,12 +246,6 @@ def test_demo_outlines_are_simple_and_turn_left(results):
         assert names == {e.name for e in ply.piece.region.edges}
 
 
-def test_the_number_of_threads_changes_no_byte(demo, files):
-    again = publish.rendered(pipeline.run(demo, jobs=1))
-    assert list(again) == list(files)
-    assert [name for name in files if again[name] != files[name]] == []
-
-
 def test_summary_follows_its_schema(results, files):
     summary = json.loads(files["summary.json"])
     jsonschema.Draft202012Validator(json.loads(SCHEMA.read_text())).validate(summary)

@@ -20,9 +20,10 @@ from drape.cloth.growing import fill_the_rest, grow
 from drape.cloth.net import Net
 from drape.cloth.occupancy import make_occupancy
 from drape.errors import AccuracyError, InputError
+from drape.geometry.arrays import owned
 from drape.geometry.kernels import ROW, Patches, evaluate
 from drape.geometry.patches import coarse, make_patches
-from drape.geometry.surface import Floats, Ints, Surface, SurfacePoint, readonly
+from drape.geometry.surface import Floats, Ints, Surface, SurfacePoint
 
 MOST_PLACES = 30_000_000  # of the grid: about 3.6 GB
 LONGEST_SUBSTEP = 0.25  # mm, of the first yarns; their error grows with its square
@@ -221,9 +222,9 @@ def _trimmed(
     rows, faces = _square(grid, grid.rows), _square(grid, grid.faces)
     arrays = (grid.u[a], grid.v[b], rows[a, b], faces[a, b], state[a, b])
     origin = (int(i0 - i[0]), int(i0 - j[0]))
-    u, v, rows, faces, state = (readonly(x.copy()) for x in arrays)
-    on_facets = readonly(_square(grid, grid.on_facets)[a, b] & known[a, b])
-    apart = None if sheets is None else readonly(np.array(sheets, np.int64))
+    u, v, rows, faces, state = (owned(x.copy()) for x in arrays)
+    on_facets = owned(_square(grid, grid.on_facets)[a, b] & known[a, b])
+    apart = None if sheets is None else owned(np.array(sheets, np.int64))
     return Net(surface, patches, u, v, rows, faces, state, origin, int(columns), on_facets, apart)
 
 

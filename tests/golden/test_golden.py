@@ -31,3 +31,12 @@ def test_the_committed_pieces_are_valid(name):
     valid = [v for path, v in committed()[name].items() if path.endswith("/valid")]
     assert valid
     assert all(valid)
+
+
+@pytest.mark.parametrize("name", ["strip before", "wrapped"])
+def test_the_number_of_threads_changes_no_byte(name, tmp_path):
+    out = [run(name, tmp_path / str(jobs), jobs) for jobs in (1, 2)]
+    one, two = ({p.relative_to(o): p.read_bytes() for p in o.rglob("*.*")} for o in out)
+    assert len(one) > 6
+    assert list(one) == list(two)
+    assert [file for file in one if one[file] != two[file]] == []
