@@ -128,7 +128,7 @@ class FrontEnd:
         module = self.target.codegen()._create_empty_module(kernel.name)
         word = ir.IntType(64)
         function = ir.Function(
-            module, ir.FunctionType(ir.IntType(32), [word.as_pointer()]), WRAPPER + kernel.name
+            module, ir.FunctionType(ir.IntType(32), [word.as_pointer()]), WRAPPER + kernel.symbol
         )
         builder = ir.IRBuilder(function.append_basic_block())
         reader = _Words(self.target, builder, function.args[0])
@@ -162,7 +162,7 @@ class FrontEnd:
                 digest.update(f"{name}: {value.name} {value.signature!r}\n".encode())
             elif isinstance(value, python_types.FunctionType):  # its repr holds an address
                 digest.update(f"{name}: {value.__module__}.{value.__qualname__}\n".encode())
-            elif not isinstance(value, python_types.ModuleType):
+            elif not isinstance(value, python_types.ModuleType):  # its parts are numpy's alone
                 digest.update(f"{name} = {value!r}\n".encode())
         return digest.digest()
 
