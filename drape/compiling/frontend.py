@@ -154,7 +154,7 @@ class FrontEnd:
         """Hash of all that a kernel's text depends on: 32 bytes."""
         digest = hashlib.sha256(f"{numba.__version__} {np.__version__}\n".encode())
         digest.update(handed_over_digest().encode())
-        digest.update(inspect.getsource(kernel.function).encode())
+        digest.update(f"{kernel.name}\n{inspect.getsource(kernel.function)}".encode())
         digest.update(repr(kernel.signature).encode())
         digest.update(repr(kernel.writes is None).encode())
         for name, value in _globals_of(kernel.function):

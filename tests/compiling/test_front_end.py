@@ -89,6 +89,23 @@ def test_field_names_of_arguments_are_part_of_a_kernels_key(translated, tmp_path
     assert len({path.name for path in folder.iterdir()} - before) > 30
 
 
+def test_a_kernel_that_moves_to_another_file_is_translated_again(translated, tmp_path):
+    """Its text stays, its name in the machine code doesn't."""
+    tree, cache = tmp_path / "tree", tmp_path / "c"
+    shutil.copytree(ROOT, tree / "drape", ignore=shutil.ignore_patterns("__pycache__"))
+    windows = tree / "drape" / "geometry" / "fans.py"
+    windows.rename(windows.with_name("rounds.py"))
+    for path in (tree / "drape" / "geometry").glob("*.py"):
+        path.write_text(path.read_text().replace("geometry.fans", "geometry.rounds"))
+    lay_out(translated, cache)
+    code = "import sys; from pathlib import Path; from drape import kernels\n" + (
+        "kernels.joined_data(Path(sys.argv[1]), preset=0)"
+    )
+    command = [sys.executable, "-c", code, str(store.private_folder(cache))]
+    tree_alone = {**environment(cache), "PYTHONPATH": str(tree)}
+    subprocess.run(command, env=tree_alone, cwd=cache, check=True)
+
+
 # Reached only where facets fold or cloth comes back to itself; other tests call them.
 NOT_REACHED = {
     "cloth.facets.crease_in_fan",
