@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 from drape.errors import InputError
 from drape.geometry.surface import Floats, unit
 from drape.mould import closing as candidates
+from drape.mould.level_lands import FaceGraph, classify_level, face_graph
 from drape.mould.patches import Parts, Patches, classify
 from drape.mould.repair import components
 
@@ -41,19 +42,27 @@ def choose(
     if given is not None:
         direction = _checked_direction(given)
         parts = _parts_along(patches, contact, direction)
+        unsure = [not (p and p.flange.any()) for p in parts]
+        if any(unsure):
+            parts = _parts_along(patches, contact, direction, _graphs(patches, unsure))
         if not all(parts):
             _refuse_direction(names, patches, contact, direction, parts)
         return direction, [p for p in parts if p]
+    directions = _candidates(patches, contact)
+    tried = [_parts_along(patches, contact, direction) for direction in directions]
+    unsure = [not any(p and p.flange.any() for p in half) for half in zip(*tried, strict=True)]
+    if any(unsure):
+        graphs = _graphs(patches, unsure)
+        tried = [_parts_along(patches, contact, direction, graphs) for direction in directions]
     found: list[tuple[float, float, Floats, list[Parts]]] = []
-    missing = set(names)
-    for direction in _candidates(patches, contact):
-        parts = _parts_along(patches, contact, direction)
-        missing -= {name for name, p in zip(names, parts, strict=True) if p}
+    for direction, parts in zip(directions, tried, strict=True):
         whole = [p for p in parts if p]
         if len(whole) == len(names):
             score, level = sum(p.score for p in whole), sum(p.level for p in whole)
             found.append((score, level, direction, whole))
     if not found:
+        halves = zip(names, zip(*tried, strict=True), strict=True)
+        missing = {name for name, half in halves if not any(half)}
         culprits = [n for n in names if n in missing] or list(names)
         reasons = {_reason(p) for n, p in zip(names, patches, strict=True) if n in culprits}
         raise InputError(
@@ -97,14 +106,34 @@ def _candidates(patches: list[Patches], contact: list[np.ndarray | None]) -> Flo
     return every[~same]
 
 
+def _graphs(patches: list[Patches], wanted: list[bool]) -> list[FaceGraph | None]:
+    """Face graphs of the halves of which no crease has told the flange."""
+    return [
+        face_graph(patch.surface) if want else None
+        for patch, want in zip(patches, wanted, strict=True)
+    ]
+
+
 def _parts_along(
-    patches: list[Patches], contact: list[np.ndarray | None], direction: Floats
+    patches: list[Patches],
+    contact: list[np.ndarray | None],
+    direction: Floats,
+    graphs: list[FaceGraph | None] | None = None,
 ) -> list[Parts | None]:
-    """The parts of each half for a closing direction; None for a half that doesn't fit."""
+    """The parts of each half for a closing direction; None for a half that doesn't fit.
+
+    By creases, or where ``graphs`` has one of a half, by where it leaves the level.
+    """
     out: list[Parts | None] = []
-    for patch, touching, sign in zip(patches, contact, (1.0, -1.0), strict=False):
+    each = zip(patches, contact, (1.0, -1.0), graphs or [None] * len(patches), strict=False)
+    for patch, touching, sign, graph in each:
         sides = (1,) if patch.closed else (1, -1)
-        tried = [classify(patch, sign * direction, side, touching) for side in sides]
+        tried = [
+            classify_level(graph, sign * direction, side)
+            if graph is not None
+            else classify(patch, sign * direction, side, touching)
+            for side in sides
+        ]
         fits = [p for p in tried if p]
         if not fits and not patch.closed:
             bare = candidates.classify_bare(patch.surface, sign * direction)
