@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 from drape.errors import InputError
 from drape.geometry.surface import Floats, unit
 from drape.mould import closing as candidates
-from drape.mould.level_lands import FaceGraph, classify_level, face_graph
+from drape.mould.level_lands import LevelLands
 from drape.mould.patches import Parts, Patches, classify
 from drape.mould.repair import components
 
@@ -44,7 +44,8 @@ def choose(
         parts = _parts_along(patches, contact, direction)
         unsure = [not (p and p.flange.any()) for p in parts]
         if any(unsure):
-            parts = _parts_along(patches, contact, direction, _graphs(patches, unsure))
+            by_level = _level_lands(patches, unsure)
+            parts = _parts_along(patches, contact, direction, by_level)
         if not all(parts):
             _refuse_direction(names, patches, contact, direction, parts)
         return direction, [p for p in parts if p]
@@ -52,8 +53,8 @@ def choose(
     tried = [_parts_along(patches, contact, direction) for direction in directions]
     unsure = [not any(p and p.flange.any() for p in half) for half in zip(*tried, strict=True)]
     if any(unsure):
-        graphs = _graphs(patches, unsure)
-        tried = [_parts_along(patches, contact, direction, graphs) for direction in directions]
+        by_level = _level_lands(patches, unsure)
+        tried = [_parts_along(patches, contact, direction, by_level) for direction in directions]
     found: list[tuple[float, float, Floats, list[Parts]]] = []
     for direction, parts in zip(directions, tried, strict=True):
         whole = [p for p in parts if p]
@@ -106,31 +107,29 @@ def _candidates(patches: list[Patches], contact: list[np.ndarray | None]) -> Flo
     return every[~same]
 
 
-def _graphs(patches: list[Patches], wanted: list[bool]) -> list[FaceGraph | None]:
-    """Face graphs of the halves of which no crease has told the flange."""
-    return [
-        face_graph(patch.surface) if want else None
-        for patch, want in zip(patches, wanted, strict=True)
-    ]
+def _level_lands(patches: list[Patches], wanted: list[bool]) -> list[LevelLands | None]:
+    """For the halves of which no crease has told the flange."""
+    each = zip(patches, wanted, strict=True)
+    return [LevelLands(patch.surface) if want else None for patch, want in each]
 
 
 def _parts_along(
     patches: list[Patches],
     contact: list[np.ndarray | None],
     direction: Floats,
-    graphs: list[FaceGraph | None] | None = None,
+    by_level: list[LevelLands | None] | None = None,
 ) -> list[Parts | None]:
     """The parts of each half for a closing direction; None for a half that doesn't fit.
 
-    By creases, or where ``graphs`` has one of a half, by where it leaves the level.
+    By creases, or where ``by_level`` has something of a half, by where it leaves the level.
     """
     out: list[Parts | None] = []
-    each = zip(patches, contact, (1.0, -1.0), graphs or [None] * len(patches), strict=False)
-    for patch, touching, sign, graph in each:
+    each = zip(patches, contact, (1.0, -1.0), by_level or [None] * len(patches), strict=False)
+    for patch, touching, sign, level in each:
         sides = (1,) if patch.closed else (1, -1)
         tried = [
-            classify_level(graph, sign * direction, side)
-            if graph is not None
+            level.classify(sign * direction, side)
+            if level is not None
             else classify(patch, sign * direction, side, touching)
             for side in sides
         ]

@@ -23,6 +23,7 @@ Lengths in mm, angles in radians.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from scipy import sparse
@@ -39,6 +40,7 @@ JOINED = np.radians(12.0)
 OVER_BORDER = np.radians(60.0)  # counts more across the border of a land
 ABOUT_LEVEL = np.radians(2.0)  # most of a land's faces are that level, noise or not
 LEAST_LEVEL = 0.02  # of the area that is: less has no flange in it
+ON_LAND = 0.2  # of an open sheet's border that lies on its flange, at least
 LEAST = 1e-3  # of the area: a smaller land or hollow is none
 BACK = -0.7  # share of its area that a block's bottom shows along the closing direction
 FOOT = 0.02  # of the root of a piece's area: one that rises from a land along more is a ramp
@@ -110,18 +112,33 @@ def _borrowed(surface: Surface, sliver: Bools, lengths: Floats) -> Floats:
     return normals
 
 
-def classify_level(graph: FaceGraph, closing: Floats, side: int) -> Parts | None:
-    """Flange and cavity for a closing direction; None if there are none.
+class LevelLands:
+    """A surface, asked for its flange and cavity along one direction after the other."""
 
-    Parameters
-    ----------
-    closing : (3,) unit vector from this half into the other
-    side : +1 or −1, multiplies the normals
-    """
+    def __init__(self, surface: Surface) -> None:
+        self.surface = surface
+
+    @cached_property
+    def graph(self) -> FaceGraph:
+        """Made only if a direction needs it."""
+        return face_graph(self.surface)
+
+    def classify(self, closing: Floats, side: int) -> Parts | None:
+        """Flange and cavity for a closing direction; None if there are none.
+
+        Parameters
+        ----------
+        closing : (3,) unit vector from this half into the other
+        side : +1 or −1, multiplies the normals
+        """
+        if not _may_have_flange(self.surface, closing, side):
+            return None
+        return _classified(self.graph, closing, side)
+
+
+def _classified(graph: FaceGraph, closing: Floats, side: int) -> Parts | None:
     surface, area = graph.surface, graph.surface.face_areas
     facing = side * (graph.normals @ closing)
-    if area[facing > np.cos(ABOUT_LEVEL)].sum() < LEAST_LEVEL * area.sum():
-        return None
     slivers = graph.sliver[graph.f] | graph.sliver[graph.g]
     turn = np.where(slivers, np.abs(graph.turn), side * graph.turn)
     height = (surface.vertices @ closing)[surface.faces]
@@ -146,6 +163,18 @@ def classify_level(graph: FaceGraph, closing: Floats, side: int) -> Parts | None
     square = area[flange] @ (facing[flange] - tolerance) / (1.0 - tolerance)
     cavity = part == seen.argmax()
     return Parts(cavity, label == FLANGE, side, float(seen.max()), float(square), others)
+
+
+def _may_have_flange(surface: Surface, closing: Floats, side: int) -> bool:
+    """Whether enough is level, at an open sheet's border too: what can be said at once."""
+    about = side * (surface.face_normals @ closing) > np.cos(ABOUT_LEVEL)
+    area = surface.face_areas
+    if area[about].sum() < LEAST_LEVEL * area.sum():
+        return False
+    face, k = np.nonzero(surface.neighbours < 0)
+    ends = surface.vertices[surface.faces[face, (k + 1) % 3]]
+    length = np.linalg.norm(ends - surface.vertices[surface.faces[face, k]], axis=1)
+    return bool(length[about[face]].sum() >= ON_LAND * length.sum())
 
 
 def _rises(graph: FaceGraph, flange: Bools, facing: Floats, middle: Floats) -> Bools:

@@ -10,7 +10,7 @@ import trimesh
 from drape.errors import InputError
 from drape.geometry import shapes
 from drape.geometry.surface import build
-from drape.mould.level_lands import classify_level, face_graph
+from drape.mould.level_lands import LevelLands
 from drape.mould.mould import find_mould
 from drape.mould.patches import find_patches
 
@@ -102,8 +102,7 @@ def test_a_block_has_an_outside():
 
 @pytest.mark.parametrize("closing", [-UP, TURN @ [1.0, 0.0, 0.0]])
 def test_along_other_directions_there_is_nothing(closing):
-    graph = face_graph(sheet(panel))
-    assert classify_level(graph, closing, 1) is None
+    assert LevelLands(sheet(panel)).classify(closing, 1) is None
 
 
 def test_a_ramp_up_from_a_flange_is_flange():
@@ -113,7 +112,7 @@ def test_a_ramp_up_from_a_flange_is_flange():
         return panel(x + 15.0, y) + np.clip(0.15 * (x - 30.0), 0.0, 4.0)
 
     surface = sheet(height, width=160.0)
-    parts = classify_level(face_graph(surface), UP, 1)
+    parts = LevelLands(surface).classify(UP, 1)
     place = ((surface.vertices - [3.0, -50.0, 12.0]) @ TURN)[surface.faces].mean(axis=1)
     assert parts.flange[place[:, 0] > 31.0].all()
     ring = 2.0 * np.pi * panel_edge() * 1.8
