@@ -36,6 +36,8 @@ TOLERANCES = (0.2, 0.02)  # mm, chordal deviation
 THICKNESS = 0.2  # mm of the one ply each half gets
 HEIGHT = THICKNESS / 2.0
 LAP = 8.0  # mm, of the lower half's ply where a mould is run with a joint
+GENERAL = np.cos(np.radians(15.0))  # no axis of an own frame is nearer to one of the file's
+
 STORED = Path(__file__).parent / "meshes"
 
 Outline = Callable[[str], np.ndarray]
@@ -82,7 +84,9 @@ class CadMould:
     def placed(self, points) -> np.ndarray:
         """Points (n, 3) of the own frame as they stand in the mesh files."""
         random = np.random.default_rng(crc32(self.name.encode()))
-        turn = Rotation.from_euler("xyz", random.uniform(-np.pi, np.pi, 3)).as_matrix()
+        turn = np.eye(3)
+        while np.abs(turn).max() > GENERAL:
+            turn = Rotation.from_euler("xyz", random.uniform(-np.pi, np.pi, 3)).as_matrix()
         return np.asarray(points, float) @ turn.T + random.uniform(-80.0, 80.0, 3)
 
     def own_frame(self, points) -> np.ndarray:
