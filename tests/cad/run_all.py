@@ -9,16 +9,17 @@ from __future__ import annotations
 import argparse
 import json
 import math
+import os
 import subprocess
 import sys
 import tempfile
 from dataclasses import asdict
 from pathlib import Path
 
-sys.path[:0] = [str(Path(__file__).parents[2]), str(Path(__file__).parent)]
 from cad_moulds import ALL, TOLERANCES
 from cad_runs import Outcome, first_words, run_mould
 
+TREE = Path(__file__).resolve().parents[2]
 HEAD = (
     "| mould | mm | expected | found | outline off, mm | shear off, ° | largest, ° |"
     " area off, % | CPU s |\n|---|---|---|---|---|---|---|---|---|"
@@ -27,9 +28,13 @@ HEAD = (
 
 def outcome_of(name: str, deviation: float, start: str, limit: float) -> Outcome:
     """A run in a process of its own."""
+    inherited = os.environ.get("PYTHONPATH", "")
+    own = {**os.environ, "PYTHONPATH": f"{TREE}{os.pathsep}{inherited}"}  # not an installed one
     call = [sys.executable, __file__, "--one", f"{deviation:g}", "--start", start, name]
     try:
-        done = subprocess.run(call, capture_output=True, text=True, timeout=limit, check=False)
+        done = subprocess.run(
+            call, capture_output=True, text=True, timeout=limit, check=False, env=own
+        )
     except subprocess.TimeoutExpired:
         return Outcome(False, f"broke: not done after {limit:g} s")
     if done.returncode or not done.stdout.startswith("{"):
