@@ -15,19 +15,17 @@ from __future__ import annotations
 
 import argparse
 import dataclasses
-import gc
 import json
 import os
 import sys
 import traceback
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn, TextIO
 
 from drape import clicloth, clitext
-from drape.compiling import machine
+from drape.cliprogress import progress, to_stay
 from drape.errors import AccuracyError, Finding, InputError, PlywrightError
 from drape.jobfile import write_new
 from drape.jobkeys import MESH_SUFFIXES, UNITS
@@ -190,19 +188,8 @@ def _run(args: argparse.Namespace) -> int:
     return _run_job(args.job, args.output, args)
 
 
-@contextmanager
-def _to_stay() -> Iterator[None]:
-    """What is imported within stays: no collection of garbage looks through it, then or later."""
-    gc.disable()
-    try:
-        yield
-    finally:
-        gc.freeze()
-        gc.enable()
-
-
 def _demo(args: argparse.Namespace) -> int:
-    with _to_stay():
+    with to_stay():
         from drape import publish
 
     job = publish.copy_demo(args.output / "job")
@@ -210,13 +197,13 @@ def _demo(args: argparse.Namespace) -> int:
 
 
 def _run_job(path: Path, folder: Path, args: argparse.Namespace) -> int:
-    with _to_stay():
+    with to_stay():
         from drape import pipeline, publish
         from drape.job import load_job
 
     job = load_job(path)
-    with _progress(args.quiet) as progress:
-        results = pipeline.run(job, jobs=args.jobs, progress=progress)
+    with progress(args.quiet, _say_aside) as report:
+        results = pipeline.run(job, jobs=args.jobs, progress=report)
     files = publish.publish(results, folder)
     code = exit_code(results.valid, results.findings, job.fail_on)
     if args.json:
@@ -243,8 +230,8 @@ def _view(args: argparse.Namespace) -> int:
     if not args.page:
         looking.check_screen()
     job = load_job(args.job)
-    with _progress(args.quiet) as progress:
-        results = pipeline.run(job, jobs=args.jobs, progress=progress)
+    with progress(args.quiet, _say_aside) as report:
+        results = pipeline.run(job, jobs=args.jobs, progress=report)
     _tell_findings([f for f in results.findings if f.level in ("risk", "error")], sys.stderr)
     show = looking.show_page if args.page else looking.show_window
     show(results, lambda text: print(clitext.for_stream(text, sys.stdout.encoding), flush=True))
@@ -285,7 +272,7 @@ def _seen_from(folder: Path, mesh: Path) -> Path:
 def _inspect(args: argparse.Namespace) -> int:
     from drape import pipeline
 
-    with _progress(args.quiet):
+    with progress(args.quiet, _say_aside):
         found = pipeline.inspect(args.meshes, UNITS[args.units])
     findings = found["findings"]
     if args.json:
@@ -336,54 +323,6 @@ def _not_built(args: argparse.Namespace) -> int:
     raise InputError(f"'{args.name}' isn't built yet", limit=", ".join(BUILT))
 
 
-@contextmanager
-def _progress(quiet: bool) -> Iterator[Callable[[str, int, int], None] | None]:
-    """What the pipeline reports progress to: a bar a stage, on a terminal only.
-
-    Where there is none a line still says that kernels are being compiled: it takes a while.
-    """
-    if quiet or not sys.stderr.isatty():
-        told: set[str] = set()
-
-        def tell(what: str, _done: int, _total: int) -> None:
-            if what not in told:
-                told.add(what)
-                _say(what, sys.stderr)
-
-        with _compiling_told(None if quiet else tell):
-            yield None
-        return
-    from rich import progress as rich
-    from rich.console import Console
-
-    columns = (
-        rich.TextColumn("{task.description}"),
-        rich.BarColumn(),
-        rich.MofNCompleteColumn(),
-        rich.TimeElapsedColumn(),
-    )
-    with rich.Progress(*columns, console=Console(stderr=True), transient=True) as bars:
-        tasks: dict[str, Any] = {}
-
-        def report(stage: str, done: int, total: int) -> None:
-            if stage not in tasks:
-                tasks[stage] = bars.add_task(stage, total=total)
-            bars.update(tasks[stage], completed=done, total=total)
-
-        with _compiling_told(report):
-            yield report
-
-
-@contextmanager
-def _compiling_told(listener: Callable[[str, int, int], None] | None) -> Iterator[None]:
-    """Have it told how far the compiling of kernels is, should they have to be compiled."""
-    machine.listener = listener
-    try:
-        yield
-    finally:
-        machine.listener = None
-
-
 def _tell_results(results: Results, title: str, files: Sequence[str], folder: Path) -> None:
     _say(title)
     for line in clitext.ply_table(results.summary):
@@ -432,6 +371,10 @@ def _debug_traceback() -> None:
 
 def _tell_json(**values: Any) -> None:
     _say(json.dumps(values, indent=2, allow_nan=False))
+
+
+def _say_aside(text: str) -> None:
+    _say(text, sys.stderr)
 
 
 def _say(text: str, stream: TextIO | None = None) -> None:

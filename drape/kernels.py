@@ -1,16 +1,19 @@
 """All kernels as one: joined, compiled, tried out and put in their place.
 
-``python -m drape.kernels make joined FOLDER`` makes this machine's code
-(``compiling.machine`` has it run); ``python -m drape.kernels join`` writes the joined code that
-ships, ``kernels.joined``, after kernels have changed. What ships is used as long as the sources
-are the ones it was made
-from; else the front end runs here, for those kernels alone that changed.
+``python -m drape.kernels make joined FOLDER`` makes this machine's code (``compiling.machine`` has
+it run); ``python -m drape.kernels join`` writes the joined code that ships, ``kernels.joined``,
+after kernels have changed. What ships is used as long as the sources are the ones it was made
+from. Else the front end runs here, for those kernels alone that changed, in one more process:
+numba changes what a process has of LLVM, and machine code has to be made and tried out as it will
+be used, without.
 """
 
 from __future__ import annotations
 
+import contextlib
 import lzma
 import sys
+import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -31,9 +34,13 @@ COMPILING = "compiling kernels, once on this machine (about 4 s)"
 def joined_file() -> bytes | None:
     """The bitcode that ships, if it was made from these sources and LLVM can read it."""
     try:
-        data = JOINED.read_bytes()
-    except OSError:
+        return unpacked(JOINED.read_bytes())
+    except (OSError, lzma.LZMAError):
         return None
+
+
+def unpacked(data: bytes) -> bytes | None:
+    """The bitcode in such a file's bytes, as ``joined_file``."""
     head, _, rest = data.removeprefix(HEAD).partition(b"\n")
     words = head.decode("ascii", "replace").split()
     if not data.startswith(HEAD) or len(words) != 3 or words[0] != sources_digest():
@@ -43,13 +50,15 @@ def joined_file() -> bytes | None:
     return lzma.decompress(rest)
 
 
-def joined_data(folder: Path) -> bytes:
-    """What the file that ships should hold."""
-    module = llvm.join(front_end(folder))
+def joined_data(
+    folder: Path, told: Callable[[str, int, int], None] | None = None, preset: int = 9
+) -> bytes:
+    """What the file that ships should hold; ``folder`` and ``told`` as in ``front_end``."""
+    module = llvm.join(front_end(folder, told))
     llvm.optimise(module, any_processor=True)
     code = module.as_bitcode()
     words = (sources_digest(), str(llvm.llvm.llvm_version_info[0]), llvmlite.__version__)
-    return HEAD + " ".join(words).encode() + b"\n" + lzma.compress(code, preset=9)
+    return HEAD + " ".join(words).encode() + b"\n" + lzma.compress(code, preset=preset)
 
 
 def front_end(
@@ -77,10 +86,25 @@ def front_end(
             if kernel.writes is not None:
                 module.link_in(llvm.parsed(front.wrapper(kernel)))
             code = module.as_bitcode()
-            store.write(file, key, code)
+            with contextlib.suppress(OSError):  # it spares time, no more
+                store.write(file, key, code)
         out.append(code)
     store.prune(folder, FRONT, 4 * len(KERNELS))
     return out
+
+
+def translated(folder: Path) -> bytes:
+    """Joined code from the sources, made in a process of its own."""
+    file = folder / f"joined-{sources_digest()[:16]}.tmp"
+    try:
+        machine.listener = say
+        machine.run_kernels(["translate", str(folder), str(file)], time.monotonic() + machine.LIMIT)
+        code = unpacked(file.read_bytes())
+    finally:
+        file.unlink(missing_ok=True)
+    if code is None:
+        raise RuntimeError("the front end gave no code")
+    return code
 
 
 def make(what: str, folder: Path) -> None:
@@ -90,9 +114,10 @@ def make(what: str, folder: Path) -> None:
     """
     wanted = machine.key()
     code = joined_file() if what == "joined" else None
-    module = llvm.parsed(code) if code is not None else llvm.join(front_end(folder, say))
+    module = llvm.parsed(translated(folder) if code is None else code)
     say(COMPILING, 0, 3)
     llvm.optimise(module)
+    llvm.check_externals(module)
     say(COMPILING, 1, 3)
     contents = llvm.emitted(module)
     say(COMPILING, 2, 3)
@@ -110,16 +135,19 @@ def say(what: str, done: int, total: int) -> None:
 
 
 def main(arguments: list[str]) -> int:
-    """Run one of the two commands."""
-    if arguments[:1] == ["make"] and len(arguments) == 3:
-        make(arguments[1], Path(arguments[2]))
-        return 0
-    if arguments == ["join"]:
-        with store.some_folder() as folder:
-            JOINED.write_bytes(joined_data(folder))
-        return 0
-    sys.stderr.write("python -m drape.kernels make joined|sources FOLDER | join\n")
-    return 2
+    """Run one of the commands."""
+    match arguments:
+        case ["make", ("joined" | "sources") as what, folder]:
+            make(what, Path(folder))
+        case ["translate", folder, file]:
+            Path(file).write_bytes(joined_data(Path(folder), say, preset=0))
+        case ["join"]:
+            with store.some_folder() as place:
+                JOINED.write_bytes(joined_data(place))
+        case _:
+            sys.stderr.write("python -m drape.kernels join | make joined|sources FOLDER\n")
+            return 2
+    return 0
 
 
 if __name__ == "__main__":

@@ -35,7 +35,7 @@ LEVELS = (
     ("viewers",),
     ("drape.publish", "drape.benchsheets"),
     ("drape.selftest", "drape.kernels"),
-    ("drape.cli", "drape.clitext", "drape.clicloth"),
+    ("drape.cli", "drape.clitext", "drape.clicloth", "drape.cliprogress"),
 )  # fmt: skip
 LEVEL = {name: level for level, names in enumerate(LEVELS) for name in names}
 

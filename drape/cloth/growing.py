@@ -52,7 +52,7 @@ def grow(
     ``ends`` (4, 2): grid index of the last node of each half of the first yarns (+u, −u,
     +v, −v) and the share of the next step that still was on the surface.
     ``level`` (m,) is 0 on faces of the region, 1 where the net is needed too; ``walls`` is
-    ``level`` of ``cells.close_cell``: the same, or empty where margins may decide.
+    ``level`` of ``filling.close_cell``: the same, or empty where margins may decide.
     ``sheets`` are those of ``cloth.occupancy``.
     Returns (new ``last``, columns grown).
     """

@@ -77,7 +77,7 @@ def try_column(
 ) -> int:
     """Lay column i + sign over the run: node j along ``direction``, others by the cell rule.
 
-    ``walls`` is ``level`` of ``cells.close_cell``. Nodes that were made are KNOWN afterwards
+    ``walls`` is ``level`` of ``filling.close_cell``. Nodes that were made are KNOWN afterwards
     and listed in ``made``; returns their count.
     """
     i2 = i + sign
@@ -281,7 +281,7 @@ def grow_columns(
     every, q = walls.size > 0, grid.v.size
     columns = fruitless = 0
     seed = local_vector(SEED)
-    while True:
+    while heap.used[0] > 0:
         heap_pop(heap, seed)
         distance, code = seed[0], int(seed[1])
         if code == STOP:  # what had to wait is tried again if anything was made since

@@ -313,7 +313,7 @@ def interpolate_field(x: Floats1, y: Floats1, field: Floats2, flat: Floats2, out
         s = (flat[k, 0] - x[i]) / (x[i + 1] - x[i])
         t = (flat[k, 1] - y[j]) / (y[j + 1] - y[j])
         a, b, c, d = field[i, j], field[i + 1, j], field[i, j + 1], field[i + 1, j + 1]
-        missing = np.isnan(a) + np.isnan(b) + np.isnan(c) + np.isnan(d)
+        missing = int(np.isnan(a)) + int(np.isnan(b)) + int(np.isnan(c)) + int(np.isnan(d))
         if missing == 1:
             if np.isnan(a):
                 a = b + c - d

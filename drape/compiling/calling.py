@@ -9,6 +9,7 @@ it writes may be written.
 from __future__ import annotations
 
 import ctypes
+import operator
 import struct
 from collections.abc import Callable, Sequence
 from typing import Any
@@ -81,15 +82,13 @@ class Caller:
 
     def _checked(self, value: Any, kind: Kind, name: str, written: bool) -> Any:
         if isinstance(kind, Group):
-            if len(value) != len(kind.items):
-                raise TypeError(
-                    f"{self.name}: {name} has {len(value)} parts, not {len(kind.items)}"
-                )
+            if not isinstance(value, tuple) or len(value) != len(kind.items):
+                raise TypeError(f"{self.name}: {name} has to be a tuple of {len(kind.items)}")
             each = enumerate(zip(value, kind.items, strict=True))
             parts = [self._checked(part, item, f"{name}[{k}]", written) for k, (part, item) in each]
             return parts if kind.made_by is None else kind.made_by(*parts)
         if isinstance(kind, Scalar):
-            return FROM_WORD[kind.dtype](value)
+            return self._number(value, kind, name)
         fault = _fault(value, kind, written)
         if fault:
             wanted = f"{kind.dtype}, {kind.axes} axes{', contiguous' if written else ''}"
@@ -99,6 +98,19 @@ class Caller:
             if (value.flags.c_contiguous and value.flags.aligned)
             else np.array(value, order="C")
         )
+
+    def _number(self, value: Any, kind: Scalar, name: str) -> Any:
+        try:
+            if kind.dtype == "bool" and isinstance(value, bool | np.bool_):
+                return bool(value)
+            if kind.dtype == "float64" and not isinstance(value, str):
+                return float(value)
+            if kind.dtype == "int64" and abs(operator.index(value)) < 1 << 63:
+                return operator.index(value)
+        except (TypeError, ValueError):
+            pass
+        given = f"{value!r:.40}"
+        raise TypeError(f"{self.name}: {name} has to be a number ({kind.dtype}); given: {given}")
 
 
 def _fault(value: Any, kind: Array, written: bool) -> str | None:

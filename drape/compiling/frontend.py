@@ -128,7 +128,7 @@ class FrontEnd:
         module = self.target.codegen()._create_empty_module(kernel.name)
         word = ir.IntType(64)
         function = ir.Function(
-            module, ir.FunctionType(ir.IntType(32), [word.as_pointer()]), WRAPPER + kernel.name
+            module, ir.FunctionType(ir.IntType(32), [word.as_pointer()]), WRAPPER + kernel.symbol
         )
         builder = ir.IRBuilder(function.append_basic_block())
         reader = _Words(self.target, builder, function.args[0])
@@ -154,7 +154,7 @@ class FrontEnd:
         """Hash of all that a kernel's text depends on: 32 bytes."""
         digest = hashlib.sha256(f"{numba.__version__} {np.__version__}\n".encode())
         digest.update(handed_over_digest().encode())
-        digest.update(inspect.getsource(kernel.function).encode())
+        digest.update(f"{kernel.name}\n{inspect.getsource(kernel.function)}".encode())
         digest.update(repr(kernel.signature).encode())
         digest.update(repr(kernel.writes is None).encode())
         for name, value in _globals_of(kernel.function):
@@ -162,7 +162,7 @@ class FrontEnd:
                 digest.update(f"{name}: {value.name} {value.signature!r}\n".encode())
             elif isinstance(value, python_types.FunctionType):  # its repr holds an address
                 digest.update(f"{name}: {value.__module__}.{value.__qualname__}\n".encode())
-            elif not isinstance(value, python_types.ModuleType):
+            elif not isinstance(value, python_types.ModuleType):  # its parts are numpy's alone
                 digest.update(f"{name} = {value!r}\n".encode())
         return digest.digest()
 

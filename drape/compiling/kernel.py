@@ -1,14 +1,16 @@
 """The decorators for compiled kernels.
 
-``@kernel`` marks a function that other kernels call, ``@entry`` one that Python calls too. Both
-stay Python functions that can be read, and run uncompiled where the environment variable
-PLYWRIGHT_KERNELS says ``python`` (for debugging; slow). Nothing is compiled on import: the
-first call of an entry loads the machine code of all kernels, or has it made.
+``@kernel`` marks a function that other kernels call, ``@entry`` one that Python calls too (a
+``@kernel`` that Python calls runs as Python). Both stay Python functions that can be read, and
+run uncompiled where the environment variable PLYWRIGHT_KERNELS says ``python`` (for debugging;
+slow). Nothing is compiled on import: the first call of an entry loads the machine code of all
+kernels, or has it made.
 """
 
 from __future__ import annotations
 
 import functools
+import hashlib
 from collections.abc import Callable
 from typing import Any
 
@@ -34,12 +36,20 @@ class Kernel:
         self.function, self.writes = function, writes
         self.name = f"{function.__module__}.{function.__qualname__}".removeprefix("drape.")
         self._run: Callable[..., Any] | None = None
+        if self.name in KERNELS:
+            raise TypeError(f"two kernels are called {self.name}")
         KERNELS[self.name] = self
 
     @functools.cached_property
     def signature(self) -> Signature:
         """Kinds of its arguments and result, from the annotations."""
         return signature_of(self.function)
+
+    @functools.cached_property
+    def symbol(self) -> str:
+        """Its name and a hash of its signature: machine code for another one isn't found."""
+        digest = hashlib.sha256(repr((self.signature, sorted(self.writes or ()))).encode())
+        return f"{self.name}.{digest.hexdigest()[:12]}"
 
     @functools.cached_property
     def caller(self) -> Caller:
@@ -55,7 +65,7 @@ class Kernel:
         """What runs it: machine code, numba's ordinary way, or Python."""
         if self.writes is None or machine.uncompiled():
             return self.function
-        address = machine.address(self.name)
+        address = machine.address(self.symbol)
         if address is None:
             # slow to import, and needed only where machine code can't be had
             from drape.compiling.ordinary import run_ordinarily

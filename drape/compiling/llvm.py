@@ -18,7 +18,11 @@ import llvmlite
 import llvmlite.binding as llvm
 
 LEVEL = 3  # of optimisation
-WRAPPER = "plywright.entry."  # before an entry's name
+WRAPPER = "plywright.entry."  # before an entry's name and the hash of its signature
+# What machine code may call: the C library's. Anything else would be an address of nowhere.
+EXTERNALS = frozenset(
+    {"acos", "asin", "atan", "atan2", "ceil", "cos", "exp", "floor", "pow", "sin", "sqrt"}
+)
 
 
 @cache
@@ -40,7 +44,7 @@ def machine_words() -> tuple[str, ...]:
     python = f"{platform.python_implementation()} {sys.version_info.major}.{sys.version_info.minor}"
     system = (platform.system(), platform.machine(), *platform.libc_ver()[:1])
     abi = f"{sys.byteorder} {ctypes.sizeof(ctypes.c_void_p)}"
-    options = f"O{LEVEL}"
+    options = f"O{LEVEL} vectorised, no contraction"
     return (llvmlite.__version__, version, python, *system, abi, *host(), options)
 
 
@@ -75,9 +79,7 @@ def join(codes: list[bytes | str]) -> Any:
         whole.link_in(parsed(code))
     keep_only(whole, lambda name: name.startswith(WRAPPER))
     whole.verify()
-    missing = [f.name for f in whole.functions if f.is_declaration and "plywright." in f.name]
-    if missing:
-        raise LookupError(f"kernels that are called aren't there: {', '.join(missing)}")
+    check_externals(whole)
     return whole
 
 
@@ -103,6 +105,14 @@ def emitted(module: Any) -> bytes:
     return _target_machine().emit_object(module)
 
 
+def check_externals(module: Any) -> None:
+    """Raise LookupError where a module calls what isn't in the C library."""
+    called = {f.name for f in module.functions if f.is_declaration}
+    unknown = {n for n in called if not n.startswith("llvm.")} - EXTERNALS
+    if unknown:
+        raise LookupError(f"kernels call what isn't there: {', '.join(sorted(unknown))}")
+
+
 class Loaded:
     """An object file in memory, ready to run; never let go of while the process lives."""
 
@@ -112,15 +122,15 @@ class Loaded:
         self._engine.add_object_file(llvm.ObjectFileRef.from_data(contents))
         self._engine.finalize_object()
 
-    def address(self, name: str) -> int:
-        """Of an entry's wrapper.
+    def address(self, symbol: str) -> int:
+        """Of the wrapper of an entry, by its symbol (``Kernel.symbol``).
 
         Raises
         ------
         LookupError
             There is none of that name.
         """
-        found = self._engine.get_function_address(WRAPPER + name)
+        found = self._engine.get_function_address(WRAPPER + symbol)
         if not found:
-            raise LookupError(f"no entry {name}")
+            raise LookupError(f"no entry {symbol}")
         return found

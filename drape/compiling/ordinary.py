@@ -1,8 +1,8 @@
 """Kernels compiled numba's ordinary way: slow to compile, but on nothing but its public parts.
 
 For where machine code of all kernels as one can't be had. Each kernel is compiled for its one
-declared signature, with its callees linked into it. numba keeps its own files in a folder that
-only this user can write, named after all sources.
+declared signature, with its callees linked into it. numba keeps its own files, which it pickles,
+in a folder that only this user can write, named after all sources.
 """
 
 from __future__ import annotations
@@ -10,10 +10,12 @@ from __future__ import annotations
 import atexit
 import ctypes
 import functools
+import hashlib
 import shutil
 import tempfile
 import threading
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import numba
@@ -34,16 +36,25 @@ def _make_known(kind: type) -> None:
     typeof_impl.register(kind)(lambda kernel, _context: numba.typeof(dispatcher(kernel)))
 
 
+def _is_safe(private: Path) -> bool:
+    """Whether folders that earlier runs left are closed too: numba unpickles what is in them."""
+    return all(store.is_private(folder) for folder in private.glob("ordinary-*"))
+
+
 @functools.cache
 def _folder() -> str:
     """Where numba keeps what it has compiled."""
     private = store.private_folder()
-    if private is None:  # numba wants one while the process lives
+    if private is None or not _is_safe(private):  # numba wants one while the process lives
         name = tempfile.mkdtemp(prefix="plywright-")
         atexit.register(shutil.rmtree, name, ignore_errors=True)
         return name
-    folder = private / f"ordinary-{sources_digest()[:16]}"
+    name = hashlib.sha256(sources_digest().encode()).hexdigest()[:16]
+    folder = private / f"ordinary-{name}"
     folder.mkdir(mode=0o700, exist_ok=True)
+    for old in private.glob("ordinary-*"):
+        if old != folder:
+            shutil.rmtree(old, ignore_errors=True)
     return str(folder)
 
 

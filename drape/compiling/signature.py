@@ -34,10 +34,11 @@ class Array:
 
 @dataclass(frozen=True)
 class Group:
-    """A tuple, or a NamedTuple of class ``made_by``."""
+    """A tuple, or a NamedTuple of class ``made_by`` with these ``fields``."""
 
     items: tuple[Kind, ...]
     made_by: type | None = None
+    fields: tuple[str, ...] = ()
 
 
 Kind = Scalar | Array | Group
@@ -83,7 +84,8 @@ def kind_of(hint: Any, where: str) -> Kind:
         return Group(tuple(kind_of(item, where) for item in typing.get_args(hint)))
     if isinstance(hint, type) and hasattr(hint, "_fields"):
         hints = typing.get_type_hints(hint, include_extras=True)
-        return Group(tuple(kind_of(hints[f], f"{where}.{f}") for f in hint._fields), hint)
+        items = tuple(kind_of(hints[f], f"{where}.{f}") for f in hint._fields)
+        return Group(items, hint, hint._fields)
     raise TypeError(f"{where}: {hint!r} is no kind of argument that kernels know")
 
 

@@ -9,8 +9,16 @@ from functools import cache
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
-MARK = re.compile(r"^@(kernel$|entry\()", re.MULTILINE)
-HANDED_OVER = ("calling.py", "frontend.py", "signature.py", "words.py")  # what a row of words is
+MARK = re.compile(r"^@(kernel\b|entry\()", re.MULTILINE)
+# how kernels are translated, optimised and called
+HANDED_OVER = (
+    "calling.py",
+    "frontend.py",
+    "frontend_types.py",
+    "llvm.py",
+    "signature.py",
+    "words.py",
+)
 
 
 @cache

@@ -1,7 +1,7 @@
 """Files of machine code that only their user can write, and that hold nothing but bytes.
 
 A file is: a magic word, the key it was made for, the length of its contents, their SHA-256,
-and the contents. Nothing is unpickled. What doesn't hold in every point is not there: whoever
+and the contents. Nothing of it is unpickled. What doesn't hold in every point is not there: whoever
 asks gets None and makes it anew. Files are written whole, beside their place, and renamed.
 """
 
@@ -10,6 +10,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import os
+import shutil
 import stat
 import sys
 import tempfile
@@ -24,8 +25,9 @@ STALE = 24 * 3600.0  # s: a file that was begun so long ago won't be finished
 
 def cache_place() -> Path:
     """The platform's place for what can be made again."""
-    if os.environ.get("XDG_CACHE_HOME"):
-        return Path(os.environ["XDG_CACHE_HOME"])
+    given = Path(os.environ.get("XDG_CACHE_HOME", ""))
+    if given.is_absolute():  # another is to be ignored, says the specification
+        return given
     if sys.platform == "win32":
         return Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
     if sys.platform == "darwin":
@@ -41,26 +43,37 @@ def is_private(folder: Path) -> bool:
         return False
     if not stat.S_ISDIR(found.st_mode):
         return False
+    above = folder.parent.stat()
+    if hasattr(os, "getuid") and above.st_mode & 0o1002 == 0o002:
+        return False  # others could put another folder in its place
     if not hasattr(os, "getuid"):  # Windows: profiles are their users' own
         return True
     return found.st_uid == os.getuid() and stat.S_IMODE(found.st_mode) & 0o077 == 0
 
 
+def _close(folder: Path) -> None:
+    """Close a folder of ours that others could write to, without what they may have left."""
+    if is_private(folder) or folder.is_symlink() or not hasattr(os, "getuid"):
+        return
+    found = os.lstat(folder)
+    if found.st_uid == os.getuid() and found.st_mode & 0o077:
+        folder.chmod(0o700)
+        for item in folder.iterdir():
+            if item.is_dir() and not item.is_symlink():
+                shutil.rmtree(item)
+            else:
+                item.unlink()
+
+
 def private_folder(place: Path | None = None) -> Path | None:
     """The folder ``plywright`` in the cache place, made if need be; None where it isn't safe.
 
-    One that is ours but open to others, as earlier versions made it, is closed and emptied of
-    what isn't ours first.
+    One that is ours but open to others, as earlier versions made it, is emptied and closed.
     """
     try:
         folder = (cache_place() if place is None else place) / "plywright"
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-        if (
-            not is_private(folder)
-            and not folder.is_symlink()
-            and os.lstat(folder).st_uid == os.getuid()
-        ):
-            folder.chmod(0o700)
+        _close(folder)
     except (OSError, RuntimeError, AttributeError):
         return None
     return folder if is_private(folder) and os.access(folder, os.W_OK) else None
@@ -77,21 +90,30 @@ def some_folder() -> Iterator[Path]:
         yield Path(name)
 
 
-def read(path: Path, key: bytes) -> bytes | None:
-    """Contents of a file that was written for ``key`` (32 bytes), None where anything is wrong."""
+def _own_bytes(path: Path) -> bytes | None:
+    """Bytes of a file that is real and that only this user can have written; None else."""
+    flags = sum(getattr(os, f"O_{name}", 0) for name in ("NOFOLLOW", "NONBLOCK", "BINARY"))
+    handle = os.open(path, os.O_RDONLY | flags)
     try:
-        handle = os.open(
-            path, os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
-        )
-    except OSError:
-        return None
-    with open(handle, "rb") as file:
-        found = os.fstat(file.fileno())
+        found = os.fstat(handle)
         if not stat.S_ISREG(found.st_mode):
             return None
         if hasattr(os, "getuid") and (found.st_uid != os.getuid() or found.st_mode & 0o022):
             return None
-        data = file.read()
+        with open(handle, "rb", closefd=False) as file:
+            return file.read()
+    finally:
+        os.close(handle)
+
+
+def read(path: Path, key: bytes) -> bytes | None:
+    """Contents of a file that was written for ``key`` (32 bytes), None where anything is wrong."""
+    try:
+        data = _own_bytes(path)
+    except OSError:
+        return None
+    if data is None:
+        return None
     head = len(MAGIC) + 32 + 8 + 32
     if len(data) < head or data[: len(MAGIC)] != MAGIC:
         return None
@@ -119,7 +141,12 @@ def write(path: Path, key: bytes, contents: bytes) -> None:
             file.write(packed(key, contents))
             file.flush()
             os.fsync(file.fileno())
-        os.replace(name, path)
+        try:
+            os.replace(name, path)
+        except PermissionError:  # Windows: another process has just that file open
+            if read(path, key) != contents:
+                raise
+            os.unlink(name)
     except BaseException:
         with contextlib.suppress(OSError):
             os.unlink(name)

@@ -12,15 +12,19 @@ from scipy import sparse
 from scipy.sparse.csgraph import dijkstra
 from scipy.spatial import cKDTree
 
+from drape.geometry.fans import Mesh, fans
 from drape.geometry.heap import check_room, enlarged, make_heap
 from drape.geometry.marching import march
 from drape.geometry.surface import Bools, Floats, Ints, Surface, matching_edge
-from drape.geometry.windows import WINDOW, Mesh, begin, fans, most_pushed, spread
+from drape.geometry.windows import WINDOW, begin, most_pushed, spread
 
 MOST_WINDOWS = 2_000_000  # about a second
+FIRST_ROOM = 1 << 16  # windows that the heap is made for; it is enlarged as need be
 
 
-def distance_from(surface: Surface, part: Bools, line: Ints, reach: float) -> Floats:
+def distance_from(
+    surface: Surface, part: Bools, line: Ints, reach: float, most_windows: int = MOST_WINDOWS
+) -> Floats:
     """Distance of vertices from a line, along one part of the surface only.
 
     Parameters
@@ -30,6 +34,7 @@ def distance_from(surface: Surface, part: Bools, line: Ints, reach: float) -> Fl
     line : (e, 2) int
         Edges of the line, vertices of the surface in either direction.
     reach : mm
+    most_windows : how far the distance is exact; the rest is marched
 
     Returns
     -------
@@ -49,7 +54,7 @@ def distance_from(surface: Surface, part: Bools, line: Ints, reach: float) -> Fl
     across = surface.neighbours[near]
     neighbours = np.where(across < 0, -1, place[across])
     lengths = side_lengths(surface, near)
-    distance = _spread(faces, neighbours, lengths, number[line], reach)
+    distance = _spread(faces, neighbours, lengths, number[line], reach, most_windows)
     distance[distance > reach] = np.inf
     out[used] = distance
     return out
@@ -64,7 +69,9 @@ def _near(surface: Surface, part: Bools, line: Ints, reach: float) -> Ints:
     return np.flatnonzero(part & np.isfinite(gap)[surface.faces].any(axis=1))
 
 
-def _spread(faces: Ints, neighbours: Ints, lengths: Floats, line: Ints, reach: float) -> Floats:
+def _spread(
+    faces: Ints, neighbours: Ints, lengths: Floats, line: Ints, reach: float, most: int
+) -> Floats:
     """(n,) distance of the vertices of faces with sides (k, 3) from edges of their border."""
     count = int(faces.max()) + 1
     line = line[(line >= 0).all(axis=1)]
@@ -79,24 +86,22 @@ def _spread(faces: Ints, neighbours: Ints, lengths: Floats, line: Ints, reach: f
     mesh = Mesh(faces, neighbours, matching_edge(faces, neighbours), lengths)
     distance, back = np.empty(count), np.zeros(count)
     rounds = (first, theta, total)
-    known = _spread_windows(mesh, on_line, source, reach, rounds, distance, back)
+    known = _spread_windows(mesh, on_line, source, reach, most, rounds, distance, back)
     if known < reach:
         _carry_on(faces, neighbours, lengths, rounds, known, distance, back)
     return distance
 
 
-def _spread_windows(mesh, on_line, source, reach, rounds, distance, back) -> float:
+def _spread_windows(mesh, on_line, source, reach, most, rounds, distance, back) -> float:
     """Fill ``distance`` and ``back``, see ``windows.spread``; how far out all is known."""
     room = most_pushed(mesh.faces)
     at_line = int(np.count_nonzero(source[mesh.faces]))  # corners that windows set off from
-    heap = make_heap(max(1 << 16, int(on_line.sum()) + 3 * at_line + room), WINDOW)
+    heap = make_heap(max(FIRST_ROOM, int(on_line.sum()) + 3 * at_line + room), WINDOW)
     begin(mesh, on_line, source, reach, *rounds, heap, distance, back)
     best, where = np.full(mesh.faces.shape, np.inf), np.zeros(mesh.faces.shape)
     gone = np.zeros(1, np.int64)
     while True:
-        known = spread(
-            mesh, reach, MOST_WINDOWS, room, gone, *rounds, heap, distance, back, best, where
-        )
+        known = spread(mesh, reach, most, room, gone, *rounds, heap, distance, back, best, where)
         if not np.isnan(known):
             check_room(heap)
             return known

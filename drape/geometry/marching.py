@@ -15,7 +15,7 @@ import numpy as np
 
 from drape.compiling.kernel import entry, kernel
 from drape.compiling.words import Bools1, Floats1, Floats2, Ints1, Ints2
-from drape.geometry.windows import apex, corner_angle
+from drape.geometry.fans import apex, corner_angle
 
 MOST_SWEEPS = 60
 SAME = 1e-6  # mm: smaller changes aren't passed on

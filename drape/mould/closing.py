@@ -113,6 +113,8 @@ def rim_planes(surface: Surface) -> Floats:
     for trial in np.argsort(-content, kind="stable")[:50]:
         inside = distance[trial] < tolerance
         points = np.vstack([start[inside], end[inside]])
+        if len(points) < 3:  # one edge holds no plane
+            continue
         direction = np.linalg.svd(points - points.mean(axis=0), full_matrices=False)[2][2]
         if all(abs(direction @ d) < SAME_DIRECTION for d in found):
             found.append(direction)

@@ -98,17 +98,25 @@ def load_arrays(path: Path) -> tuple[Floats, np.ndarray]:
             remedy="export it again",
             where=where,
         ) from error
-    return _arrays_of(loaded)
+    return _arrays_of(loaded, where)
 
 
-def _arrays_of(loaded: Any) -> tuple[Floats, np.ndarray]:
+def _arrays_of(loaded: Any, where: str) -> tuple[Floats, np.ndarray]:
     """Vertices and faces of whatever was loaded; the parts of a scene are joined."""
     parts: list[Any] = loaded.dump() if isinstance(loaded, trimesh.Scene) else [loaded]
     vertices, faces, first = [np.zeros((0, 3))], [np.zeros((0, 3), np.int64)], 0
     for part in parts:
         if getattr(part, "faces", None) is None:  # a cloud of points or a line
             continue
-        vertices.append(np.asarray(part.vertices, np.float64))
+        given = np.asarray(part.vertices, np.float64)
+        if given.ndim != 2 or given.shape[1] != 3:
+            raise InputError(
+                "the mesh's vertices don't have three coordinates",
+                value=f"{given.shape[-1]} each" if given.ndim == 2 else "none in rows",
+                remedy="export it again",
+                where=where,
+            )
+        vertices.append(given)
         faces.append(np.asarray(part.faces, np.int64).reshape(-1, 3) + first)
         first += len(part.vertices)
     return np.vstack(vertices), np.vstack(faces)

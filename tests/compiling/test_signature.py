@@ -23,7 +23,7 @@ def test_each_word_becomes_its_kind():
     assert signature.arguments == (
         Scalar("int64"),
         Array("float64", 1),
-        Group((Array("float64", 3), Scalar("int64")), Pair),
+        Group((Array("float64", 3), Scalar("int64")), Pair, ("rows", "count")),
         Group((Scalar("float64"), Scalar("bool"))),
     )
     assert signature.result == Group((Scalar("int64"), Scalar("float64")))

@@ -126,3 +126,15 @@ def test_ways_stay_on_the_part():
     on = (x > -1e-9) & (y <= -5.0)
     assert found[on] == pytest.approx(y[on] + 20.0)
     assert np.isinf(found[y > -4.9]).all()
+
+
+def test_a_heap_that_is_enlarged_on_the_way_changes_nothing(monkeypatch):
+    whole, _ = from_equators(shapes.elbow(120, SECTION, 1.4, 24, 90), 30.0)
+    monkeypatch.setattr(distance, "FIRST_ROOM", 1)
+    enlarged, rooms = distance.enlarged, []
+    monkeypatch.setattr(
+        distance, "enlarged", lambda heap: rooms.append(len(heap.rows)) or enlarged(heap)
+    )
+    small, _ = from_equators(shapes.elbow(120, SECTION, 1.4, 24, 90), 30.0)
+    assert rooms
+    assert np.array_equal(whole, small)

@@ -13,6 +13,7 @@ from drape.errors import InputError
 from drape.geometry import shapes
 from drape.geometry.surface import build
 from drape.geometry.tubes import HALVES, Box, Oval, SplitTube, Step, bend, straight
+from drape.mould import closing
 from drape.mould.mould import find_mould
 from drape.mould.parting import plane_normal
 
@@ -366,3 +367,11 @@ def test_the_plane_through_too_few_points_is_square_to_the_way_out():
     assert plane_normal(np.eye(3)[:2], out) == pytest.approx([0.0, 0.0, 1.0])
     line = np.linspace(0.0, 1.0, 5)[:, None] * [1.0, 2.0, 0.0]
     assert plane_normal(line, out) == pytest.approx([0.0, 0.0, 1.0])
+
+
+def test_a_rim_no_plane_holds_more_than_one_edge_of(monkeypatch):
+    """Three skew edges: what is left of a rim after slivers were dropped looked like that."""
+    start = np.array([[0.0, 0.0, 0.0], [50.0, 0.0, 30.0], [10.0, 60.0, 70.0]])
+    end = np.array([[9.0, 1.0, 2.0], [51.0, 8.0, 33.0], [12.0, 61.0, 78.0]])
+    monkeypatch.setattr(closing, "rim_edges", lambda surface: (start, end))
+    assert closing.rim_planes(build([[0, 0, 0], [80, 0, 0], [0, 80, 0]], [[0, 1, 2]])).size == 0

@@ -68,6 +68,7 @@ def test_polygons_of_an_obj_become_triangles(tmp_path):
         ("points.obj", b"v 0 0 0\nv 1 0 0\n", "the mesh is empty|can't be read"),
         ("line.obj", b"v 0 0 0\nv 9 0 0\nv 18 0 0\nf 1 2 3\n", "no triangles with an area"),
         ("mesh.xyz", b"0 0 0\n", "unknown kind of mesh file"),
+        ("flat.obj", b"v 0 0\nv 9 0\nv 0 9\nf 1 2 3\n", "three coordinates|can't be read"),
         (
             "nan.stl",
             b"solid\nfacet normal 0 0 1\nouter loop\nvertex 0 0 nan\nvertex 1 0 0\n"
