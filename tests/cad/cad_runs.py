@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
@@ -23,6 +23,7 @@ from drape.job import load_job
 FALSE_SHEAR = {0.2: 0.1, 0.02: 0.02}  # degrees, by tolerance: most on a developable
 GOOD_FIT = 0.3  # mm: with a fit as good as this no other position is tried
 SAMPLE = 0.5  # mm, between places of outlines that are compared
+POSITIONS = [(k * np.pi / 2.0, mirror) for mirror in (1.0, -1.0) for k in range(4)]
 JOB = """format = 1
 title = "{name} (invented)"
 {mould}
@@ -45,6 +46,7 @@ class Outcome:
     outline_mm, shear_deg, area_percent : greatest errors over the halves, NaN where there is no
         exact answer or no piece; ``largest_deg`` the largest shear found
     seconds : CPU
+    outlines : by half, of the pieces that may be cut, (n, 2)
     """
 
     valid: bool
@@ -54,6 +56,7 @@ class Outcome:
     largest_deg: float = np.nan
     area_percent: float = np.nan
     seconds: float = np.nan
+    outlines: dict[str, list] = field(default_factory=dict)
 
     def as_expected(self, mould: CadMould) -> bool:
         """Whether the mould's expected result came; a refusal has its word in its first line."""
@@ -103,7 +106,9 @@ def run_mould(mould: CadMould, deviation: float, folder, start: str = "given") -
     errors = [f.line() for f in results.findings if f.level == "error"]
     valid = results.valid and not errors
     said = "valid" if valid else (errors or ["not valid, and no error is reported"])[0]
-    return Outcome(valid, said, **_compared(mould, results), seconds=seconds)
+    outlines = {p.ply.half: p.pattern.outline for p in results.plies if p.pattern and valid}
+    outlines = {half: np.asarray(points).tolist() for half, points in outlines.items()}
+    return Outcome(valid, said, **_compared(mould, results), seconds=seconds, outlines=outlines)
 
 
 def _compared(mould: CadMould, results) -> dict[str, float]:
@@ -128,20 +133,28 @@ def _compared(mould: CadMould, results) -> dict[str, float]:
     return dict(zip(names, worst, strict=True))
 
 
-def outline_error(found, exact) -> float:
+def apart(one: Outcome, other: Outcome) -> float:
+    """How far two tessellations' outlines of a mould differ in shape, mm; NaN: not both valid."""
+    both = one.outlines.keys() & other.outlines.keys()
+    pairs = [(np.array(one.outlines[h]), np.array(other.outlines[h])) for h in both]
+    gaps = [outline_error(*pair, positions=POSITIONS[:1]) for pair in pairs]
+    return max(gaps, default=np.nan)
+
+
+def outline_error(found, exact, positions=POSITIONS) -> float:
     """Greatest distance between two outlines, both ways, after the best rigid motion, mm.
 
     Where the start lies and how the warp points are no errors of an outline's shape.
+    ``positions``: (turn, mirror) that the fit starts from.
     """
     best = np.inf
     found = found - np.array(shapely.Polygon(found).centroid.coords[0])
-    for mirror in (1.0, -1.0):
+    for turn, mirror in positions:
         target = exact * [1.0, mirror]
         target = shapely.Polygon(target - np.array(shapely.Polygon(target).centroid.coords[0]))
-        for turn in (0.0, 0.5 * np.pi, np.pi, 1.5 * np.pi):
-            if best > GOOD_FIT:
-                fit = least_squares(_signed, [turn, 0.0, 0.0], args=(found, target), x_scale=0.01)
-                best = min(best, _hausdorff(_moved(fit.x, found), target))
+        if best > GOOD_FIT:
+            fit = least_squares(_signed, [turn, 0.0, 0.0], args=(found, target), x_scale=0.01)
+            best = min(best, _hausdorff(_moved(fit.x, found), target))
     return best
 
 

@@ -17,12 +17,12 @@ from dataclasses import asdict
 from pathlib import Path
 
 from cad_moulds import ALL, TOLERANCES
-from cad_runs import Outcome, first_words, run_mould
+from cad_runs import Outcome, apart, first_words, run_mould
 
 TREE = Path(__file__).resolve().parents[2]
 HEAD = (
     "| mould | mm | expected | found | outline off, mm | shear off, ° | largest, ° |"
-    " area off, % | CPU s |\n|---|---|---|---|---|---|---|---|---|"
+    " area off, % | from coarse, mm | CPU s |\n|---|---|---|---|---|---|---|---|---|---|"
 )
 
 
@@ -47,8 +47,11 @@ def number(value: float, digits: int) -> str:
     return "" if math.isnan(value) else f"{value:.{digits}f}"
 
 
-def row(mould, deviation: float, outcome: Outcome) -> str:
-    """A line of the table; ✗: not the expected result, ~: valid, but not accurate."""
+def row(mould, deviation: float, outcome: Outcome, gap: float) -> str:
+    """A line of the table; ✗: not the expected result, ~: valid, but not accurate.
+
+    ``gap``: mm between this outline and the coarse tessellation's.
+    """
     exact = outcome.accurate(mould, deviation)
     mark = "✗ " if not outcome.as_expected(mould) else "" if exact else "~ "
     cells = [
@@ -60,6 +63,7 @@ def row(mould, deviation: float, outcome: Outcome) -> str:
         number(outcome.shear_deg, 3),
         number(outcome.largest_deg, 1),
         number(outcome.area_percent, 3),
+        number(gap, 3),
         number(outcome.seconds, 1),
     ]
     return "| " + " | ".join(cells) + " |"
@@ -70,10 +74,13 @@ def table(moulds, start: str, limit: float) -> None:
     print(HEAD)
     pairs = []
     for mould in moulds:
+        coarse = None
         for deviation in TOLERANCES:
             outcome = outcome_of(mould.name, deviation, start, limit)
+            gap = math.nan if coarse is None else apart(coarse, outcome)
+            coarse = coarse or outcome
             pairs.append((mould, deviation, outcome))
-            print(row(mould, deviation, outcome), flush=True)
+            print(row(mould, deviation, outcome, gap), flush=True)
     due = [(m, d, o) for m, d, o in pairs if m.expected == "valid"]
     valid = [(m, d, o) for m, d, o in due if o.valid]
     others = [(m, o) for m, _, o in pairs if m.expected != "valid"]
