@@ -21,7 +21,7 @@ from cad_kernel import (
     swept,
     tray,
 )
-from cad_moulds import CadMould
+from cad_mould import CadMould
 
 END = 6.0  # mm that hollows go on past a block's end where they have to stop
 

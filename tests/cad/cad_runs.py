@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 import trimesh
-from cad_moulds import LAP, THICKNESS, CadMould
+from cad_mould import LAP, THICKNESS, CadMould
 from scipy.optimize import least_squares
 
 from drape import pipeline

@@ -14,7 +14,8 @@ import zipfile
 import numpy as np
 from cad_cuts import exact_halves
 from cad_kernel import VERSION, tessellated
-from cad_moulds import ALL, STORED, TOLERANCES, CadMould, file_name
+from cad_mould import STORED, TOLERANCES, CadMould, file_name
+from cad_moulds import ALL
 
 
 def meshes_of(mould: CadMould, exact, deviation: float) -> dict[str, np.ndarray]:

@@ -16,7 +16,8 @@ import tempfile
 from dataclasses import asdict
 from pathlib import Path
 
-from cad_moulds import ALL, TOLERANCES
+from cad_mould import TOLERANCES
+from cad_moulds import ALL
 from cad_runs import Outcome, apart, first_words, run_mould
 
 TREE = Path(__file__).resolve().parents[2]

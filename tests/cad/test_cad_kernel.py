@@ -8,8 +8,9 @@ Without the kernel these fail: they aren't skipped.
 import cad_moulds
 import numpy as np
 import pytest
-from cad_moulds import ALL, TOLERANCES
-from cad_profiles import profile_width, rounded, sampled, sphere_cap
+from cad_mould import STORED, TOLERANCES, file_name
+from cad_moulds import ALL
+from cad_profiles import profile_width, rectangle, rounded, sampled, sphere_cap
 from cad_runs import outline_error, radii_error
 
 BY_NAME = {m.name: m for m in ALL}
@@ -39,7 +40,7 @@ def test_stored_meshes_are_what_the_kernel_makes(exact, name, deviation):
     import generate
 
     mould = BY_NAME[name]
-    stored = np.load(cad_moulds.STORED / cad_moulds.file_name(mould, deviation))
+    stored = np.load(STORED / file_name(mould, deviation))
     made = generate.meshes_of(mould, exact(name), deviation)
     assert set(stored) == set(made)
     if stored["version"] == made["version"]:
@@ -60,7 +61,7 @@ def test_stored_meshes_are_what_the_kernel_makes(exact, name, deviation):
 def test_exact_answers_agree_with_the_kernel(exact, mould):
     """Areas in closed form, and start points on the exact surface."""
     for half, piece in exact(mould.name).items():
-        stored = np.load(cad_moulds.STORED / cad_moulds.file_name(mould, 0.2))
+        stored = np.load(STORED / file_name(mould, 0.2))
         assert stored[f"{half}/area"] == pytest.approx(piece.area, rel=1e-6)
         if mould.area is not None:
             sure = 2e-3 if mould.kind in ELLIPSES else 1e-9
@@ -118,7 +119,7 @@ def test_profile_width_is_that_of_the_parallel_polyline(profile, height):
 
 
 def test_outline_error_sees_a_moved_corner_and_no_motion():
-    exact = cad_moulds.rectangle(137.0, 67.0)
+    exact = rectangle(137.0, 67.0)
     c, s = np.cos(0.03), np.sin(0.03)
     moved = exact @ np.array([[c, s], [-s, c]]) + [12.0, -3.0]
     assert outline_error(moved, exact) < 1e-6

@@ -8,7 +8,8 @@ the exact one, its false shear within 0.02° and 0.1°; of caps of a sphere the 
 """
 
 import pytest
-from cad_moulds import ALL, TOLERANCES
+from cad_mould import TOLERANCES
+from cad_moulds import ALL
 from cad_runs import FALSE_SHEAR, apart, run_mould
 
 BY_NAME = {m.name: m for m in ALL}
