@@ -17,7 +17,7 @@ TWO_ROWS = "normals from two rows of vertices depend on the frame"
 COARSE = "normals of a coarse export feign shear of more than 0.1°"
 CONE = "normals of a cone's fine export feign shear of more than 0.02°"
 JOIN = "normals across a tangent join are those of neither side"
-SHALLOW = "the cavity isn't told from the flange where the rim turns less than a crease"
+JOGGLE = "part of a flange with a shallow joggle is taken for cavity"
 TIP = "the net stops at a pointed end"
 CASES = {  # (name, deviation): why it fails today, "" if it doesn't
     ("half cone", 0.2): COARSE,
@@ -28,17 +28,17 @@ CASES = {  # (name, deviation): why it fails today, "" if it doesn't
     ("deep elliptic sheet", 0.02): "",
     ("bent sheet", 0.2): TWO_ROWS,
     ("bent sheet", 0.02): TWO_ROWS,
-    ("shallow panel", 0.2): SHALLOW,
-    ("shallow panel", 0.02): SHALLOW,
+    ("shallow panel", 0.2): JOIN,
+    ("shallow panel", 0.02): JOIN,
     ("tight trough sheet", 0.02): TWO_ROWS,
-    ("shallow joggle sheet", 0.02): SHALLOW,
+    ("shallow joggle sheet", 0.02): JOGGLE,
     ("groove", 0.2): TWO_ROWS,
     ("hemisphere", 0.2): "",
     ("hemisphere", 0.02): "",
     ("bowl sheet", 0.2): "",
     ("bowl sheet", 0.02): "",
-    ("shallow dome", 0.2): SHALLOW,
-    ("shallow dome", 0.02): SHALLOW,
+    ("shallow dome", 0.2): "",
+    ("shallow dome", 0.02): "",
     ("tube with one end", 0.2): JOIN,
     ("tube with one end", 0.02): JOIN,
     ("boom tip", 0.2): JOIN,
