@@ -60,7 +60,7 @@ def test_every_demo_piece_is_valid(results):
     for ply in results.plies:
         checks = ply.piece.checks
         assert checks.curvature <= checks.curvature_limit
-        assert checks.yarn_length <= checks.yarn_limit == 1e-5
+        assert checks.yarn_length <= checks.yarn_limit == 1e-6
         assert checks.closure <= checks.closure_limit
     assert not [f for f in results.findings if f.level == "error"]
 
@@ -254,7 +254,7 @@ def test_summary_follows_its_schema(results, files):
     for ply in summary["plies"]:
         (piece,) = ply["pieces"]
         assert piece["valid"]
-        assert piece["checks"]["limits"]["yarn_length"] == 1e-5
+        assert piece["checks"]["limits"]["yarn_length"] == 1e-6
         assert shapely.Polygon(piece["outline_mm"]).area == pytest.approx(
             piece["cloth_area_mm2"], rel=1e-4
         )

@@ -28,7 +28,7 @@ from drape.layup.edges import EdgeStretch
 from drape.mould.extension import Extended
 
 CURVATURE_LIMIT = np.radians(0.05)
-YARN_LIMIT = 1e-5  # 0.01 mm in a metre: less matters at no bench
+YARN_LIMIT = 1e-6  # tight enough that normals wrong by a degree show in it
 CLOSURE_LIMIT = 0.05
 CURVATURE_CEILING = np.radians(1.0)  # whatever the mesh: past it nothing is trusted
 CLOSURE_CEILING = 0.3  # mm, likewise
