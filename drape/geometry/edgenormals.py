@@ -19,14 +19,14 @@ from numpy.typing import NDArray
 from drape.compiling.kernel import entry
 from drape.compiling.words import Floats2, Ints2, local_vector
 from drape.geometry.arrays import Bools, Floats, Ints
-from drape.geometry.edgesolver import conjugate_gradients, list_edges, misfits, pool, turn_axes
-from drape.geometry.edgeterms import fill_changes, fit_forms, set_axes, write_equations
+from drape.geometry.edgesolver import conjugate_gradients, list_edges, pool, turn_axes
+from drape.geometry.edgeterms import fit_forms, misfits, set_axes, write_equations
 
 ROUNDS = 6  # of Gauss and Newton's method
 PLAIN = 2  # of them without the curvatures' change, which needs fair curvatures
 STEPS = 20  # of conjugate gradients a round
 RINGS = 4  # round a sector, over which misfits are compared
-NEAR, FAR = 2.5, 4.0  # times the edges' misfit: quadrics are taken below, not taken past it
+NEAR, FAR = 1.4, 1.9  # times the edges' misfit: quadrics are taken below, not taken past it
 FIRM = 0.01  # smallest pivot of a quadric: not taken below (even meshes: 0.03 at the least)
 COUNTED = 2.0  # roundings of coordinates: smaller misfits are equally good
 FLOAT32 = 0.6 * 2.0**-24  # standard deviation of a coordinate's rounding, of its size
@@ -106,15 +106,12 @@ def _across(edges: Edges, count: int) -> NDArray[np.int8]:
     return inner.astype(np.int8)
 
 
-def solve_edges(edges: Edges, normals: Floats, rounding: float) -> tuple[Floats, Floats, Floats]:
-    """Normals (s, 3), second forms' principal curvatures (s, 2), 1/mm, and changes (e,).
-
-    ``normals`` (s, 3): unit, to begin with. The changes are what ``misfits`` asks for.
-    """
+def solve_edges(edges: Edges, normals: Floats, rounding: float) -> Floats:
+    """Normals (s, 3) from the edges alone, beginning with unit ``normals`` (s, 3)."""
     e, s = len(edges.ends), len(normals)
     axes, forms, sums = np.empty((s, 3, 3)), np.empty((s, 3)), np.empty((s, 6))
     rows, right, blocks = np.empty((e, 6)), np.empty((s, 2)), np.empty((s, 3))
-    x, work, change = np.empty((s, 2)), np.empty((3, s, 2)), np.empty(e)
+    x, work = np.empty((s, 2)), np.empty((3, s, 2))
     lines, across = edges[:3], _across(edges, s)
     set_axes(normals, axes)
     for k in range(ROUNDS):
@@ -122,20 +119,26 @@ def solve_edges(edges: Edges, normals: Floats, rounding: float) -> tuple[Floats,
         write_equations(*lines, across, rounding, k >= PLAIN, axes, forms, rows, right, blocks)
         conjugate_gradients(edges.ends, rows, right, blocks, STEPS, x, work)
         turn_axes(x, axes)
-    fit_forms(*lines, axes, sums, forms)
-    fill_changes(*lines, axes, forms, change)
+    return np.ascontiguousarray(axes[:, 2])
+
+
+def _judged(edges: Edges, normals: Floats) -> tuple[Floats, Floats]:
+    """Mean square, mm², by which ``normals`` (s, 3) miss the edges round a sector; forms (s, 3)."""
+    s = len(normals)
+    axes, forms, sums = np.empty((s, 3, 3)), np.empty((s, 3)), np.empty((s, 6))
+    values, out = np.empty(len(edges.ends)), np.empty(s)
+    set_axes(normals, axes)
+    fit_forms(*edges[:3], axes, sums, forms)
+    misfits(*edges[:3], axes, forms, values)
+    pool(edges.ends, values, RINGS, np.empty(s), np.empty(s), out)
+    return out, forms
+
+
+def _principal(forms: Floats) -> Floats:
+    """(s, 2) principal curvatures of second fundamental forms (s, 3), the smaller first."""
     mean = 0.5 * (forms[:, 0] + forms[:, 2])
     spread = np.hypot(0.5 * (forms[:, 0] - forms[:, 2]), forms[:, 1])
-    return np.ascontiguousarray(axes[:, 2]), np.stack([mean - spread, mean + spread], 1), change
-
-
-def _misfit(edges: Edges, change: Floats, normals: Floats) -> Floats:
-    """(s,) mean square, mm², by which ``normals`` miss the edges' equations round a sector."""
-    values = np.empty(len(edges.ends))
-    misfits(*edges[:3], change, normals, values)
-    out = np.empty(len(normals))
-    pool(edges.ends, values, RINGS, np.empty_like(out), np.empty_like(out), out)
-    return out
+    return np.stack([mean - spread, mean + spread], 1)
 
 
 def refine(
@@ -160,14 +163,17 @@ def refine(
     known = size > 0.0
     begun[~known], size[~known] = [0.0, 0.0, 1.0], 1.0
     rounding = rounding_of(points)
-    normals, curvatures, change = solve_edges(edges, begun / size[:, None], rounding)
+    normals = solve_edges(edges, begun / size[:, None], rounding)
     least = (COUNTED * rounding) ** 2 + 1e-300
-    theirs, ours = _misfit(edges, change, quadrics), _misfit(edges, change, normals)
+    quadrics = np.where(known[:, None], quadrics, begun)
+    theirs, (ours, forms) = _judged(edges, quadrics)[0], _judged(edges, normals)
     ratio = np.sqrt((theirs + least) / (ours + least))
     share = np.clip((FAR - ratio) / (FAR - NEAR), 0.0, 1.0)
-    share *= np.clip(firm / FIRM - 1.0, 0.0, 1.0)
+    trusted = np.clip(firm / FIRM - 1.0, 0.0, 1.0)
+    share *= trusted
     share = np.where(known & np.isfinite(ratio), share, 1.0)[:, None]
     mixed = normals + share * (quadrics - normals)
     length = np.linalg.norm(mixed, axis=1, keepdims=True)
     out = np.where(share < 1.0, mixed / np.maximum(length, 1e-300), quadrics)
-    return out, np.where(share < 1.0, curvatures + share * (bends - curvatures), bends)
+    curvatures = _principal(forms)
+    return out, curvatures + trusted[:, None] * (bends - curvatures)

@@ -131,23 +131,6 @@ def list_edges(
     return count
 
 
-@entry(writes="out")
-def misfits(
-    ends: Ints32x2,
-    along: Floats2,
-    lengths: Floats1,
-    change: Floats1,
-    normals: Floats2,
-    out: Floats1,
-) -> None:
-    """Fill ``out`` (e,): squares, mm², of how far ``normals`` (s, 3) miss each edge's equation."""
-    for e in range(ends.shape[0]):
-        value = change[e]
-        for c in range(3):
-            value += along[e, c] * (normals[ends[e, 0], c] + normals[ends[e, 1], c])
-        out[e] = (value * lengths[e]) ** 2
-
-
 @entry(writes="counts scratch out")
 def pool(
     ends: Ints32x2, values: Floats1, rings: int, counts: Floats1, scratch: Floats1, out: Floats1

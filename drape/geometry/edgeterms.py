@@ -48,6 +48,7 @@ FADES = 0.03  # of the turn: a misfit of (2) past which it counts for less
 STRAIGHT = 0.1  # weight of (3) beside (1)
 BENDS = 0.02  # radians: a turn along the edge past which (3) counts for less
 MIDDLE = 0.25
+OWN_BEND = 0.3  # of an edge: what counts, at most, as leaning to and fro
 RIDGE = 1e-6  # on the forms: no bending in directions that no edge has
 CARRIED = 10  # figures of an edge, see ``carry_edge``
 
@@ -157,17 +158,27 @@ def limited_change(before: float, own: float, after: float) -> float:
     return min(max(change, -most), most)
 
 
-@entry(writes="change")
-def fill_changes(
-    ends: Ints32x2, along: Floats2, lengths: Floats1, axes: Floats3, forms: Floats2, change: Floats1
+@entry(writes="out")
+def misfits(
+    ends: Ints32x2, along: Floats2, lengths: Floats1, axes: Floats3, forms: Floats2, out: Floats1
 ) -> None:
-    """Fill ``change`` (e,) with (k_q − k_p) L / 6, radians: what (1) is to be corrected by."""
+    """Fill ``out`` (e,): squares, mm², of how far normals miss (1) and lean to and fro.
+
+    They lean to and fro where an edge bends more, or less, than both its ends: that alone tells
+    normals apart that satisfy (1), where k jumps within an edge. No more than the edge's own
+    bend counts: straight ones between two bends are right.
+    """
     edge = local_vector(CARRIED)
     for e in range(ends.shape[0]):
         p, q = ends[e, 0], ends[e, 1]
         carry_edge(axes, p, q, along[e], lengths[e], edge)
         before, after = bend(forms, p, edge[0], edge[1]), bend(forms, q, edge[4], edge[5])
-        change[e] = limited_change(before, edge[8], after) * lengths[e] / 6.0
+        first = limited_change(before, edge[8], after) * lengths[e] / 6.0
+        for c in range(3):
+            first += along[e, c] * (axes[p, 2, c] + axes[q, 2, c])
+        lean = abs(smaller(edge[8] - before, edge[8] - after))
+        lean = lengths[e] * min(lean, OWN_BEND * abs(edge[8]))
+        out[e] = (first * first + lean * lean) * lengths[e] ** 2
 
 
 @entry(writes="rows right blocks")
