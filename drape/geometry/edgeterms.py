@@ -48,6 +48,8 @@ FADES = 0.03  # of the turn: a misfit of (2) past which it counts for less
 STRAIGHT = 0.1  # weight of (3) beside (1)
 BENDS = 0.02  # radians: a turn along the edge past which (3) counts for less
 MIDDLE = 0.25
+JUMPS = 0.7  # of the larger curvature: a change over an edge that may be a jump
+UNSURE = 0.06  # share of what a jump within an edge may do that weighs against (1); by trial
 OWN_BEND = 0.3  # of an edge: what counts, at most, as leaning to and fro
 RIDGE = 1e-6  # on the forms: no bending in directions that no edge has
 CARRIED = 10  # figures of an edge, see ``carry_edge``
@@ -158,6 +160,21 @@ def limited_change(before: float, own: float, after: float) -> float:
     return min(max(change, -most), most)
 
 
+@kernel
+def jump_within(before: float, own: float, after: float) -> float:
+    """How far (1) may be off where k jumps from one value to another within an edge, 1/mm.
+
+    With a and b beyond its ends, taken from the means there and the edge's own, it jumps
+    at the share s of the edge where own = s a + (1 − s) b, and (1) is off by (b − a) s (1 − s).
+    0 where a and b are too near each other for a jump, or the jump is at an end.
+    """
+    a, b = 2.0 * before - own, 2.0 * after - own
+    if abs(a - b) <= JUMPS * max(abs(a), abs(b)):
+        return 0.0
+    share = min(max((own - b) / (a - b), 0.0), 1.0)
+    return abs(a - b) * share * (1.0 - share)
+
+
 @entry(writes="out")
 def misfits(
     ends: Ints32x2, along: Floats2, lengths: Floats1, axes: Floats3, forms: Floats2, out: Floats1
@@ -219,6 +236,8 @@ def write_equations(
         second = length * (own - min(max(own, mean - reach), mean + reach))
         trusted = FLOOR * FLOOR / (FLOOR * FLOOR + turn * turn)
         noise = rounding / (length * SHARE)
+        if corrected:
+            noise += UNSURE * jump_within(before, own, after) * length / SHARE
         plus = FLOOR * FLOOR / (FLOOR * FLOOR + turn * turn + noise * noise)
         missed = (second / (FADES * (FLOOR + turn))) ** 2
         weak = trusted * (TO_AND_FRO / (1.0 + missed * missed)) ** 2

@@ -20,6 +20,7 @@ ROOM = MOST_NEIGHBOURS + 2  # of a list of neighbours
 SIDES = 8
 MOST_UNKNOWNS = 6  # of a fit: a quadric with its height
 ONE_SIDED = 0.3  # a side has to fit this much better than the whole ring
+SAME = 0.999  # squares of distances as near as that are taken as equal
 JUMP = 0.3  # of the ring's sagitta: a smaller residual is no jump of the curvature
 
 
@@ -103,6 +104,22 @@ def frame(nx: float, ny: float, nz: float, axes: Floats2) -> None:
     axes[1, 0] = ny * axes[0, 2] - nz * axes[0, 1]
     axes[1, 1] = nz * axes[0, 0] - nx * axes[0, 2]
     axes[1, 2] = nx * axes[0, 1] - ny * axes[0, 0]
+
+
+@kernel
+def frame_toward(points: Floats2, v: int, other: int, normals: Floats2, axes: Floats2) -> None:
+    """Fill ``axes`` (3, 3) with tangents and normal of ``v``, the first tangent towards ``other``.
+
+    A frame of the mesh's own: what is fitted in it turns with the mesh.
+    """
+    frame(normals[v, 0], normals[v, 1], normals[v, 2], axes)
+    x, y, _ = in_frame(points, v, other, axes)
+    size = np.sqrt(x * x + y * y)
+    if size > 0.0:
+        for c in range(3):
+            along, across = axes[0, c], axes[1, c]
+            axes[0, c] = (x * along + y * across) / size
+            axes[1, c] = (x * across - y * along) / size
 
 
 @kernel
@@ -261,17 +278,17 @@ def fit_quadrics(
         curvatures[v, 0] = curvatures[v, 1] = 0.0
         if count < 4:
             continue
-        nearest = 1e300
+        nearest, toward = 1e300, v
         for i in range(1, count):
             d = 0.0
             for c in range(3):
                 d += (points[found[i], c] - points[v, c]) ** 2
-            if 0.0 < d < nearest:
-                nearest = d
+            if 0.0 < d < SAME * nearest:  # of equally near ones the first
+                nearest, toward = d, found[i]
         value, angle, sure = 0.0, np.nan, 0.0
         copy(normals[v], guess)
         for repeat in range(4):
-            frame(normals[v, 0], normals[v, 1], normals[v, 2], axes)
+            frame_toward(points, v, toward, normals, axes)
             value, sure = fit_side(points, v, found, count, axes, angle, nearest, matrix, rhs)
             if value < 0.0:
                 break
