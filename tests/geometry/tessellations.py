@@ -319,3 +319,22 @@ def wavy(count: int, jitter: float = 0.0, scale: float = 6.0, width: float = 28.
         return np.stack([f * p[:, 0], f * p[:, 1], np.ones(len(p))], 1)
 
     return regular(mesh, normal)
+
+
+def torus(count: int, jitter: float = 0.0) -> Shape:
+    """Quarter torus, ``count`` facets round and twice as many along."""
+    rng = np.random.default_rng(3)
+    mesh = shapes.elbow(80.0, 25.0, np.pi / 2, count, 2 * count, jitter=jitter, rng=rng)
+    return regular(mesh, elbow_normals(80.0))
+
+
+# a shape for each number of facets
+FAMILIES: dict[str, Callable[[int], Shape]] = {
+    "elbow": torus,
+    "elbow, uneven": lambda n: torus(n, 0.3),
+    "bump": wavy,
+    "bump, uneven": lambda n: wavy(n, jitter=0.3),
+    "ellipsoid, CAD": lambda n: ellipsoid([70.0, 40.0, 30.0], 2 * n, n),
+    "elliptic groove, CAD": lambda n: elliptic_groove(32.0, 18.0, 160.0, (n, n)),
+    "half cone, CAD": lambda n: cone(35.0, 20.0, 200.0, (n, n)),
+}

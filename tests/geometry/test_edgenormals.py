@@ -13,17 +13,14 @@ from scipy.spatial import Delaunay
 from scipy.spatial.transform import Rotation
 from tessellated import named, regulars
 from tessellations import (
+    FAMILIES,
     Shape,
     angles,
     cone,
-    elbow_normals,
-    ellipsoid,
-    elliptic_groove,
     folded,
     groove,
     oriented,
-    regular,
-    wavy,
+    stack,
 )
 
 from drape.geometry import edgenormals, shapes
@@ -34,36 +31,36 @@ ROUNDED = 5e-4  # degrees: what rounded coordinates make of exact normals
 # largest and median error, degrees, that are allowed: a fifth above what was measured
 ALLOWED = {
     0.2: {
-        "groove": (0.003, 0.0012),
-        "groove, mouths cut askew": (0.013, 0.007),
-        "groove, rows that differ": (0.013, 0.0065),
-        "half cone": (0.066, 0.015),
-        "half cone, rows that differ": (0.1, 0.06),
-        "elliptic groove": (0.25, 0.03),
-        "hemisphere": (0.001, 0.0002),
+        "groove": (0.0027, 0.0011),
+        "groove, mouths cut askew": (0.012, 0.0066),
+        "groove, rows that differ": (0.012, 0.0064),
+        "half cone": (0.063, 0.015),
+        "half cone, rows that differ": (0.1, 0.064),
+        "elliptic groove": (0.25, 0.029),
+        "hemisphere": (0.00085, 6e-05),
         "ellipsoid": (0.15, 0.025),
-        "cylinder with sphere ends": (0.022, 0.0013),
-        "pipe bend with straight ends": (0.23, 0.049),
-        "quarter torus": (0.21, 0.033),
-        "flat, fillet, wall": (0.002, 0.0008),
-        "half-round with flat sides": (0.0017, 0.0012),
-        "S of two arcs": (0.043, 0.0045),
+        "cylinder with sphere ends": (0.021, 0.0012),
+        "pipe bend with straight ends": (0.61, 0.061),
+        "quarter torus": (0.31, 0.03),
+        "flat, fillet, wall": (0.0015, 0.00075),
+        "half-round with flat sides": (0.0015, 0.0011),
+        "S of two arcs": (0.041, 0.0044),
     },
     0.02: {
-        "groove": (0.0024, 0.0013),
-        "groove, mouths cut askew": (0.012, 0.0055),
-        "groove, rows that differ": (0.003, 0.0018),
-        "half cone": (0.017, 0.006),
-        "half cone, rows that differ": (0.016, 0.008),
-        "elliptic groove": (0.01, 0.0022),
-        "hemisphere": (0.0018, 0.0003),
-        "ellipsoid": (0.022, 0.0011),
-        "cylinder with sphere ends": (0.008, 0.0007),
-        "pipe bend with straight ends": (0.015, 0.0007),
-        "quarter torus": (0.013, 0.0005),
-        "flat, fillet, wall": (0.002, 0.001),
-        "half-round with flat sides": (0.002, 0.0012),
-        "S of two arcs": (0.004, 0.0026),
+        "groove": (0.0022, 0.0012),
+        "groove, mouths cut askew": (0.012, 0.0054),
+        "groove, rows that differ": (0.0028, 0.0017),
+        "half cone": (0.017, 0.0059),
+        "half cone, rows that differ": (0.015, 0.0078),
+        "elliptic groove": (0.0096, 0.002),
+        "hemisphere": (0.0031, 0.00016),
+        "ellipsoid": (0.021, 0.00093),
+        "cylinder with sphere ends": (0.0068, 0.0003),
+        "pipe bend with straight ends": (0.015, 0.00056),
+        "quarter torus": (0.013, 0.00047),
+        "flat, fillet, wall": (0.0017, 0.00081),
+        "half-round with flat sides": (0.002, 0.0011),
+        "S of two arcs": (0.0038, 0.0025),
     },
 }
 NAMED = [(chord, name) for chord, group in ALLOWED.items() for name in group]
@@ -140,27 +137,21 @@ def test_no_worse_than_quadrics_where_these_do_well(name):
     assert np.quantile(errors, 0.99) <= 1.1 * np.quantile(alone, 0.99) + ROUNDED
 
 
-def elbow(n, **extra):
-    mesh = shapes.elbow(80.0, 25.0, np.pi / 2, n, 2 * n, **extra)
-    return regular(mesh, elbow_normals(80.0))
-
-
 @pytest.mark.parametrize(
-    ("make", "largest", "median"),
+    ("name", "largest", "median"),
     [
-        (elbow, 1.8, 2.8),
-        (lambda n: elbow(n, jitter=0.3, rng=np.random.default_rng(3)), 1.5, 1.8),
-        (wavy, 1.5, 2.2),
-        (lambda n: wavy(n, jitter=0.3), 1.7, 2.0),
-        (lambda n: ellipsoid([70.0, 40.0, 30.0], 2 * n, n), 1.9, 2.7),
-        (lambda n: elliptic_groove(32.0, 18.0, 160.0, (n, n)), 2.5, 2.0),
+        ("elbow", 1.8, 2.8),
+        ("elbow, uneven", 1.5, 1.8),
+        ("bump", 1.5, 2.2),
+        ("bump, uneven", 1.7, 2.0),
+        ("ellipsoid, CAD", 1.9, 2.7),
+        ("elliptic groove, CAD", 2.5, 2.0),
     ],
-    ids=["elbow", "elbow, uneven", "bump", "bump, uneven", "ellipsoid", "elliptic groove"],
 )
-def test_order_of_convergence(make, largest, median):
+def test_order_of_convergence(name, largest, median):
     """Second order at rims, third inside on even meshes."""
     counts = (16, 32, 64)
-    errors = [make(n).errors() for n in counts]
+    errors = [FAMILIES[name](n).errors() for n in counts]
     for measure, least in ((np.max, largest), (np.median, median)):
         rate = -np.polyfit(np.log(counts), np.log([measure(e) for e in errors]), 1)[0]
         assert rate > least
@@ -186,7 +177,7 @@ def test_normals_hardly_depend_on_the_rounding_assumed(chord, name, monkeypatch)
         monkeypatch.setattr(edgenormals, "rounding_of", lambda points, r=rounding: r)
         normals.append(shape.fitted())
     assert angles(normals[0], normals[1]).max() < 0.05
-    assert angles(normals[0], normals[2]).max() < 0.1
+    assert angles(normals[0], normals[2]).max() < 0.2
     assert np.median(angles(normals[0], normals[2])) < 0.005
 
 
@@ -330,6 +321,26 @@ def test_tangent_joins_are_not_tilted():
     shape = folded(pieces, 150.0, 12).turned().rounded()
     assert shape.off(shape.alone()).max() > 1.0
     assert shape.errors().max() < 0.05
+
+
+@pytest.mark.parametrize("at", [0.1, 0.3, 0.5, 0.7, 0.9])
+@pytest.mark.parametrize("second", [0.0, -0.06, 0.1])
+def test_curvature_that_jumps_within_facets(at, second):
+    """Arcs of 1/0.3 and 1/``second`` mm that meet at ``at`` of a facet, on an even mesh."""
+    step, first = 0.25, 0.3
+    s = step * (np.arange(-14.0, 15.0) - at)
+    turn = np.where(s < 0.0, first, second) * s
+    other = np.where(s < 0.0, first, second if second else 1.0)
+    bent = (s < 0.0) | (second != 0.0)
+    y = np.where(bent, np.sin(turn) / other, s)
+    z = np.where(bent, (1.0 - np.cos(turn)) / other, 0.0)
+    mesh = shapes.grid(
+        lambda a, b: stack(a, y[b.astype(int)], z[b.astype(int)]), np.arange(24.0), np.arange(29.0)
+    )
+    exact = np.tile(stack(0.0 * turn, -np.sin(turn), np.cos(turn)), (24, 1))
+    shape = oriented(*mesh, exact)
+    errors, alone = shape.errors(), shape.off(shape.alone())
+    assert errors.max() <= max(1.1 * alone.max(), 0.1)
 
 
 def test_cones_of_two_rows_converge():
