@@ -323,11 +323,8 @@ def test_tangent_joins_are_not_tilted():
     assert shape.errors().max() < 0.05
 
 
-@pytest.mark.parametrize("at", [0.1, 0.3, 0.5, 0.7, 0.9])
-@pytest.mark.parametrize("second", [0.0, -0.06, 0.1])
-def test_curvature_that_jumps_within_facets(at, second):
-    """Arcs of 1/0.3 and 1/``second`` mm that meet at ``at`` of a facet, on an even mesh."""
-    step, first = 0.25, 0.3
+def two_arcs(at, second, first=0.32, step=0.25):
+    """Arcs of 1/``first`` and 1/``second`` mm on an even mesh; they meet at ``at`` of a facet."""
     s = step * (np.arange(-14.0, 15.0) - at)
     turn = np.where(s < 0.0, first, second) * s
     other = np.where(s < 0.0, first, second if second else 1.0)
@@ -337,10 +334,20 @@ def test_curvature_that_jumps_within_facets(at, second):
     mesh = shapes.grid(
         lambda a, b: stack(a, y[b.astype(int)], z[b.astype(int)]), np.arange(24.0), np.arange(29.0)
     )
-    exact = np.tile(stack(0.0 * turn, -np.sin(turn), np.cos(turn)), (24, 1))
-    shape = oriented(*mesh, exact)
-    errors, alone = shape.errors(), shape.off(shape.alone())
-    assert errors.max() <= max(1.1 * alone.max(), 0.1)
+    return oriented(*mesh, np.tile(stack(0.0 * turn, -np.sin(turn), np.cos(turn)), (24, 1)))
+
+
+@pytest.mark.parametrize("at", [0.1, 0.3, 0.5, 0.7, 0.9])
+@pytest.mark.parametrize("second", [0.0, -0.06, 0.1, -0.125])
+def test_no_worse_than_quadrics_where_curvature_jumps_within_facets(at, second):
+    shape = two_arcs(at, second)
+    assert shape.errors().max() <= 1.1 * shape.off(shape.alone()).max() + ROUNDED
+
+
+@pytest.mark.parametrize(("at", "allowed"), [(0.1, 0.35), (0.7, 0.47), (0.9, 0.14)])
+def test_edges_that_curvature_jumps_in_lean_little(at, allowed):
+    """Where quadrics alone are 1.8° to 2.4° off; these edges at full weight: 0.74° to 0.29°."""
+    assert two_arcs(at, -0.125).errors().max() <= allowed
 
 
 def test_cones_of_two_rows_converge():
