@@ -20,6 +20,7 @@ ROOM = MOST_NEIGHBOURS + 2  # of a list of neighbours
 SIDES = 8
 MOST_UNKNOWNS = 6  # of a fit: a quadric with its height
 ONE_SIDED = 0.3  # a side has to fit this much better than the whole ring
+SAME = 0.999  # squares of distances as near as that are taken as equal
 JUMP = 0.3  # of the ring's sagitta: a smaller residual is no jump of the curvature
 
 
@@ -54,9 +55,12 @@ def ring(vertex: int, rings: int, start: Ints1, neighbour: Ints1, mark: Ints1, f
 
 
 @kernel
-def solve_ridge(matrix: Floats2, rhs: Floats1) -> None:
-    """Solve normal equations (n, n) in place, columns scaled, with a tiny ridge."""
-    n = rhs.size
+def solve_ridge(matrix: Floats2, rhs: Floats1) -> float:
+    """Solve normal equations (n, n) in place, columns scaled, with a tiny ridge.
+
+    Returns the smallest pivot: near 0 where the equations don't determine all unknowns.
+    """
+    n, least = rhs.size, 1.0
     scale = local_vector(MOST_UNKNOWNS)
     for i in range(n):
         scale[i] = np.sqrt(matrix[i, i]) if matrix[i, i] > 0.0 else 1.0
@@ -71,6 +75,8 @@ def solve_ridge(matrix: Floats2, rhs: Floats1) -> None:
             s = matrix[i, j]
             for k in range(j):
                 s -= matrix[i, k] * matrix[j, k]
+            if i == j:
+                least = min(least, s)
             matrix[i, j] = np.sqrt(max(s, 1e-30)) if i == j else s / matrix[j, j]
     for i in range(n):
         for k in range(i):
@@ -82,6 +88,7 @@ def solve_ridge(matrix: Floats2, rhs: Floats1) -> None:
         rhs[i] /= matrix[i, i]
     for i in range(n):
         rhs[i] /= scale[i]
+    return least
 
 
 @kernel
@@ -97,6 +104,22 @@ def frame(nx: float, ny: float, nz: float, axes: Floats2) -> None:
     axes[1, 0] = ny * axes[0, 2] - nz * axes[0, 1]
     axes[1, 1] = nz * axes[0, 0] - nx * axes[0, 2]
     axes[1, 2] = nx * axes[0, 1] - ny * axes[0, 0]
+
+
+@kernel
+def frame_toward(points: Floats2, v: int, other: int, normals: Floats2, axes: Floats2) -> None:
+    """Fill ``axes`` (3, 3) with tangents and normal of ``v``, the first tangent towards ``other``.
+
+    A frame of the mesh's own: what is fitted in it turns with the mesh.
+    """
+    frame(normals[v, 0], normals[v, 1], normals[v, 2], axes)
+    x, y, _ = in_frame(points, v, other, axes)
+    size = np.sqrt(x * x + y * y)
+    if size > 0.0:
+        for c in range(3):
+            along, across = axes[0, c], axes[1, c]
+            axes[0, c] = (x * along + y * across) / size
+            axes[1, c] = (x * across - y * along) / size
 
 
 @kernel
@@ -148,18 +171,18 @@ def fit_side(
     nearest: float,
     matrix: Floats2,
     rhs: Floats1,
-) -> float:
+) -> tuple[float, float]:
     """Fit z = r·(x, y, x², xy, y²) to the neighbours on one side of vertex ``v``.
 
     ``angle``: direction of the side in the tangent frame ``axes``; NaN takes them all.
     Fills ``rhs`` (5,) with the coefficients; returns the root mean square residual per
-    degree of freedom, mm, or −1 where there are too few neighbours.
+    degree of freedom, mm, or −1 where there are too few neighbours, and the smallest pivot.
     """
     whole = np.isnan(angle)
     cosine, sine = (1.0, 0.0) if whole else (np.cos(angle), np.sin(angle))
     row = local_vector(5)
     clear(matrix, rhs)
-    used = 0
+    used, firm = 0, 0.0
     slack = 0.2 * np.sqrt(nearest)
     for repeat in range(2):
         total = weight = 0.0
@@ -177,9 +200,9 @@ def fit_side(
                 weight += w
         if repeat == 0:
             if used < (3 if whole else 7):
-                return -1.0
-            solve_ridge(matrix, rhs)
-    return np.sqrt(total / weight * used / max(used - 5, 1))
+                return -1.0, 0.0
+            firm = solve_ridge(matrix, rhs)
+    return np.sqrt(total / weight * used / max(used - 5, 1)), firm
 
 
 @kernel
@@ -214,7 +237,7 @@ def best_side(
     best, angle = ONE_SIDED * residual, np.nan
     for k in range(SIDES):
         direction = 2.0 * np.pi * k / SIDES
-        value = fit_side(points, v, found, count, axes, direction, nearest, matrix, trial)
+        value = fit_side(points, v, found, count, axes, direction, nearest, matrix, trial)[0]
         size = np.sqrt(1.0 + trial[0] ** 2 + trial[1] ** 2)
         along = 0.0
         for c in range(3):
@@ -225,7 +248,7 @@ def best_side(
     return angle, best
 
 
-@entry(writes="normals mark curvatures residual")
+@entry(writes="normals mark curvatures residual firm")
 def fit_quadrics(
     points: Floats2,
     normals: Floats2,
@@ -235,13 +258,15 @@ def fit_quadrics(
     mark: Ints1,
     curvatures: Floats2,
     residual: Floats1,
+    firm: Floats1,
 ) -> None:
     """Refine ``normals`` (n, 3) in place; fill ``curvatures`` (n, 2), ``residual`` (n,).
 
     ``points`` (n, 3) mm; ``cones`` (n,): cosine of how far a normal may turn from the one
     given, where one side is taken; adjacency and ``mark`` as in ``ring``. Curvatures in 1/mm,
     smaller first, positive where the surface bends towards its normal (concave seen along it).
-    ``residual`` is the root mean square distance of the neighbours to the quadric, mm.
+    ``residual`` is the root mean square distance of the neighbours to the quadric, mm; ``firm``
+    the smallest pivot of its equations, near 0 where these don't determine it.
     """
     n = points.shape[0]
     found = local_indices(ROOM)
@@ -249,22 +274,22 @@ def fit_quadrics(
     rhs, trial, guess = local_vector(5), local_vector(5), local_vector(3)
     for v in range(n):
         count = ring(v, 2, start, neighbour, mark, found)
-        residual[v] = 0.0
+        residual[v] = firm[v] = 0.0
         curvatures[v, 0] = curvatures[v, 1] = 0.0
         if count < 4:
             continue
-        nearest = 1e300
+        nearest, toward = 1e300, v
         for i in range(1, count):
             d = 0.0
             for c in range(3):
                 d += (points[found[i], c] - points[v, c]) ** 2
-            if 0.0 < d < nearest:
-                nearest = d
-        value, angle = 0.0, np.nan
+            if 0.0 < d < SAME * nearest:  # of equally near ones the first
+                nearest, toward = d, found[i]
+        value, angle, sure = 0.0, np.nan, 0.0
         copy(normals[v], guess)
         for repeat in range(4):
-            frame(normals[v, 0], normals[v, 1], normals[v, 2], axes)
-            value = fit_side(points, v, found, count, axes, angle, nearest, matrix, rhs)
+            frame_toward(points, v, toward, normals, axes)
+            value, sure = fit_side(points, v, found, count, axes, angle, nearest, matrix, rhs)
             if value < 0.0:
                 break
             bend = abs(rhs[2]) + abs(rhs[3]) + abs(rhs[4])
@@ -286,13 +311,15 @@ def fit_quadrics(
                 )
                 if np.isnan(angle):
                     count = ring(v, 2, start, neighbour, mark, found)
-                    value = fit_side(points, v, found, count, axes, angle, nearest, matrix, rhs)
+                    value, sure = fit_side(
+                        points, v, found, count, axes, angle, nearest, matrix, rhs
+                    )
             if repeat == 3 or count < 6:
                 break
             tilt(normals, v, axes, rhs)
         if value < 0.0:
             continue
-        residual[v] = value
+        residual[v], firm[v] = value, sure
         mean = rhs[2] + rhs[4]
         spread = np.sqrt((rhs[2] - rhs[4]) ** 2 + rhs[3] ** 2)
         curvatures[v, 0], curvatures[v, 1] = mean - spread, mean + spread

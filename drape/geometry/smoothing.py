@@ -215,4 +215,4 @@ def _sectors(surface: Surface) -> tuple[Floats, Floats, Ints, Ints]:
     """Position and normal of each sector, (s, 3), and the sectors' adjacency."""
     points = np.empty_like(surface.sector_normals)
     points[surface.sectors] = surface.vertices[surface.faces]
-    return points, np.array(surface.sector_normals), *rows_of(surface.sectors, len(points))
+    return points, np.array(surface.sector_normals), *rows_of(surface.sectors, len(points))[:2]

@@ -24,10 +24,12 @@ from scipy.sparse.csgraph import connected_components
 
 from drape.errors import InputError
 from drape.geometry.arrays import Bools, Floats, Ints, owned, readonly
+from drape.geometry.edgenormals import edges_of, refine
 from drape.geometry.fitting import fit_quadrics
 
 EASE = 0.5  # mm of height per mm along the surface, beside a place too tight for it
 FOLDING = 0.9  # of the radius: how near a parallel surface comes to folding over
+LEAN = 0.2  # radians, past twice the facets' own, that a quadric's normal may lean from theirs
 # between the angles of a 12-gon's and a 13-gon's facets: at their own, rounding would decide
 CREASE_ANGLE = np.radians(29.0)
 
@@ -54,7 +56,7 @@ class Surface:
     sectors : (m, 3) int, sector of each corner
     sector_normals : (s, 3) float, unit
     sector_curvatures : (s, 2) float, 1/mm, positive where concave seen along the normal
-    sector_residual : (s,) float, mm, how far the fitted quadric misses the neighbours
+    sector_residual : (s,) float, mm, how far a quadric fitted there misses the neighbours
     """
 
     vertices: Floats
@@ -281,13 +283,14 @@ def split_sectors(faces: Ints, neighbours: Ints, crease: Bools) -> tuple[Ints, I
     return label.reshape(m, 3).astype(np.int64), owner
 
 
-def rows_of(faces: Ints, count: int) -> tuple[Ints, Ints]:
-    """Vertex adjacency in compressed rows: (count + 1,) starts and the neighbours."""
+def rows_of(faces: Ints, count: int) -> tuple[Ints, Ints, Ints]:
+    """Vertex adjacency in compressed rows: (count + 1,) starts, neighbours, faces at each edge."""
     pairs = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
     pairs = np.concatenate([pairs, pairs[:, ::-1]])
-    graph = sparse.csr_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), (count, count))
+    one = np.ones(len(pairs), np.int64)
+    graph = sparse.csr_matrix((one, (pairs[:, 0], pairs[:, 1])), (count, count))
     graph.sum_duplicates()
-    return graph.indptr.astype(np.int64), graph.indices.astype(np.int64)
+    return graph.indptr.astype(np.int64), graph.indices.astype(np.int64), graph.data
 
 
 def fit_sectors(points: Floats, sectors: Ints) -> tuple[Floats, Floats, Floats]:
@@ -295,19 +298,35 @@ def fit_sectors(points: Floats, sectors: Ints) -> tuple[Floats, Floats, Floats]:
 
     ``points`` (s, 3) mm: the vertex of each; ``sectors`` (m, 3): those of each face.
     """
-    normals = np.zeros_like(points)
+    start, neighbour, used = rows_of(sectors, len(points))
+    normals, curvatures, residual, firm = fit_alone(points, sectors, start, neighbour)
+    edges = edges_of(points, start, neighbour, used)
+    return *refine(points, sectors, edges, normals, curvatures, firm), residual
+
+
+def fit_alone(
+    points: Floats, sectors: Ints, start: Ints, neighbour: Ints
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """The same from each sector's own quadric alone, and how firm it is (s,); see ``refine``.
+
+    ``start``, ``neighbour``: adjacency from ``rows_of``. A quadric that leans out of the facets
+    it is fitted to isn't firm, whatever its equations.
+    """
+    normals = np.zeros(points.shape)
     vectors = face_vectors(points, sectors)
     for k in range(3):
         np.add.at(normals, sectors[:, k], vectors)
     normals = unit(normals)
     lean = np.einsum("fi,fki->fk", unit(vectors), normals[sectors])
+    begun = normals.copy()
     cones = np.ones(len(points))  # a normal lies among those of the facets that meet there
     np.minimum.at(cones, sectors.ravel(), lean.ravel())
-    start, neighbour = rows_of(sectors, len(points))
     curvatures, residual = np.zeros((len(points), 2)), np.zeros(len(points))
-    mark = np.full(len(points), -1)
-    fit_quadrics(points, normals, cones, start, neighbour, mark, curvatures, residual)
-    return normals, curvatures, residual
+    mark, firm = np.full(len(points), -1), np.zeros(len(points))
+    fit_quadrics(points, normals, cones, start, neighbour, mark, curvatures, residual, firm)
+    turn = np.arccos(np.clip(np.einsum("si,si->s", normals, begun), -1.0, 1.0))
+    firm[turn > 2.0 * np.arccos(np.clip(cones, -1.0, 1.0)) + LEAN] = 0.0
+    return normals, curvatures, residual, firm
 
 
 def _mitre_directions(surface: Surface) -> Floats:

@@ -90,5 +90,7 @@ def test_the_whole_net_is_the_one_made_by_reflections(nets):
         net, on = nets[rings]
         gap = np.linalg.norm(reflected_net(net) - net.points, axis=-1)[on]
         worst.append(gap.max())
-    assert worst[-1] <= 2e-6
-    assert order(worst) == pytest.approx(4.0, abs=0.6)
+    # the finest is near what the coordinates' assumed rounding leaves; quadrics alone gave
+    # 2.3e-4, 1.7e-5 and 1.3e-6, of order 3.8
+    assert (np.array(worst) <= [8e-5, 5.5e-6, 8.5e-7]).all()
+    assert order(worst) > 3.0
