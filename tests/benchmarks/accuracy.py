@@ -14,7 +14,7 @@ from drape.layup.checks import curvature_residuals, largest_block_sum
 from drape.layup.edges import stretches
 from drape.layup.outline import outlines
 
-sys.path.append(str(Path(__file__).resolve().parents[1] / "geometry"))
+sys.path.append(str(Path(__file__).resolve().parents[1]))
 import tessellations
 from tessellated import named, regulars
 
