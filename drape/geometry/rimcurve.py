@@ -20,6 +20,7 @@ from drape.geometry.surface import unit
 
 ALONG = 0.6  # cosine: an end tangent that is farther off its chord than that is none
 TOUCHING = 0.3  # sine of the angle between surfaces that nearly touch: their cut says little
+STRAIGHT = 1e-3  # radians off both tangents: fitted normals aren't surer
 STEADY = np.radians(0.5)  # between sections of neighbouring segments: no more than rounding
 CIRCLES = np.array([1.0, 4.0, 1.0])  # behind, round, ahead: on even vertices their errors cancel
 NEARNESS = 3.0  # power of a circle's span: short circles say more of the curve at their vertex
@@ -66,7 +67,8 @@ def rim_samples(
 def end_tangents(points: Floats, closed: bool, normals: Floats, sections: Floats) -> Floats:
     """(s, 2, 3) unit tangents at both ends of each segment; arguments as of ``rim_samples``.
 
-    Each is square to the surface's normal there, unless that lies along the chord.
+    Each is square to the surface's normal there, unless that lies along the chord. A segment
+    whose tangents are as good as along it is straight.
     """
     ring = np.concatenate([points, points[:1]]) if closed else points
     chord = unit(np.diff(ring, axis=0))[:, None]
@@ -79,7 +81,8 @@ def end_tangents(points: Floats, closed: bool, normals: Floats, sections: Floats
     size = np.linalg.norm(np.diff(ring, axis=0), axis=1)
     bend = np.where(cut, bent, _limited(bend, size, closed))[..., None]
     out = np.cos(bend) * ahead + np.sin(bend) * np.cross(normals, ahead)
-    good = np.einsum("sei,sei->se", out, np.broadcast_to(chord, out.shape)) > ALONG
+    lean = np.einsum("sei,sei->se", out, np.broadcast_to(chord, out.shape))
+    good = (lean > ALONG) & (lean.min(axis=1, keepdims=True) < np.cos(STRAIGHT))
     return np.where(good[..., None], out, chord)
 
 
@@ -137,15 +140,16 @@ def _steady(sections: Floats, closed: bool) -> Bools:
 
     At an open end there is nothing to compare with: as at the segment's other end.
     """
-    known = np.isfinite(sections).all(axis=1)
+    known = np.asarray(np.isfinite(sections).all(axis=1))
     turn = np.abs(np.einsum("si,si->s", sections, np.roll(sections, -1, axis=0)))
     with np.errstate(invalid="ignore"):
-        same: Bools = np.asarray(turn > np.cos(STEADY))  # between a segment and the next
-    out: Bools = np.stack([np.roll(same, 1), same], axis=1)
+        same = turn > np.cos(STEADY)  # between a segment and the next
+    out = np.zeros((len(sections), 2), dtype=bool)
+    out[:, 0], out[:, 1] = np.roll(same, 1), same
     if not closed:
         out[0, 0] = out[0, 1] or len(sections) == 1
         out[-1, 1] = out[-1, 0]
-    return np.asarray(out & known[:, None])
+    return out & known.reshape(-1, 1)
 
 
 def _circle_tangents(ring: Floats, closed: bool) -> Floats:

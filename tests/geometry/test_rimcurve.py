@@ -271,7 +271,8 @@ def test_turned_mirrored_and_reversed_it_is_the_same_curve():
     points, normals, _ = bend()
     normals = leaning(normals, 30.0)
     for sections in (planes(points, False), unknown(points, False)):
-        position, tangent = samples(points, normals, sections)[2:]
+        _, share, position, tangent = samples(points, normals, sections)
+        inner = (share > 0.0) & (share < 1.0)  # at a vertex there is a tangent on either side
         turn = Rotation.from_euler("xyz", [0.3, -1.1, 2.0]).as_matrix()
         for matrix in (turn, turn @ np.diag([1.0, -1.0, 1.0])):
             moved = samples(points @ matrix.T + 7.0, normals @ matrix.T, sections @ matrix.T)
@@ -279,7 +280,7 @@ def test_turned_mirrored_and_reversed_it_is_the_same_curve():
             assert np.allclose(moved[3], tangent @ matrix.T, atol=1e-9)
         back = samples(points[::-1], normals[::-1], sections[::-1])
         assert np.allclose(back[2][::-1], position, atol=1e-9)
-        assert np.allclose(back[3][::-1], -tangent, atol=1e-9)
+        assert np.allclose(back[3][::-1][inner], -tangent[inner], atol=1e-9)
 
 
 def test_either_sign_of_normals_and_sections_gives_the_same():
