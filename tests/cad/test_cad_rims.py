@@ -23,7 +23,10 @@ NAMES = (
     "elbow", "tray 5", "tray 15", "tray 25", "tight tray 15 sheet", "tight tray 25",
     "shallow tray",
 )  # fmt: skip
-COARSER = {("tight tray 25", 0.2): 0.12}  # 90° of its corners is a single chord
+COARSER = {
+    ("tight tray 25", 0.2): 0.12,  # 90° of its corners is a single chord
+    ("canoe", 0.2): 0.07,  # where it is pointed there is no one normal
+}
 POINTED = {"canoe"}  # kinks at its ends
 SQUARE = np.cos(np.radians(60.0))
 
