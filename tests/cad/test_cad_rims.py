@@ -3,6 +3,8 @@
 Their chords are 0.2 and 0.02 mm off; a spline through their vertices was up to 25 mm off.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import trimesh
@@ -55,6 +57,27 @@ def test_a_rim_follows_the_exact_curve(tmp_path, name, deviation):
             steps = np.diff(curve.points, axis=0)
             ahead = np.einsum("ki,ki->k", steps, curve.tangents[:-1])
             assert (ahead > SQUARE * np.linalg.norm(steps, axis=1)).all()  # never back
+
+
+RADII = {"pipe bend": "section", "tube with one end": "radius", "hemisphere": "radius"}
+
+
+@pytest.mark.parametrize("deviation", TOLERANCES)
+@pytest.mark.parametrize("height", [0.1, 2.0])
+@pytest.mark.parametrize("name", RADII)
+def test_on_a_parallel_surface_the_rim_is_the_parallel_curve(tmp_path, name, height, deviation):
+    """Walls stand upright at these rims: a ply's mid-surface meets the parting plane inside."""
+    mould = BY_NAME[name]
+    region = lower_half(mould, deviation, tmp_path)
+    size = mould.sizes[RADII[name]]
+    inner = ("circle", size[1] - height) if name == "pipe bend" else size - height
+    smaller = replace(mould, sizes={**mould.sizes, RADII[name]: inner})
+    surface = region.surface.offset(height)
+    for edge in region.edges:
+        if edge.kind == "parting":
+            ((index, closed),) = smooth_parts(region, surface, edge)
+            curve = edge_curve(region, surface, edge, index, closed, 0.5)
+            assert off_rim(smaller, mould.own_frame(curve.points)).max() < LIMITS[deviation]
 
 
 def test_arms_that_meet_in_creases_meet_in_kinks_of_the_rim(tmp_path):
