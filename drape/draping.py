@@ -21,7 +21,6 @@ from drape.joballowances import PlyAllowances, ply_allowance_defaults
 from drape.layup.laying import Bed
 from drape.layup.piece import Piece, PieceOptions, past_the_end
 from drape.layup.plies import (
-    centre,
     chosen_spacing,
     mid_heights,
     nearest,
@@ -29,6 +28,7 @@ from drape.layup.plies import (
     warp_direction,
     zero_direction,
 )
+from drape.mould.centre import centre
 from drape.mould.closedmould import ClosedMould
 from drape.mould.mould import Mould
 from drape.mould.region import Region

@@ -37,6 +37,7 @@ from drape.mould.closedmould import ClosedMould, closed_mould
 from drape.mould.filefaces import file_faces
 from drape.mould.inspection import Inspection, inspect_half
 from drape.mould.mould import Mould, find_mould
+from drape.mould.plausible import refuse_sizes
 from drape.mould.reading import read_surface
 from drape.mould.region import Region
 from drape.mould.scans import without_noise
@@ -48,7 +49,6 @@ from drape.results import (
     Results,
     program_version,
     radius_findings,
-    size_findings,
     summarise,
 )
 from drape.startsearch import searches_of
@@ -82,7 +82,7 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
         findings += found
     numbers = {h.name: file_faces(h.mesh, job.unit_scale, surfaces[h.name]) for h in job.halves}
     findings += face_findings(numbers)
-    findings += size_findings(surfaces)
+    refuse_sizes(surfaces)
     tell("finding the mould", len(job.halves), steps)
     mould = _named(find_mould(surfaces, closing=job.closing), job)
     findings += mould.findings
@@ -140,7 +140,7 @@ def inspect(paths: Sequence[Path], unit_scale: float) -> dict[str, Any]:
             name += "-2"
         surfaces[name], found = read_surface(path, unit_scale)
         findings += found
-    findings += size_findings(surfaces)
+    refuse_sizes(surfaces)
     mould = find_mould(surfaces)
     findings += mould.findings
     mould, smoothed = _without_noise(mould)

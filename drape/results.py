@@ -12,7 +12,6 @@ from drape.cloth.fabric import Fabric
 from drape.clothrisks import ClothRisks
 from drape.errors import Finding
 from drape.facefields import Ground
-from drape.geometry.surface import Surface
 from drape.hollow import Hollow
 from drape.job import Job, Ply
 from drape.jointclosing import RunClosing
@@ -29,7 +28,6 @@ from drape.strips import RunStrip
 from drape.wraps import PreparedWrap, RunWrap
 
 SHARP = 5.0  # times the limit: no finer net mends that
-UNLIKE_HALVES = 3.0  # times as large: worth a word
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,15 +87,6 @@ class Results:
     def valid(self) -> bool:
         """Whether every piece may be cut."""
         return all(p.piece is not None and p.piece.valid for p in self.plies)
-
-
-def size_findings(surfaces: Mapping[str, Surface]) -> list[Finding]:
-    """A warning where one half is much larger than the other: units that differ."""
-    small, large = (f(s.size for s in surfaces.values()) for f in (min, max))
-    if large < UNLIKE_HALVES * small:
-        return []
-    message = f"one half is {large / small:.0f} times as large as the other"
-    return [Finding("warning", "mould", message, "are both meshes in the same unit?")]
 
 
 def check_findings(ply: Ply, piece: Piece) -> list[Finding]:

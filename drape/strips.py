@@ -18,12 +18,12 @@ from drape.layup.allowance import Stations
 from drape.layup.edges import edge_places
 from drape.layup.laying import Bed, make_bed
 from drape.layup.piece import Piece, PieceOptions
-from drape.layup.plies import at_vertex, chosen_spacing, place_of, warp_direction
+from drape.layup.plies import chosen_spacing, place_of, warp_direction
 from drape.layup.strips import Layer, stack_heights
 from drape.mould.bands import Band, cut_band
 from drape.mould.closedmould import ClosedMould
 from drape.mould.mould import Mould
-from drape.mould.region import Region
+from drape.mould.region import Region, at_vertex
 
 BOTH = " + "  # between the halves' names, of a strip laid after closing
 

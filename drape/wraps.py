@@ -18,7 +18,6 @@ from drape.jobwraps import Wrapped
 from drape.layup.laying import FACETS, Bed, smooth_step
 from drape.layup.piece import PieceOptions
 from drape.layup.plies import (
-    centre,
     chosen_spacing,
     hollow_fields,
     nearest,
@@ -27,6 +26,7 @@ from drape.layup.plies import (
     zero_direction,
 )
 from drape.layup.strips import Layer, stack_heights
+from drape.mould.centre import centre
 from drape.mould.closedmould import ClosedMould
 from drape.mould.mould import Mould
 from drape.mould.region import Region

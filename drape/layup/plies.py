@@ -7,27 +7,21 @@ the hollow (against the inward normal).
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from weakref import WeakKeyDictionary
 
 import numpy as np
 from scipy import sparse
-from scipy.sparse.csgraph import dijkstra
 from scipy.spatial import cKDTree
 
 from drape.errors import Finding, InputError
 from drape.geometry.harmonic import face_gradients, harmonic_field
 from drape.geometry.patches import row_of
 from drape.geometry.surface import Floats, Ints, Surface, SurfacePoint, unit
-from drape.mould.region import Edge, Region
+from drape.mould.region import Region
 
 FAR_START = 5.0  # mm off the cavity: refused
 NEAR_START = 0.1  # mm off the cavity: not worth a word
-LANDMARKS = 96
-MOST_PATHS = 8_000_000  # vertices times landmarks: about two seconds
-NEARLY_LEAST = 1.05
 JOINED = 0.5  # mm
 FINEST, COARSEST = 0.5, 3.0  # mm, spacings chosen automatically
-_CENTRES: WeakKeyDictionary[Region, SurfacePoint] = WeakKeyDictionary()
 
 
 def mid_heights(thicknesses: Sequence[float]) -> list[float]:
@@ -49,63 +43,6 @@ def place_of(surface: Surface, point: SurfacePoint) -> tuple[Floats, Floats]:
     """Position (3,) and unit normal (3,) of a place on the smooth surface."""
     row = row_of(surface, point)
     return row[:3].copy(), row[3:6].copy()
-
-
-def centre(region: Region) -> SurfacePoint:
-    """The vertex in the middle of the region, by distances along the surface to its edges.
-
-    Of the vertices whose greatest distance is nearly least (paths run along mesh edges and
-    are a few per cent long) the one with the least mean square distance to places spread
-    evenly over all edges; equal ones are told apart by their number. It is found once for
-    each Region and kept while that lives: all plies of a half may ask for it.
-    """
-    if region not in _CENTRES:
-        _CENTRES[region] = _centre(region)
-    return _CENTRES[region]
-
-
-def _centre(region: Region) -> SurfacePoint:
-    surface = region.surface
-    inside = surface.faces[region.inside]
-    rim = np.unique(np.concatenate([e.vertices for e in region.edges]))
-    marks, weight = _landmarks(region)
-    distance = dijkstra(edge_graph(surface.vertices, inside), indices=marks)
-    farthest, spread = distance.max(axis=0), weight @ distance**2
-    open_ = np.zeros(len(farthest), dtype=bool)
-    open_[inside] = True
-    open_[rim] = False
-    if not open_.any():
-        open_[inside] = True
-    open_ &= np.isfinite(farthest)
-    near = open_ & (farthest <= NEARLY_LEAST * farthest[open_].min())
-    best = np.flatnonzero(near & (spread <= (1.0 + 1e-9) * spread[near].min()))[0]
-    return at_vertex(region, int(best))
-
-
-def _landmarks(region: Region) -> tuple[Ints, Floats]:
-    """Up to about LANDMARKS rim vertices, (k,), with the length of edge each stands for."""
-    total = sum(_edge_lengths(region, e).sum() for e in region.edges)
-    most = int(np.clip(MOST_PATHS / len(region.surface.vertices), 16, LANDMARKS))
-    marks, weights = [], []
-    for edge in region.edges:
-        where = np.concatenate([[0.0], np.cumsum(_edge_lengths(region, edge))])
-        count = max(2, round(most * where[-1] / total))
-        at = (np.arange(count) + 0.5) / count * where[-1]
-        marks.append(edge.vertices[np.abs(where[:, None] - at).argmin(axis=0) % len(edge.vertices)])
-        weights.append(np.full(count, where[-1] / count))
-    return np.concatenate(marks), np.concatenate(weights) / total
-
-
-def _edge_lengths(region: Region, edge: Edge) -> Floats:
-    chain = np.append(edge.vertices, edge.vertices[:1]) if edge.closed else edge.vertices
-    return np.linalg.norm(np.diff(region.surface.vertices[chain], axis=0), axis=1)
-
-
-def at_vertex(region: Region, vertex: int) -> SurfacePoint:
-    """The place of a vertex, in the first face of the region that has it."""
-    faces = np.flatnonzero((region.surface.faces == vertex).any(axis=1) & region.inside)
-    k = int(np.flatnonzero(region.surface.faces[faces[0]] == vertex)[0])
-    return SurfacePoint(int(faces[0]), float(k == 1), float(k == 2))
 
 
 def nearest(region: Region, point: Sequence[float], where: str):
@@ -231,17 +168,6 @@ def warp_direction(normal: Floats, zero: Floats, angle: float, where: str) -> Fl
         )
     flat = flat / length
     return np.cos(angle) * flat + np.sin(angle) * np.cross(normal, flat)
-
-
-def edge_graph(vertices: Floats, faces: Ints) -> sparse.csr_matrix:
-    """Lengths of the edges between vertices, (n, n), mm."""
-    pairs = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
-    low, high = pairs.min(axis=1), pairs.max(axis=1)
-    pairs = np.stack(np.divmod(np.unique(low * len(vertices) + high), len(vertices)), axis=1)
-    length = np.linalg.norm(vertices[pairs[:, 0]] - vertices[pairs[:, 1]], axis=1)
-    n = len(vertices)
-    one = sparse.csr_matrix((length, (pairs[:, 0], pairs[:, 1])), (n, n))
-    return one + one.T
 
 
 def _join_distance(regions: Mapping[str, Region]) -> float:

@@ -12,8 +12,9 @@ from scipy.sparse.csgraph import dijkstra
 
 from drape.geometry.patches import make_patches, shoot
 from drape.geometry.surface import Floats, SurfacePoint, unit
-from drape.layup.plies import at_vertex, centre, edge_graph, place_of
-from drape.mould.region import Region
+from drape.layup.plies import place_of
+from drape.mould.centre import centre, edge_graph
+from drape.mould.region import Region, at_vertex
 
 AWAY = 0.3  # of the greatest distance from the edges: a start nearer to them isn't tried
 SHOOT_STEP = 0.5  # mm, sub-step of geodesics
@@ -82,7 +83,8 @@ def spread_starts(region: Region, count: int) -> Starts:
     least = AWAY * float(from_edges.max())
     open_ = from_edges >= least
     first = centre(region)
-    vertex = int(surface.faces[first.face, int(first.b1 > 0.5) + 2 * int(first.b2 > 0.5)])
+    corner = int(np.argmax([1.0 - first.b1 - first.b2, first.b1, first.b2]))
+    vertex = int(surface.faces[first.face, corner])
     places, apart = [first], np.inf
     gap = dijkstra(graph, indices=vertex)
     for _ in range(count - 1):

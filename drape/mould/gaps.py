@@ -8,6 +8,7 @@ import numpy as np
 
 from drape.errors import Finding, InputError, Level, place_text
 from drape.geometry.surface import Floats, Surface
+from drape.mould.plausible import how_apart
 
 CAD_GAP = 0.05  # mm, between the borders of two halves
 SCAN_GAP = 0.5
@@ -31,6 +32,25 @@ def refuse_apart(gap: float, name: str, size: float, limit: float) -> None:
             limit=f"{limit} mm",
             remedy="give both halves in the closed position, in the same coordinates",
         )
+
+
+def refuse_open(
+    gap: float, name: str, place: Floats, lines: tuple[Floats, Floats], closing: Floats
+) -> None:
+    """Raise InputError where two halves leave a gap that no bag closes, or overlap as far.
+
+    ``lines``: all vertices of each half's parting line (k, 3), mm, which tell what to do.
+    """
+    if gap <= SCAN_GAP and name:
+        return
+    raise InputError(
+        f"{WORDS} don't meet",
+        value=f"a gap of {gap:.2f} mm at {name} near ({place_text(place, 1)})"
+        if name
+        else "no edge in common",
+        limit=f"{SCAN_GAP:g} mm",
+        remedy=how_apart(*lines, closing),
+    )
 
 
 def gap_finding(

@@ -16,10 +16,11 @@ from drape.errors import Finding, InputError
 from drape.geometry.surface import Floats, Ints, Surface, build, readonly
 from drape.mould import closing as candidates
 from drape.mould.choice import choose, contacts
-from drape.mould.gaps import gap_finding, gap_limit, refuse_apart
+from drape.mould.gaps import gap_finding, gap_limit, refuse_open
 from drape.mould.naming import Rim, find_rim, name_parts, region_of
 from drape.mould.parting import distance_to_polyline
 from drape.mould.patches import Parts, Patches, find_patches
+from drape.mould.plausible import refuse_twice
 from drape.mould.region import Region
 
 OFF_FLANGE = np.cos(np.radians(5.0))
@@ -82,6 +83,7 @@ def find_mould(surfaces: Mapping[str, Surface], *, closing: ArrayLike | None = N
     """
     if not 1 <= len(surfaces) <= 2:
         raise InputError("a mould has one half or two", value=len(surfaces))
+    refuse_twice(surfaces)
     names = tuple(surfaces)
     patches = [find_patches(surface) for surface in surfaces.values()]
     contact = contacts(patches)
@@ -159,8 +161,15 @@ def _gaps(halves: dict[str, Half], closing: Floats) -> list[Finding]:
             if gap > worst[0]:
                 worst = (gap, name, open_by, (a, b)[place][off[place].argmax()])
     gap, name, open_by, where = worst
-    refuse_apart(gap, name, max(h.surface.size for h in halves.values()), limit)
+    lines = (_parting_line(first.region), _parting_line(second.region))
+    refuse_open(gap, name, where, lines, closing)
     return [gap_finding(gap, name, limit, open_by=open_by, place=where)] if gap > limit else []
+
+
+def _parting_line(region: Region) -> Floats:
+    """(k, 3) all vertices of a region's parting runs; of all of its edges if it has none."""
+    runs = [e.vertices for e in region.edges if e.kind == "parting"]
+    return region.surface.vertices[np.concatenate(runs or [e.vertices for e in region.edges])]
 
 
 def _points(region: Region, name: str) -> Floats:

@@ -24,7 +24,7 @@ from typing import Literal
 import numpy as np
 
 from drape.geometry.rims import rim_corners, rim_normals, rims
-from drape.geometry.surface import Bools, Floats, Ints, Surface, readonly
+from drape.geometry.surface import Bools, Floats, Ints, Surface, SurfacePoint, readonly
 
 EdgeKind = Literal["parting", "mouth", "trim", "hole", "border"]
 
@@ -133,3 +133,10 @@ def plain_region(surface: Surface, *, kind: EdgeKind = "border") -> Region:
         tuple(loops),
         readonly(np.arange(count)),
     )
+
+
+def at_vertex(region: Region, vertex: int) -> SurfacePoint:
+    """The place of a vertex, in the first face of the region that has it."""
+    faces = np.flatnonzero((region.surface.faces == vertex).any(axis=1) & region.inside)
+    k = int(np.flatnonzero(region.surface.faces[faces[0]] == vertex)[0])
+    return SurfacePoint(int(faces[0]), float(k == 1), float(k == 2))

@@ -33,6 +33,7 @@ SHARE = 0.95  # of the area, for which the error is stated
 MOST_VERTICES = 40_000  # of a mesh that is judged as it is
 THINNINGS = 20  # at most, each by about a quarter
 PLACES = np.array([[1 / 3, 1 / 3], [0.5, 0.5], [0.0, 0.5], [0.5, 0.0], [0, 0], [1, 0], [0, 1]])
+SAME = 0.99999  # cosine of sections that are taken for one
 SLIVER = 4.0  # longest over shortest side
 FLOOR = 0.0005  # mm that are always stated: coordinates are rounded
 LONG = 0.5  # of a face's longest side: one that may run from row to row
@@ -227,7 +228,21 @@ def weighted_quantile(values: Floats, weights: Floats, share: float) -> float:
 
 
 def _without(edge: Edge, number: Ints) -> Edge:
-    """The edge through those of its vertices that have a new ``number`` (n,), −1 for none."""
-    chain = number[edge.vertices]
-    cut = None if edge.cut_normals is None else readonly(edge.cut_normals[chain >= 0])
-    return replace(edge, vertices=readonly(chain[chain >= 0]), cut_normals=cut)
+    """The edge through those of its vertices that have a new ``number`` (n,), −1 for none.
+
+    A segment that two become has a section where both had the same.
+    """
+    stays = number[edge.vertices] >= 0
+    cut = None if edge.cut_normals is None else readonly(edge.cut_normals[stays])
+    sections = None
+    if edge.sections is not None:
+        count = len(edge.sections)
+        first = np.flatnonzero(stays) if edge.closed else np.flatnonzero(stays)[:-1]
+        last = (first + 1) % count
+        sections = edge.sections[first].copy()
+        two = ~stays[(first + 1) % len(stays)]
+        same = abs(np.einsum("ki,ki->k", edge.sections[first], edge.sections[last])) > SAME
+        sections[two & ~same] = np.nan
+        sections = readonly(sections)
+    vertices = readonly(number[edge.vertices][stays])
+    return replace(edge, vertices=vertices, cut_normals=cut, sections=sections)

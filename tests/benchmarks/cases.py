@@ -5,9 +5,8 @@ import numpy as np
 from drape.cloth.solver import NetOptions, solve_net
 from drape.geometry import shapes
 from drape.geometry.surface import SurfacePoint, build
-from drape.layup.plies import at_vertex
 from drape.mould.extension import extend
-from drape.mould.region import plain_region
+from drape.mould.region import at_vertex, plain_region
 
 
 class Case:

@@ -13,9 +13,8 @@ from creased import Box, Channel
 from drape.cloth.solver import NetOptions, solve_net
 from drape.layup.checks import closure, surface_lengths
 from drape.layup.piece import PieceOptions, make_piece
-from drape.layup.plies import at_vertex
 from drape.mould.extension import extend
-from drape.mould.region import plain_region
+from drape.mould.region import at_vertex, plain_region
 
 
 def turned(angle_deg):

@@ -9,10 +9,11 @@ import pytest
 from draped import place, sheet
 
 from drape.geometry import shapes
-from drape.layup.plies import centre, place_of
+from drape.layup.plies import place_of
 from drape.layup.starts import spread_starts
 from drape.layup.yarn_match import wrapped
 from drape.layup.yarn_search import NEAREST, TOLD, Search, Tried, search_start
+from drape.mould.centre import centre
 
 R = 25.0
 SLOPE = np.radians(0.5)  # of the difference, a mm

@@ -16,8 +16,8 @@ from tessellations import AWAY, ODD
 from drape.geometry import shapes
 from drape.geometry.patches import make_patches, rows_at
 from drape.geometry.surface import build
-from drape.layup.plies import centre
 from drape.mould import surface_error as module
+from drape.mould.centre import centre
 from drape.mould.region import plain_region
 from drape.mould.surface_error import (
     coarser_region,

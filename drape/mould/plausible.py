@@ -1,0 +1,92 @@
+"""Meshes that can't be the two halves of a mould: units, one half twice, halves end for end.
+
+Told before anything else, since whatever follows from them sends the user elsewhere. Lengths in mm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from drape.errors import InputError
+from drape.geometry.surface import Floats, Surface, unit
+
+SMALLEST = 30.0  # mm, of a mould: less leaves no room for a bag and a hand
+LARGEST = 30_000.0
+UNLIKE = 5.0  # times as large as the other half: another unit
+SAME_PLACE = 1e-3  # of the size: vertices of one and the same half, exported twice
+SAME_SHARE = 0.98  # of them
+MEETS = 0.02  # of the size: how near a turned half's line has to come
+UNITS = 'units: give the unit of the files as units = "in", "cm" or "m" in the job'
+
+
+def refuse_sizes(surfaces: Mapping[str, Surface]) -> None:
+    """Raise InputError where the meshes' sizes tell of a wrong unit."""
+    sizes = {name: s.size for name, s in surfaces.items()}
+    for name, size in sizes.items():
+        if not SMALLEST <= size <= LARGEST:
+            raise InputError(
+                "the mould's size can't be right; the units are most likely wrong",
+                value=f"{size:.3g} mm in all",
+                limit=f"{SMALLEST:g} mm to {LARGEST / 1000:g} m",
+                remedy=UNITS,
+                where=name,
+            )
+    small, large = min(sizes, key=sizes.__getitem__), max(sizes, key=sizes.__getitem__)
+    if sizes[large] > UNLIKE * sizes[small]:
+        raise InputError(
+            "one half is far larger than the other; their units most likely differ",
+            value=f"{large} {sizes[large]:.4g} mm, {small} {sizes[small]:.4g} mm",
+            limit=f"{UNLIKE:g} times",
+            remedy="export both in the same unit",
+        )
+
+
+def refuse_twice(surfaces: Mapping[str, Surface]) -> None:
+    """Raise InputError where the two meshes are the same half in the same place."""
+    if len(surfaces) != 2:
+        return
+    first, second = surfaces.values()
+    near = SAME_PLACE * max(first.size, second.size)
+    shares = [
+        np.mean(cKDTree(a.vertices).query(b.vertices, distance_upper_bound=near)[0] < near)
+        for a, b in ((first, second), (second, first))
+    ]
+    if min(shares) >= SAME_SHARE:
+        raise InputError(
+            "both meshes are the same half of the mould",
+            value=" and ".join(surfaces),
+            limit="a lower and an upper half",
+            remedy="give the other half's file for one of them",
+        )
+
+
+def how_apart(first: Floats, second: Floats, closing: Floats) -> str:
+    """What would bring the second half's parting line (k, 3) onto the first's (j, 3), or nothing.
+
+    Tried: half a turn about the closing direction, a shift.
+    """
+    axis = unit(closing)
+    near = MEETS * float(np.linalg.norm(np.ptp(first, axis=0)))
+    middle, other = (0.5 * (p.min(axis=0) + p.max(axis=0)) for p in (first, second))
+    tree, gap = cKDTree(first), second - other
+    turned = 2.0 * np.outer(gap @ axis, axis) - gap
+    for moved, what in (
+        (turned, "the halves lie end for end: turn one by 180° about the closing direction"),
+        (gap, f"one half lies {_shift(other - middle)} beside the other: move it"),
+    ):
+        if np.quantile(tree.query(moved + middle)[0], 0.9) < near + _spacing(first):
+            return what
+    return "give both halves in the closed position, in the same coordinates"
+
+
+def _shift(step: Floats) -> str:
+    x, y, z = np.round(step, 2) + 0.0
+    return f"({x:g}, {y:g}, {z:g}) mm"
+
+
+def _spacing(points: Floats) -> float:
+    """Half the longest distance from a point to the one nearest to it, mm."""
+    return 0.5 * float(cKDTree(points).query(points, k=2)[0][:, 1].max())
