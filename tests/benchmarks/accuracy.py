@@ -10,8 +10,9 @@ from scipy.integrate import solve_ivp
 from scipy.interpolate import CubicSpline
 
 from drape.geometry import shapes
-from drape.layup.checks import curvature_residuals, largest_block_sum
+from drape.layup.checks import largest_block_sum
 from drape.layup.edges import stretches
+from drape.layup.netcheck import node_residuals
 from drape.layup.outline import outlines
 
 sys.path.append(str(Path(__file__).resolve().parents[1] / "geometry"))
@@ -103,7 +104,7 @@ def elbow_rows():
         net = case.net(1.0)
         outline = shapely.LinearRing(outline_of(case, net))
         error = shapely.hausdorff_distance(outline, reference)
-        residual = curvature_residuals(net, case.extended, case.surface, case.surface)[0]
+        residual = node_residuals(net, case.extended)
         worst = np.degrees(largest_block_sum(residual))
         yield f"| {around} × {2 * around} | {error:.4f} mm | {worst:.4f}° |"
 
@@ -127,7 +128,7 @@ def bump_rows():
             )
             case = cases.Case(mesh, [4.0, 2.0, height], [1.0, 0.3, 0.0])
             net = case.net(1.0)
-            residual = curvature_residuals(net, case.extended, case.surface, case.surface)[0]
+            residual = node_residuals(net, case.extended)
             values.append(np.degrees(largest_block_sum(residual)))
         name = f"A {height:.0f}, w {width:.0f} mm"
         yield f"| {name} | " + " | ".join(f"{v:.4f}°" for v in values) + " |"
