@@ -23,7 +23,8 @@ PARTS = 4  # of cells
 MOST_PARTS = 16  # of cells whose patches are rough: their sides say so
 ROUGH = 2e-5  # radians: of a side's bulges, where it counts as rough
 STEPS = 6  # of dropping a point, at most
-NEAR = 1e-6  # in weights: of a dropped point; what is left falls tenfold at least a step
+NEAR = 2e-4  # in weights: no smaller step is taken; any place near will do as a sample
+SMALL = 0.03  # of a tangent: up to it three terms of the arc's series are exact to 1e-12
 SIDE = MOST_PARTS + 2  # rows that hold a side: its bulges' sums, then normals at the parts' ends
 
 
@@ -45,9 +46,11 @@ def drop(patches: Patches, face: int, row: Floats1, x: float, y: float, z: float
     """Move a row, in place, to under the point (x, y, z) near it; returns its face."""
     for _ in range(STEPS):
         d1, d2 = step_weights(row, x - row[0], y - row[1], z - row[2])
+        if abs(d1) + abs(d2) < NEAR:
+            break
         face, b1, b2, arrived = walk(patches, face, row[12], row[13], d1, d2)
         evaluate(patches, face, b1, b2, row)
-        if not arrived or abs(d1) + abs(d2) < NEAR:
+        if not arrived:
             break
     return face
 
@@ -61,7 +64,11 @@ def spherical_area(a: Floats1, b: Floats1, c: Floats1) -> float:
     ab = a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
     ac = a[0] * c[0] + a[1] * c[1] + a[2] * c[2]
     bc = b[0] * c[0] + b[1] * c[1] + b[2] * c[2]
-    return 2.0 * np.arctan2(triple, 1.0 + ab + ac + bc)
+    below = 1.0 + ab + ac + bc
+    if abs(triple) < SMALL * below:
+        t = triple / below
+        return 2.0 * t * (1.0 - t * t * (1.0 / 3.0 - t * t * (0.2 - t * t / 7.0)))
+    return 2.0 * np.arctan2(triple, below)
 
 
 @kernel

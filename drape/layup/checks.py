@@ -18,6 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from drape.cloth.blocks import largest_block
 from drape.cloth.facets import folded_lengths
 from drape.cloth.net import Net
 from drape.geometry.patches import place_near
@@ -104,22 +105,14 @@ def largest_block_sum(residual: Floats, anchors: int = 12) -> float:
     if not valid.any():
         return float("nan")
     total = np.pad(np.where(valid, residual, 0.0), ((1, 0), (1, 0))).cumsum(0).cumsum(1)
-    count = np.pad(valid.astype(float), ((1, 0), (1, 0))).cumsum(0).cumsum(1)
+    count = np.pad(valid.astype(np.int64), ((1, 0), (1, 0))).cumsum(0).cumsum(1)
     p, q = residual.shape
     stride = int(np.ceil(np.sqrt(p * q / MOST_CORNERS)))
-    total, count = total[::stride, ::stride], count[::stride, ::stride]
-    i2, j2 = np.meshgrid(np.arange(0, p + 1, stride), np.arange(0, q + 1, stride), indexing="ij")
-    worst = 0.0
-    for i in np.unique(np.linspace(1, p - 1, anchors).astype(int)):
-        for j in np.unique(np.linspace(1, q - 1, anchors).astype(int)):
-            a, b = i // stride, j // stride
-            size = np.abs((i2 - a * stride) * (j2 - b * stride))
-            inner = count - count[a, :][None, :] - count[:, b][:, None] + count[a, b]
-            block = total - total[a, :][None, :] - total[:, b][:, None] + total[a, b]
-            whole = (np.abs(inner) > size - 0.5) & (size > 0)
-            if whole.any():
-                worst = max(worst, float(np.abs(block[whole]).max()))
-    return worst
+    rows, columns = (
+        np.unique(np.linspace(1, n - 1, anchors).astype(np.int64)) // stride for n in (p, q)
+    )
+    total, count = (np.ascontiguousarray(x[::stride, ::stride]) for x in (total, count))
+    return largest_block(total, count, rows, columns, stride)
 
 
 def yarn_deviation(net: Net, wanted: Bools) -> float:
