@@ -20,7 +20,7 @@ from drape.cloth.grid import KNOWN
 from drape.cloth.net import Net
 from drape.cloth.solver import NetOptions, solve_net
 from drape.geometry import shapes
-from drape.geometry.patches import make_patches, place_near
+from drape.geometry.patches import make_patches, place_near, rows_at
 from drape.geometry.surface import build, unit
 from drape.layup.checks import CURVATURE_LIMIT, cells_on_base, largest_block_sum
 from drape.layup.netcheck import STEP, fine_enough, node_residuals
@@ -28,10 +28,10 @@ from drape.layup.plies import nearest
 from drape.mould.extension import extend
 from drape.mould.mould import find_mould
 
-TESTS = Path(__file__).resolve().parents[1]
-sys.path += [str(TESTS / "cad"), str(TESTS / "cloth")]
-from cad_moulds import ALL  # noqa: E402
-from creased import Box, Channel  # noqa: E402
+sys.path.append(str(Path(__file__).resolve().parents[1] / "cad"))
+sys.path.append(str(Path(__file__).resolve().parents[1] / "cloth"))
+from cad_moulds import ALL
+from creased import Box, Channel
 
 BUMPS = [(8.0, 5.0, -4.0, 16.0)]
 WAVES = [(3.0, 0.02, 0.05, 0.4)]
@@ -285,35 +285,58 @@ def test_the_curvature_of_a_boxs_sharp_corners_is_their_angle_defect(draft_deg):
 # --- what mustn't matter ---------------------------------------------------------------
 
 
+def quarter_turned(net):
+    """The same net in axes (u, v) → (v, −u): warp and weft exchanged, one reversed."""
+    return replace(
+        net,
+        u=net.v.copy(),
+        v=-net.u[::-1].copy(),
+        rows=np.ascontiguousarray(net.rows.transpose(1, 0, 2)[:, ::-1]),
+        faces=np.ascontiguousarray(net.faces.T[:, ::-1]),
+        state=np.ascontiguousarray(net.state.T[:, ::-1]),
+        on_facets=None,
+    )
+
+
 @pytest.mark.parametrize("turns", [1, 2, 3])
 def test_axes_turned_by_quarters(bump, turns):
-    """(u, v) → (v, −u): warp and weft exchanged, one reversed; seen from inside as before."""
     net, extended = bump
     expected = node_residuals(net, extended)
     for _ in range(turns):
-        net = replace(
-            net,
-            u=net.v.copy(),
-            v=-net.u[::-1].copy(),
-            rows=np.ascontiguousarray(net.rows.transpose(1, 0, 2)[:, ::-1]),
-            faces=np.ascontiguousarray(net.faces.T[:, ::-1]),
-            state=np.ascontiguousarray(net.state.T[:, ::-1]),
-            on_facets=None,
-        )
-        expected = expected.T[:, ::-1]
+        net, expected = quarter_turned(net), expected.T[:, ::-1]
     found = node_residuals(net, extended)
     assert (np.isnan(found) == np.isnan(expected)).all()
     assert np.degrees(np.nanmax(np.abs(found - expected))) < 1e-3
 
 
-def test_cells_on_rough_patches_are_divided_more_finely(bump):
-    """Where normals are off by two degrees anyhow; on smooth ones 4 × 4 parts are enough."""
-    net, extended = bump
-    surface, cells = net.surface, cells_on_base(net, extended)
+def roughened(net):
+    """The net on patches whose normals are off by two degrees anyhow; its nodes on them."""
+    surface = net.surface
     lean = np.radians(2.0) * np.random.default_rng(1).normal(size=surface.sector_normals.shape)
     normals = unit(surface.sector_normals + lean)[surface.sectors]
-    wrong = build(surface.vertices, surface.faces, corner_normals=normals)
-    for one, share in ((net, 0.0), (replace(net, surface=wrong, patches=make_patches(wrong)), 0.3)):
+    rough = build(surface.vertices, surface.faces, corner_normals=normals)
+    rows = net.rows.copy()
+    rows[net.known] = rows_at(make_patches(rough), net.faces[net.known], rows[net.known][:, 12:14])
+    return replace(net, surface=rough, patches=make_patches(rough), rows=rows)
+
+
+def test_moments_on_rough_patches_seen_from_the_other_corner(bump):
+    """Half a turn makes 1 − s of s and 1 − t of t; the sides' dense samples count in both."""
+    net, extended = roughened(bump[0]), bump[1]
+    cells = cells_on_base(net, extended)
+    k, along, across = net.curvature_moments(cells)
+    half = quarter_turned(quarter_turned(net))
+    found = half.curvature_moments(np.ascontiguousarray(cells[::-1, ::-1]))[:, ::-1, ::-1]
+    assert np.degrees(np.nanmax(np.abs(k))) > 0.3
+    for got, exact in zip(found, (k, k - along, k - across), strict=True):
+        off = np.degrees(np.abs(got - exact)[cells])
+        assert np.quantile(off, 0.9) < 1e-3
+
+
+def test_cells_on_rough_patches_are_divided_more_finely(bump):
+    """Where normals are off by two degrees anyhow; on smooth ones 4 × 4 parts are enough."""
+    cells = cells_on_base(*bump)
+    for one, share in ((bump[0], 0.0), (roughened(bump[0]), 0.3)):
         coarse, fine = np.zeros((2, 3, *cells.shape))
         wefts, warps = np.empty((2 * cells.shape[1], SIDE, 3)), np.empty((4, SIDE, 3))
         rough = np.zeros(cells.shape, bool)
