@@ -1,19 +1,24 @@
 """Pieces that are refused at first: a finer net, the other half, straight on."""
 
+import re
 from dataclasses import replace
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 from demo_run import demo_results
+from draped import place, sheet
 
 import drape.layup.piece
 import drape.pieces
 from drape.beds import laid_on, make_beds
 from drape.errors import AccuracyError, place_text
+from drape.geometry import shapes
 from drape.layup.checks import CURVATURE_LIMIT
-from drape.layup.piece import make_piece
+from drape.layup.piece import PieceOptions, make_piece
 from drape.mould.closedmould import ClosedMould
 from drape.pieces import make_ply
+from drape.results import check_findings
 
 BED = object()
 
@@ -85,6 +90,31 @@ def test_one_estimate_that_was_too_coarse_is_followed_by_another(monkeypatch):
     piece, _ = made()
     assert piece.valid
     assert [s for s, _ in asked] == pytest.approx([2.0, 0.9, 0.6])
+
+
+def test_a_narrow_bump_is_draped_as_finely_as_it_needs(monkeypatch):
+    """4 mm high, 6 mm wide, at 3 mm at first: the net given is within 0.05°; a spacing that the
+    job gives is kept, refused, and told which would do. Angle defects are too coarse there."""
+    monkeypatch.setattr(drape.layup.piece, "defects_check", lambda *a: (0.0, CURVATURE_LIMIT))
+    height = shapes.heightfield(
+        lambda x, y: 4.0 * np.exp(-(x * x + y * y) / 36.0), 60.0, 50.0, 180, 150
+    )
+    region = sheet(height)
+    flush = {e.name: 0.0 for e in region.edges}
+    start = place(region, [9.0, 4.0, 0.0])
+    options = PieceOptions(start, np.array([1.0, 0.3, 0.0]), flush, spacing=3.0)
+    free = replace(demo_results().plies[0].ply, name="p", spacing=None)
+    piece, (note,) = make_ply(region, options, free, None)
+    assert piece.valid
+    assert piece.checks.curvature <= CURVATURE_LIMIT
+    assert 0.75 <= piece.options.spacing < 2.4
+    assert f"draped at {piece.options.spacing:g} mm" in note.message
+    given = replace(free, spacing=3.0)
+    refused, told = make_ply(region, options, given, None)
+    assert (refused.valid, told) == (False, ())
+    (finding,) = [f for f in check_findings(given, refused) if f.message.startswith("curvature")]
+    fine = float(re.search(r"a spacing of ([\d.]+) mm should be fine", finding.remedy)[1])
+    assert make_piece(region, replace(options, spacing=fine)).checks.curvature <= CURVATURE_LIMIT
 
 
 def test_no_net_is_laid_finer_than_a_quarter(monkeypatch):
