@@ -1,4 +1,4 @@
-"""Polylines in the plane and in space: lengths, kinks, splines, joints.
+"""Polylines in the plane and in space: lengths, kinks, joints.
 
 (k, 2) or (k, 3) arrays in mm; angles in radians.
 """
@@ -6,11 +6,11 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 
 from drape.geometry.surface import Floats, Ints, unit
 
 KINK = np.radians(15.0)
+STANDS_OUT = 2.1  # an even arc turns twice as much at its vertices as where a straight joins it
 
 
 def arc_positions(points: Floats) -> Floats:
@@ -36,43 +36,8 @@ def kinks(points: Floats, closed: bool, angle: float = KINK) -> Ints:
     turn = np.arccos(np.clip(np.einsum("ij,ij->i", behind, ahead), -1.0, 1.0))
     padded = np.pad(turn, 1, mode="wrap" if closed else "edge")
     around = np.minimum(padded[:-2], padded[2:])
-    found = np.flatnonzero((turn > angle) & ((turn > 2.0 * around) | (turn > 3.0 * angle)))
+    found = np.flatnonzero((turn > angle) & ((turn > STANDS_OUT * around) | (turn > 3.0 * angle)))
     return found if closed else found + 1
-
-
-def smooth_samples(
-    points: Floats, closed: bool, longest: float
-) -> tuple[Ints, Floats, Floats, Floats]:
-    """Sample the cubic spline through a polyline without kinks.
-
-    Parameters
-    ----------
-    points : (k, d), mm
-    closed : bool
-    longest : mm between samples; every vertex is a sample
-
-    Returns
-    -------
-    segment (n,), share (n,) along the segment, position (n, d), unit tangent (n, d).
-    For an open polyline the last vertex is the last segment's end (share 1).
-    """
-    ring = np.concatenate([points, points[:1]]) if closed else points
-    where = arc_positions(ring)
-    count = np.maximum(1, np.ceil(np.diff(where) / longest).astype(int))
-    segment = np.repeat(np.arange(len(count)), count)
-    share = np.concatenate([np.arange(c) / c for c in count])
-    if not closed:
-        segment, share = np.append(segment, len(count) - 1), np.append(share, 1.0)
-    at = where[segment] + share * np.diff(where)[segment]
-    if len(ring) == 2:
-        straight = np.broadcast_to(unit(ring[1:] - ring[:1]), (len(at), ring.shape[1]))
-        return segment, share, ring[0] + at[:, None] * straight, np.array(straight)
-    spline = CubicSpline(where, ring, bc_type="periodic" if closed else _ends(len(ring)))
-    return segment, share, spline(at), unit(spline(at, 1))
-
-
-def _ends(count: int) -> str:
-    return "not-a-knot" if count > 3 else "natural"
 
 
 def crossings(p: Floats, q: Floats) -> list[tuple[float, float, Floats]]:

@@ -24,6 +24,7 @@ from scipy.sparse.csgraph import connected_components
 
 from drape.errors import InputError
 from drape.geometry.arrays import Bools, Floats, Ints, owned, readonly
+from drape.geometry.creases import find_creases
 from drape.geometry.edgenormals import edges_of, refine
 from drape.geometry.fitting import fit_quadrics
 
@@ -197,7 +198,7 @@ def build(
         raise InputError("faces name vertices that don't exist", value=f"{f.max()} of {len(v)}")
     neighbours = face_neighbours(f)
     normals = unit(face_vectors(v, f))
-    crease = find_creases(normals, neighbours, crease_angle)
+    crease = find_creases(v, f, normals, neighbours, crease_angle)
     sectors, sector_vertex = split_sectors(f, neighbours, crease)
     count = len(sector_vertex)
     sector_normals = np.zeros((count, 3))
@@ -254,12 +255,6 @@ def matching_edge(faces: Ints, neighbours: Ints) -> Ints:
         hit = (np.minimum(a, b) == low) & (np.maximum(a, b) == high)
         out[f[hit], k[hit]] = j
     return out
-
-
-def find_creases(normals: Floats, neighbours: Ints, angle: float) -> Bools:
-    """(m, 3) whether the facets on the two sides of an edge turn by more than ``angle``."""
-    dots = np.einsum("fi,fki->fk", normals, normals[neighbours])
-    return (neighbours >= 0) & (dots < np.cos(angle))
 
 
 def split_sectors(faces: Ints, neighbours: Ints, crease: Bools) -> tuple[Ints, Ints]:

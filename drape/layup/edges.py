@@ -16,7 +16,8 @@ import numpy as np
 
 from drape.cloth.net import Net
 from drape.geometry.patches import place_near, shoot
-from drape.geometry.polyline import arc_positions, kinks, smooth_samples
+from drape.geometry.polyline import arc_positions, kinks
+from drape.geometry.rimcurve import cut_turns, rim_samples
 from drape.geometry.surface import Bools, Floats, Ints, Surface, readonly
 from drape.layup.allowance import Allowance, values_at
 from drape.mould.region import Edge, Region
@@ -26,6 +27,7 @@ LONGEST_GAP = 4  # samples
 FARTHEST = 20.0  # heights: how far the parting surface is looked for
 SHIFT_TOLERANCE = 1e-3  # mm off the parting surface
 SAME_END = 1.0  # mm; halves may be that far apart at the ends of a run
+SMOOTH = np.radians(5.0)  # between the tangents on the two sides of a vertex that is no kink
 SHOOT_STEP = 0.25  # mm, sub-step of the geodesics
 
 
@@ -112,16 +114,14 @@ def stretches(
     out = []
     heights = np.broadcast_to(np.asarray(height, float), len(region.surface.vertices))
     along = edge_places(region, edge)
-    for index, closed in smooth_parts(edge, surface.vertices):
+    for index, closed in smooth_parts(region, surface, edge):
         chain = edge.vertices[index]
         normals = None if edge.cut_normals is None else edge.cut_normals[index]
-        segment, share, points, tangents = smooth_samples(
-            surface.vertices[chain], closed, LONGEST_SAMPLE
-        )
+        curve = edge_curve(region, surface, edge, index, closed, LONGEST_SAMPLE)
+        segment, share = curve.segment, curve.share
         ends = np.append(chain, chain[0]) if closed else chain
-        face, weights = _places(region, ends, segment, share)
-        face, base = place_near(net.patches, face, weights, points)
-        direction = np.cross(tangents, base[:, 3:6])
+        face, base = place_near(net.patches, curve.faces, curve.weights, curve.points)
+        direction = np.cross(curve.tangents, base[:, 3:6])
         whole = along if closed else along[index]
         place = (1.0 - share) * whole[segment] + share * whole[segment + 1]
         wanted = values_at(allowance, place)
@@ -195,9 +195,17 @@ def _shot(
     return faces, rows
 
 
-def smooth_parts(edge: Edge, vertices: Floats) -> list[tuple[Ints, bool]]:
-    """The edge's chain cut at its kinks: (indices into the chain, closed)."""
-    at = kinks(vertices[edge.vertices], edge.closed)
+def smooth_parts(region: Region, surface: Surface, edge: Edge) -> list[tuple[Ints, bool]]:
+    """The edge's chain cut at its kinks: (indices into the chain, closed).
+
+    Few vertices in a tight arc look like kinks; where the cavity and what cuts it meet in one
+    line on both sides they are none. ``surface``: as of ``edge_curve``.
+    """
+    points = surface.vertices[edge.vertices]
+    normals, sections = _normals_along(region, surface, edge), edge.section_normals
+    at = kinks(points, edge.closed)
+    if len(at):
+        at = at[~(cut_turns(points, edge.closed, normals, sections)[at] < SMOOTH)]
     index = np.arange(len(edge.vertices))
     if not len(at):
         return [(index, edge.closed)]
@@ -209,8 +217,62 @@ def smooth_parts(edge: Edge, vertices: Floats) -> list[tuple[Ints, bool]]:
     return [(index[a : b + 1], False) for a, b in itertools.pairwise(bounds)]
 
 
-def _places(region: Region, chain: Ints, segment: Ints, share: Floats) -> tuple[Ints, Floats]:
-    """Face and weights (n,), (n, 2) of samples on the facets' edges, inside the region."""
+@dataclass(frozen=True, eq=False)
+class EdgeCurve:
+    """Samples of the curve that a stretch of an edge stands for.
+
+    Attributes
+    ----------
+    segment : (k,) int, from the stretch's vertex of that number to the next
+    share : (k,) of the segment
+    points, tangents : (k, 3), mm, unit
+    faces, weights : (k,), (k, 2) where it is on the facets' edges, inside the region
+    """
+
+    segment: Ints
+    share: Floats
+    points: Floats
+    tangents: Floats
+    faces: Ints
+    weights: Floats
+
+
+def edge_curve(
+    region: Region, surface: Surface, edge: Edge, index: Ints, closed: bool, longest: float
+) -> EdgeCurve:
+    """Sample a stretch of an edge, see ``geometry.rimcurve``.
+
+    Parameters
+    ----------
+    surface : the region's, or one whose first vertices and faces are the region's
+    index : (k,) the stretch's places in the edge's chain, from ``smooth_parts``
+    longest : mm between samples
+    """
+    chain = edge.vertices[index]
+    ends = np.append(chain, chain[0]) if closed else chain
+    face, k = _faces_along(region, ends)
+    used = index if closed else index[:-1]  # segments of the edge
+    normals, sections = _normals_along(region, surface, edge)[used], edge.section_normals[used]
+    segment, share, points, tangents = rim_samples(
+        surface.vertices[chain], closed, longest, normals, sections
+    )
+    weights = np.zeros((len(segment), 3))
+    rows = np.arange(len(segment))
+    weights[rows, k[segment]] = 1.0 - share
+    weights[rows, (k[segment] + 1) % 3] = share
+    return EdgeCurve(segment, share, points, tangents, face[segment], weights[:, 1:])
+
+
+def _normals_along(region: Region, surface: Surface, edge: Edge) -> Floats:
+    """(s, 2, 3) unit normals at both ends of each segment of an edge, in the face inside."""
+    chain = np.append(edge.vertices, edge.vertices[:1]) if edge.closed else edge.vertices
+    face, k = _faces_along(region, chain)
+    normals, rows = surface.corner_normals[face], np.arange(len(face))
+    return np.stack([normals[rows, k], normals[rows, (k + 1) % 3]], axis=1)
+
+
+def _faces_along(region: Region, chain: Ints) -> tuple[Ints, Ints]:
+    """Face and edge number (s,) inside the region at each segment of a chain of vertices."""
     faces = region.surface.faces
     inside = np.flatnonzero(region.inside)
     count = len(region.surface.vertices)
@@ -218,12 +280,7 @@ def _places(region: Region, chain: Ints, segment: Ints, share: Floats) -> tuple[
     order = np.argsort(code)
     wanted = chain[:-1] * count + chain[1:]
     at = order[np.searchsorted(code, wanted, sorter=order)]
-    face, k = inside[at // 3][segment], (at % 3)[segment]
-    weights = np.zeros((len(segment), 3))
-    rows = np.arange(len(segment))
-    weights[rows, k] = 1.0 - share
-    weights[rows, (k + 1) % 3] = share
-    return face, weights[:, 1:]
+    return inside[at // 3], at % 3
 
 
 def _shift(net, normals, segment, share, closed, face, base, direction, height) -> Floats:

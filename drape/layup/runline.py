@@ -6,9 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from drape.geometry.polyline import smooth_samples
 from drape.geometry.surface import Floats, readonly, unit
-from drape.layup.edges import edge_places, smooth_parts
+from drape.layup.edges import edge_curve, edge_places, smooth_parts
 from drape.mould.region import Edge, Region
 
 STATION_STEP = 10.0  # mm between stations at most
@@ -53,13 +52,14 @@ class RunLine:
 
 
 def run_line(region: Region, edge: Edge) -> RunLine:
-    """A run's samples, about a mm apart, on splines between its kinks; a closed one ends
+    """A run's samples, about a mm apart, on its curve between its kinks; a closed one ends
     where it begins."""
     along = edge_places(region, edge)
     places, points, tangents = list[Floats](), list[Floats](), list[Floats]()
-    vertices = region.surface.vertices
-    for index, closed in smooth_parts(edge, vertices):
-        segment, share, at, way = smooth_samples(vertices[edge.vertices[index]], closed, SAMPLE)
+    surface = region.surface
+    for index, closed in smooth_parts(region, surface, edge):
+        curve = edge_curve(region, surface, edge, index, closed, SAMPLE)
+        segment, share, at, way = curve.segment, curve.share, curve.points, curve.tangents
         whole = along if closed else along[index]
         steps = np.diff(whole)
         if edge.closed and not closed:  # the ring was cut at its kinks

@@ -14,6 +14,7 @@ from scipy.spatial import cKDTree
 from drape.geometry.surface import Bools, Floats, Ints, readonly
 from drape.mould.closed import Stitched
 from drape.mould.cutting import Crossings
+from drape.mould.pairing import feet_on
 from drape.mould.region import Edge, EdgeKind
 
 Label = tuple[str, EdgeKind]
@@ -89,7 +90,9 @@ def edges_round(
         name, kind = found[i]
         taken = [e.name for e in out]
         cut = None if kind == "border" else _cut_normals(stitched, name, vertices[chain])
-        out.append(Edge(_other_than(name, taken), kind, readonly(chain), cut_normals=cut))
+        planes = None if kind == "border" else _sections(stitched, name, vertices[chain])
+        label = _other_than(name, taken)
+        out.append(Edge(label, kind, readonly(chain), cut_normals=cut, sections=planes))
     return tuple(out)
 
 
@@ -100,6 +103,14 @@ def _cut_normals(stitched: Stitched, name: str, points: Floats) -> Floats | None
         return None
     at = cKDTree(stitched.surface.vertices[edge.vertices]).query(points)[1]
     return readonly(edge.cut_normals[at])
+
+
+def _sections(stitched: Stitched, name: str, points: Floats) -> Floats:
+    """(k − 1, 3) those of the closed mould's edge, at its nearest segments."""
+    edge = stitched.region.edge(name)
+    chain = np.append(edge.vertices, edge.vertices[:1]) if edge.closed else edge.vertices
+    feet = feet_on(0.5 * (points[1:] + points[:-1]), stitched.surface.vertices[chain])
+    return readonly(edge.section_normals[feet.segment])
 
 
 def _other_than(name: str, taken: Iterable[str]) -> str:

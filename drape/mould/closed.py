@@ -6,7 +6,7 @@ Lengths in mm. ``own`` is the half that a ply is laid in, ``other`` the one its 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -113,13 +113,21 @@ def _whole(own: Region, other: Region, joined: Joined) -> Region:
 
 
 Label = tuple[str, EdgeKind]
-Labels = tuple[dict[tuple[int, int], Label], dict[tuple[str, int], Floats | None]]
+Labels = tuple[
+    dict[tuple[int, int], Label],
+    dict[tuple[str, int], Floats | None],
+    dict[tuple[int, int], Floats],
+]
 
 
 def _labels(own: Region, other: Region, joined: Joined) -> Labels:
-    """Name and kind of each named border edge (tail, head); cut normals by name and vertex."""
+    """Name and kind of each named border edge (tail, head).
+
+    Cut normals by name and vertex; sections by border edge.
+    """
     label: dict[tuple[int, int], Label] = {}
     normals: dict[tuple[str, int], Floats | None] = {}
+    sections: dict[tuple[int, int], Floats] = {}
     holes = sum(e.kind == "hole" for e in own.edges)
     for region, number in ((other, joined.vertex_of), (own, np.arange(len(own.surface.vertices)))):
         for edge in region.edges:
@@ -128,19 +136,19 @@ def _labels(own: Region, other: Region, joined: Joined) -> Labels:
                 holes += 1
                 name = f"hole.{holes}"
             chain = number[edge.vertices]
-            ring = np.append(chain, chain[:1]) if edge.closed else chain
-            for a, b in zip(ring[:-1].tolist(), ring[1:].tolist(), strict=True):
+            for (a, b), n in zip(number[edge.segments].tolist(), edge.section_normals, strict=True):
                 label[a, b] = (name, edge.kind)
+                sections[a, b] = n
             cut = [None] * len(chain) if edge.cut_normals is None else edge.cut_normals
             normals |= {(name, int(v)): n for v, n in zip(chain, cut, strict=True)}
-    return label, normals
+    return label, normals, sections
 
 
 def _edges(
     surface: Surface, inside: Bools, labels: Labels
 ) -> tuple[tuple[Edge, ...], tuple[tuple[int, ...], ...]]:
     """Edges round what is inside, and the loops they make; the longest loop first."""
-    label, normals = labels
+    label, normals, sections = labels
     loops = inner_rims(surface, inside)
     edges: list[Edge] = []
     numbers = []
@@ -150,12 +158,12 @@ def _edges(
         stops = [i for i in range(len(loop)) if names[i][0] != names[i - 1][0]]
         first = len(edges)
         if not stops:
-            edges.append(_edge(names[0], loop, True, normals, edges))
+            edges.append(_edge(names[0], loop, True, normals, sections, edges))
         for i, start in enumerate(stops):
             end = stops[(i + 1) % len(stops)]
             span = (end - start) % len(loop) or len(loop)
             chain = np.roll(loop, -start)[np.arange(span + 1) % len(loop)]
-            edges.append(_edge(names[start], chain, False, normals, edges))
+            edges.append(_edge(names[start], chain, False, normals, sections, edges))
         numbers.append(tuple(range(first, len(edges))))
     return tuple(edges), tuple(numbers)
 
@@ -182,6 +190,7 @@ def _edge(
     chain: Ints,
     closed: bool,
     normals: dict[tuple[str, int], Floats | None],
+    sections: dict[tuple[int, int], Floats],
     before: list[Edge],
 ) -> Edge:
     name, kind = label
@@ -189,4 +198,7 @@ def _edge(
     cut = None if any(n is None for n in found) else readonly(np.array(found))
     if kind == "border":
         name = f"edge.{1 + sum(e.kind == 'border' for e in before)}"
-    return Edge(name, kind, readonly(chain), closed, cut)
+    edge = Edge(name, kind, readonly(chain), closed, cut)
+    none = np.full(3, np.nan)
+    planes = [sections.get((a, b), none) for a, b in edge.segments.tolist()]
+    return replace(edge, sections=readonly(np.array(planes)))

@@ -252,13 +252,17 @@ def _is_taken(ring: Ints, at: int, taken: set[tuple[int, int]]) -> bool:
 
 
 def _refined(edge: Edge, cuts: Mapping[tuple[int, int], list[int]], vertices: Floats) -> Edge:
-    """The edge with the new vertices in its chain, and cut normals between the old ones."""
+    """The edge with the new vertices in its chain, and cut normals between the old ones.
+
+    A segment's section is that of all its parts.
+    """
     chain, normals = edge.vertices.tolist(), edge.cut_normals
     ahead = [*chain[1:], chain[0]] if edge.closed else chain[1:]
-    new, field = [], []
+    new, field, parts = [], [], []
     for i, (a, b) in enumerate(zip(chain[: len(ahead)], ahead, strict=True)):
         ids = [a, *cuts.get((a, b), [])]
         new += ids
+        parts.append(len(ids))
         if normals is not None:
             gap = np.linalg.norm(np.diff(vertices[[*ids, b]], axis=0), axis=1)
             share = (np.concatenate([[0.0], np.cumsum(gap)[:-1]]) / gap.sum())[:, None]
@@ -269,4 +273,6 @@ def _refined(edge: Edge, cuts: Mapping[tuple[int, int], list[int]], vertices: Fl
     if len(new) == len(chain):
         return edge
     cut = None if normals is None else readonly(unit(np.concatenate(field)))
-    return replace(edge, vertices=readonly(np.array(new, np.int64)), cut_normals=cut)
+    sections = None if edge.sections is None else readonly(np.repeat(edge.sections, parts, axis=0))
+    chain = readonly(np.array(new, np.int64))
+    return replace(edge, vertices=chain, cut_normals=cut, sections=sections)

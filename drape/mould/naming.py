@@ -7,7 +7,7 @@ that axis, along closing × axis. Lengths in mm.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from string import ascii_uppercase
 
 import numpy as np
@@ -27,6 +27,8 @@ from drape.mould.region import Edge, Region
 
 TIE = 1e-3  # of the size: positions nearer than this along the axis are equal
 PLANE = 0.05  # of its extent: a mouth that deviates more isn't plane; plies end square there
+FLAT = 1e-5  # of its extent: rounding in a file; an edge that is no flatter isn't cut by a plane
+STRAIGHT = 1e-3  # of its extent: an edge that is no wider lies in many planes
 SAME_MOUTH = 0.1  # of the size: how far apart the mouths of two halves may be
 
 RunNames = dict[int, str]
@@ -43,6 +45,7 @@ class Rim:
     closing: Floats
     outer: list[Stretch]
     holes: list[Stretch]
+    across: dict[tuple[int, int], Floats]  # by rim segment: unit normal of the facet across it
 
 
 @dataclass(eq=False)
@@ -76,7 +79,21 @@ def find_rim(half: str, whole: Surface, cavity: Bools, flange: Bools, closing: F
         Stretch("hole", surface.faces[loop[:, 0], loop[:, 1]], closed=True) for loop in loops[1:]
     ]
     stretches = split_rim(surface, outer, at_flange, closing)
-    return Rim(half, whole, surface, source, closing, stretches, holes)
+    across_normals = _normals_across(whole, surface, source, loops)
+    return Rim(half, whole, surface, source, closing, stretches, holes, across_normals)
+
+
+def _normals_across(
+    whole: Surface, surface: Surface, source: Ints, loops: list[Ints]
+) -> dict[tuple[int, int], Floats]:
+    """Unit normals of the facets across a cavity's rim, by segment (tail, head)."""
+    f, k = np.concatenate(loops).T
+    across = whole.neighbours[source[f], k]
+    normals = whole.face_normals[across]
+    good = (across >= 0) & normals.any(axis=1)
+    tail, head = surface.faces[f, k], surface.faces[f, (k + 1) % 3]
+    ends = zip(tail[good].tolist(), head[good].tolist(), strict=True)
+    return dict(zip(ends, normals[good], strict=True))
 
 
 def name_parts(
@@ -215,12 +232,12 @@ def _name_holes(rim: Rim, axes: Floats, size: float) -> RunNames:
 def region_of(rim: Rim, runs: RunNames, mouths: list[NamedMouth], holes: RunNames) -> Region:
     """The cavity with its named edges; the outer loop starts at its first mouth by name."""
     mouth_of = {m.stretches[rim.half]: m for m in mouths if rim.half in m.stretches}
-    outer = [_edge(rim, i, runs, mouth_of) for i in range(len(rim.outer))]
+    outer = [_with_sections(rim, _edge(rim, i, runs, mouth_of)) for i in range(len(rim.outer))]
     at_mouth = [i for i, e in enumerate(outer) if e.kind == "mouth"]
     first = min(at_mouth, key=lambda i: outer[i].name) if at_mouth else 0
     outer = outer[first:] + outer[:first]
     inner = [
-        Edge(holes[i], "hole", readonly(rim.holes[i].vertices), True)
+        _with_sections(rim, Edge(holes[i], "hole", readonly(rim.holes[i].vertices), True))
         for i in sorted(holes, key=lambda i: int(holes[i].split(".")[1]))
     ]
     loops = (tuple(range(len(outer))), *((len(outer) + i,) for i in range(len(inner))))
@@ -241,3 +258,16 @@ def _edge(rim: Rim, i: int, runs: RunNames, mouth_of: dict[int, NamedMouth]) -> 
     normals = parting_normals(points, stretch.closed, rim.closing)
     vertices = readonly(stretch.vertices)
     return Edge(runs[i], "parting", vertices, stretch.closed, readonly(normals))
+
+
+def _with_sections(rim: Rim, edge: Edge) -> Edge:
+    """The edge with what cuts it out: the facets across it, else the plane that it lies in."""
+    none = np.full(3, np.nan)
+    found = [rim.across.get((a, b), none) for a, b in edge.segments.tolist()]
+    sections = np.array(found).reshape(-1, 3)
+    points = rim.surface.vertices[edge.vertices]
+    if np.isnan(sections).all() and len(points) > 2:
+        spread, axes = np.linalg.svd(points - points.mean(axis=0), full_matrices=False)[1:]
+        if spread[2] <= FLAT * spread[0] and spread[1] > STRAIGHT * spread[0]:
+            sections = np.tile(axes[2], (len(sections), 1))
+    return replace(edge, sections=readonly(sections))

@@ -7,6 +7,8 @@ edge       a chain of vertices on the region's rim: a run of the parting line, a
 cut normal unit normal of the surface a ply ends at there (the parting surface, ruled
            through the parting line; the plane of a mouth or trim line), pointing out of
            the region
+section    along one segment of an edge, unit normal of the surface that cuts it out there: the
+           facet across it (the flange's), or the plane that the edge lies in
 beyond     faces past a trim line: cavity that is there, but isn't part of the region
 
 Lengths in mm. Chains run counter-clockwise seen from inside the hollow (against the
@@ -41,6 +43,8 @@ class Edge:
     closed : bool
     cut_normals : (k, 3) float or None
         None: the ply ends square to the surface.
+    sections : (s, 3) float or None
+        Of each segment, of either sign: k − 1 of them, k if closed. NaN where none is known.
     """
 
     name: str
@@ -48,6 +52,20 @@ class Edge:
     vertices: Ints
     closed: bool = False
     cut_normals: Floats | None = None
+    sections: Floats | None = None
+
+    @property
+    def segments(self) -> Ints:
+        """(s, 2) vertices at the ends of each segment."""
+        ahead = np.roll(self.vertices, -1)
+        pairs = np.stack([self.vertices, ahead], axis=1)
+        return pairs if self.closed else pairs[:-1]
+
+    @property
+    def section_normals(self) -> Floats:
+        """``sections``, all of them NaN where they are None."""
+        none = np.full((len(self.segments), 3), np.nan)
+        return none if self.sections is None else self.sections
 
 
 @dataclass(frozen=True, eq=False)

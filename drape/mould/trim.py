@@ -163,13 +163,14 @@ def _new_edges(
 ) -> tuple[Edge, ...]:
     """All edges of the region, the mouth replaced by the trim line, its runs shortened."""
     normals = readonly(np.tile(direction, (len(chain), 1)))
+    planes = normals if closed else normals[1:]
     known = crossings.index()
     # a run that ends at this mouth twice is cut twice: the second time it has a new vertex
     height = np.append(height, np.zeros(len(crossings.points)))
     out = []
     for edge in region.edges:
         if edge is mouth:
-            out.append(Edge(edge.name, "trim", readonly(chain), closed, normals))
+            out.append(Edge(edge.name, "trim", readonly(chain), closed, normals, planes))
         elif edge.kind == "parting" and np.isin(edge.vertices[[0, -1]], mouth.vertices).any():
             out.append(_shortened(edge, mouth, height, crossings, known, chain, where))
         else:
@@ -209,14 +210,18 @@ def _cut_start(
     normals = None if edge.cut_normals is None else edge.cut_normals[turn]
     first = int(np.argmax(height[vertices] <= 0))
     kept = vertices[first:]
+    kept_from = first
     kept_normals = None if normals is None else normals[first:]
     if height[vertices[first]] < 0:
         a, b = int(vertices[first - 1]), int(vertices[first])
         i = known[min(a, b), max(a, b)]
         kept = np.append(crossings.first + i, kept)
+        kept_from = first - 1
         if normals is not None and kept_normals is not None:
             u = crossings.parameter[i] if a < b else 1.0 - crossings.parameter[i]
             new = unit((1 - u) * normals[first - 1] + u * normals[first])
             kept_normals = np.vstack([new, kept_normals])
     cut = None if kept_normals is None else readonly(kept_normals[turn])
-    return replace(edge, vertices=readonly(kept[turn].astype(np.int64)), cut_normals=cut)
+    sections = None if edge.sections is None else readonly(edge.sections[turn][kept_from:][turn])
+    chain = readonly(kept[turn].astype(np.int64))
+    return replace(edge, vertices=chain, cut_normals=cut, sections=sections)

@@ -15,7 +15,7 @@ from drape.layup.edges import stretches
 from drape.layup.netcheck import node_residuals
 from drape.layup.outline import outlines
 
-sys.path.append(str(Path(__file__).resolve().parents[1] / "geometry"))
+sys.path.append(str(Path(__file__).resolve().parents[1]))
 import tessellations
 from tessellated import named, regulars
 

@@ -43,10 +43,10 @@ def _pan(profile, length):
     return lambda half: rectangle(length, profile_width(rounded(profile), HEIGHT))
 
 
-def _step(step, radius, straight):
+def _step(step, *size):
     def outline(half):
         sign = 1.0 if half == "lower" else -1.0
-        return stepped_outline(rounded(step), radius, straight, sign, HEIGHT)
+        return stepped_outline(rounded(step), size, sign, HEIGHT)
 
     return outline
 
@@ -175,7 +175,7 @@ DEVELOPABLE = (
         {"radius": 19.4, "straight": 9.0, "step": STEP, "length": 146.0, "flange": 23.0},
         {"lower": (2.0, 4.1, -9.0 - float(np.sqrt(19.4**2 - 4.1**2))),
          "upper": (2.0, 4.1, 9.0 + float(np.sqrt(19.4**2 - 4.1**2)))},
-        outline=_step(STEP, 19.4, 9.0), why="6 mm along a ramp of 19°, walls upright there",
+        outline=_step(STEP, 19.4, 9.0, 146.0), why="6 mm along a ramp of 19°, walls upright there",
     ),
 )  # fmt: skip
 

@@ -157,10 +157,15 @@ def half_cone_outline(first: float, second: float, length: float, height: float 
     return np.vstack([outer * ring, inner * ring[::-1]])
 
 
-def stepped_outline(step: list[Line | Arc], radius: float, straight: float, sign: float, height):
-    """Of a ply on a half tube with upright walls of ``straight`` above its half round, up to a
-    parting surface z = step(x) (``sign`` −1: the upper half, from above)."""
+def stepped_outline(step: list[Line | Arc], size, sign: float, height):
+    """Of a ply on a half tube up to a parting surface z = step(x), level past the tube's ends.
+
+    ``size``: radius, height of the upright walls above the half round, length. ``sign`` −1: the
+    upper half, from above.
+    """
+    radius, straight, length = size
     x, z = sampled(step).T
+    x = np.clip(x, -length / 2.0, length / 2.0)
     side = np.pi * (radius - height) / 2.0 + straight + sign * z
     return np.vstack([np.stack([x, -side], 1), np.stack([x, side], 1)[::-1]])
 

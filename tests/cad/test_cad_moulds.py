@@ -13,41 +13,51 @@ from cad_moulds import ALL
 from cad_runs import FALSE_SHEAR, apart, run_mould
 
 BY_NAME = {m.name: m for m in ALL}
-TWO_ROWS = "normals from two rows of vertices depend on the frame"
-COARSE = "normals of a coarse export feign shear of more than 0.1°"
-CONE = "normals of a cone's fine export feign shear of more than 0.02°"
-JOIN = "normals across a tangent join are those of neither side"
 JOGGLE = "part of a flange with a shallow joggle is taken for cavity"
 TIP = "the net stops at a pointed end"
-CREASE_END = "where a crease fades out the net's shear is degrees off its own surface's curvature"
+COARSE_BALL = "a coarse export of a closed end's ball feigns 0.5° of shear"
+INTO_BALL = "the curvature check fails (3.9°) where a cone goes over into a ball"
+BEND = "shear in a coarse export's bend is 1.5° off, and with it the mouths' edges 1.5 mm"
+COUNTER = "the curvature check fails (0.84° of 0.74°) where bends turn against each other"
+ELBOW = "0.0006 mm more than both tolerances apart"
 CASES = {  # (name, deviation): why it fails today, "" if it doesn't
-    ("half cone", 0.2): COARSE,
-    ("half cone", 0.02): CONE,
-    ("elliptic groove", 0.2): COARSE,
+    ("half cone", 0.2): "",
+    ("half cone", 0.02): "",
+    ("elliptic groove", 0.2): "",
     ("elliptic groove", 0.02): "",
-    ("deep elliptic sheet", 0.2): COARSE,
+    ("deep elliptic sheet", 0.2): "",
     ("deep elliptic sheet", 0.02): "",
-    ("bent sheet", 0.2): TWO_ROWS,
-    ("bent sheet", 0.02): TWO_ROWS,
-    ("shallow panel", 0.2): JOIN,
-    ("shallow panel", 0.02): JOIN,
-    ("tight trough sheet", 0.02): TWO_ROWS,
+    ("bent sheet", 0.2): "",
+    ("bent sheet", 0.02): "",
+    ("shallow panel", 0.2): "",
+    ("shallow panel", 0.02): "",
+    ("tight trough sheet", 0.02): "",
     ("shallow joggle sheet", 0.02): JOGGLE,
-    ("groove", 0.2): TWO_ROWS,
+    ("stepped parting line", 0.2): "",
+    ("stepped parting line", 0.02): "",
+    ("groove", 0.2): "",
     ("hemisphere", 0.2): "",
     ("hemisphere", 0.02): "",
     ("bowl sheet", 0.2): "",
     ("bowl sheet", 0.02): "",
     ("shallow dome", 0.2): "",
     ("shallow dome", 0.02): "",
-    ("tube with one end", 0.2): JOIN,
-    ("tube with one end", 0.02): JOIN,
-    ("boom tip", 0.2): JOIN,
-    ("boom tip", 0.02): JOIN,
+    ("ellipsoid", 0.2): "",
+    ("ellipsoid", 0.02): "",
+    ("long ellipsoid sheet", 0.2): "",
+    ("tube with one end", 0.2): COARSE_BALL,
+    ("tube with one end", 0.02): "",
+    ("boom tip", 0.2): INTO_BALL,
+    ("boom tip", 0.02): INTO_BALL,
     ("canoe", 0.2): TIP,
-    ("canoe nose", 0.02): CREASE_END,
+    ("canoe nose", 0.02): "",
 }
-AGREEING = {"pipe bend": JOIN, "double bend sheets": JOIN, "quarter torus": "", "elbow": ""}
+AGREEING = {
+    "pipe bend": BEND,
+    "double bend sheets": COUNTER,
+    "quarter torus": "",
+    "elbow": ELBOW,
+}
 
 
 def marked(case, reason):

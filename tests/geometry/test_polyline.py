@@ -1,4 +1,4 @@
-"""Polylines by hand: lengths, kinks, crossings, joints, splines. Elementary geometry."""
+"""Polylines by hand: lengths, kinks, crossings, joints. Elementary geometry."""
 
 import numpy as np
 import pytest
@@ -10,7 +10,6 @@ from drape.geometry.polyline import (
     join,
     kinks,
     signed_area,
-    smooth_samples,
     walk_back,
 )
 
@@ -58,29 +57,12 @@ def test_a_kink_stands_out_from_a_coarse_curve():
     assert kinks(L[:2], False).tolist() == []
 
 
-@pytest.mark.parametrize("closed", [True, False])
-def test_spline_samples_of_a_circle_lie_on_it(closed):
-    """Cubic spline: error of fourth order, well below the chord's (sagitta 0.02 mm here)."""
-    ring = circle(100)
-    points = ring if closed else ring[:40]
-    segment, share, position, tangent = smooth_samples(points, closed, 0.1)
-    assert np.abs(np.linalg.norm(position, axis=1) - 10.0).max() < 1e-4
-    assert np.abs((position * tangent).sum(axis=1)).max() < 1e-2
-    assert np.linalg.norm(np.diff(position, axis=0), axis=1).max() <= 0.1 + 1e-6
-    count = len(points) - (0 if closed else 1)
-    assert segment.min() == 0
-    assert segment.max() == count - 1
-    assert share.min() == 0.0
-    assert (share[-1] == 1.0) != closed
-    vertices = position[share == 0.0]
-    assert np.allclose(vertices, points[: len(vertices)])
-
-
-def test_samples_of_a_straight_segment():
-    _, share, position, tangent = smooth_samples(L[:2], False, 1.0)
-    assert share.tolist() == pytest.approx([0.0, 1 / 3, 2 / 3, 1.0])
-    assert np.allclose(position, np.c_[3.0 * share, 0.0 * share])
-    assert np.allclose(tangent, [1.0, 0.0])
+def test_an_even_arc_between_straights_has_no_kink():
+    """It turns twice as much at its first inner vertex as where the straight joins it."""
+    t = np.radians(20.0) * np.arange(5)
+    arc = 10.0 * np.stack([np.sin(t), 1.0 - np.cos(t)], -1)
+    line = np.vstack([[-60.0, 0.0], arc, arc[-1] + 50.0 * np.array([np.cos(t[-1]), np.sin(t[-1])])])
+    assert len(kinks(line, False)) == 0
 
 
 # The corner of a square at the origin, turned left: below comes from −x, right goes up.

@@ -1,0 +1,67 @@
+"""How far a piece's outline may be off because the mesh isn't the mould.
+
+The piece is laid twice more with a somewhat coarser net, straight on past its edges: on the whole
+surface, and on that without a quarter of the mesh's vertices (see ``mould.surface_error``). The
+distance between its edges on the cloth is stated, whole: errors of the surface add up away from the
+start. It holds all that they do to an outline: false shear, the rim between vertices, lengths.
+Lengths in mm.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+from drape.cloth.solver import NetOptions, solve_net
+from drape.errors import AccuracyError, InputError
+from drape.geometry.surface import Floats, SurfacePoint
+from drape.layup.edges import EdgeStretch, stretches
+from drape.mould.extension import extend
+from drape.mould.region import Region
+from drape.mould.surface_error import surface_error
+
+COARSER_NET = 1.5  # times the piece's spacing: enough for a difference
+PAST = 1.0  # mm past the edges that the net is needed
+MARGIN = 6.0  # times the spacing
+
+
+def outline_error(region: Region, start: SurfacePoint, warp: Floats, spacing: float) -> float:
+    """Largest distance between a piece's edges on two meshes of a region, mm.
+
+    ``start`` and ``warp`` as in ``PieceOptions``; ``spacing`` of the piece's net, mm. NaN where
+    no vertex can be left out, or one of the nets doesn't reach all edges.
+    """
+    error = surface_error(region)
+    if error.coarse is None:
+        return np.nan
+    start = error.start(region, start)
+    places = (error.judged, start), (error.coarse.region, error.coarse.place(error.judged, start))
+    try:
+        here, there = (_edges(r, s, warp, COARSER_NET * spacing) for r, s in places)
+    except (AccuracyError, InputError):
+        return np.nan
+    line = shapely.MultiLineString([_line(s) for s in here])
+    points = np.concatenate([s.flat_base for s in there])
+    if not np.isfinite(shapely.get_coordinates(line)).all() or not np.isfinite(points).all():
+        return np.nan
+    return float(shapely.distance(line, shapely.points(points)).max())
+
+
+def _edges(region: Region, start: SurfacePoint, warp: Floats, spacing: float) -> list[EdgeStretch]:
+    """All edges of the region on the cloth of a net that lies on the cavity itself."""
+    extended = extend(region, region.surface, PAST, MARGIN * spacing)
+    net = solve_net(
+        extended.surface,
+        start,
+        warp,
+        NetOptions(spacing=spacing),
+        level=extended.level,
+        sheets=extended.sheets,
+    )
+    found = [stretches(region, extended.surface, net, e, 0.0, 0.0) for e in region.edges]
+    return [stretch for parts in found for stretch in parts]
+
+
+def _line(stretch: EdgeStretch) -> Floats:
+    flat = stretch.flat_base
+    return np.concatenate([flat, flat[:1]]) if stretch.closed else flat
