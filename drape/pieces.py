@@ -10,6 +10,7 @@ from dataclasses import replace
 
 from drape.errors import AccuracyError, Finding
 from drape.job import Ply
+from drape.layup.netcheck import FINEST_SHARE, fine_enough
 from drape.layup.piece import Laid, Piece, PieceOptions, make_piece
 from drape.mould.region import Region
 
@@ -57,7 +58,10 @@ def make_ply(region: Region, options: PieceOptions, ply: Ply, laid: Laid | None)
 
 
 def _made(region: Region, options: PieceOptions, ply: Ply, laid: Laid | None) -> Made:
-    """A piece at the given spacing, or at the first finer one at which it isn't refused."""
+    """A piece at the given spacing, or at the first finer one at which it isn't refused.
+
+    Where the curvature check fails, the next is no coarser than what that asks for.
+    """
     first: Piece | AccuracyError
     try:
         first = make_piece(region, options, ply.name, laid)
@@ -65,19 +69,37 @@ def _made(region: Region, options: PieceOptions, ply: Ply, laid: Laid | None) ->
             return first, ()
     except AccuracyError as error:
         first = error
-    for factor in FINER if ply.spacing is None else ():
-        finer = replace(options, spacing=factor * options.spacing)
+    like = last = None if isinstance(first, AccuracyError) else first
+    finer = options
+    for tried, factor in enumerate(FINER if ply.spacing is None else (), start=2):
+        spacing = _finer(options.spacing, factor, finer.spacing, last)
+        if spacing >= finer.spacing:
+            break
+        finer = replace(options, spacing=spacing)
         try:
-            like = None if isinstance(first, AccuracyError) else first
-            piece = make_piece(region, finer, ply.name, laid, like)
+            last = make_piece(region, finer, ply.name, laid, like)
         except AccuracyError:
+            last = None
             continue
-        if piece.valid:
+        if last.valid:
             text = f"refused at a spacing of {options.spacing:g} mm, it was draped at"
-            return piece, (Finding("note", ply.name, f"{text} {finer.spacing:g} mm"),)
+            count = f"(net {tried} of {1 + len(FINER)} at most)"
+            note = Finding("note", ply.name, f"{text} {finer.spacing:g} mm {count}")
+            return last, (note,)
     if isinstance(first, AccuracyError):
         raise first
     return first, ()
+
+
+def _finer(chosen: float, factor: float, tried: float, last: Piece | None) -> float:
+    """The spacing to try after ``tried``, mm: ``factor`` of the chosen one, or what ``last`` needs.
+
+    No finer than FINEST_SHARE of the chosen one: the time goes with the square.
+    """
+    wanted = min(factor * chosen, FINER[0] * tried)
+    if last is not None and last.checks.curvature > last.checks.curvature_limit:
+        wanted = min(wanted, fine_enough(tried, last.checks.curvature) or wanted)
+    return max(wanted, FINEST_SHARE * chosen)
 
 
 def without_place(error: AccuracyError) -> str:

@@ -18,6 +18,7 @@ from drape.jointclosing import RunClosing
 from drape.jointease import LapEase
 from drape.jointsearch import PairSearch
 from drape.jointyarns import PairYarns
+from drape.layup.netcheck import fine_enough
 from drape.layup.pattern import Pattern
 from drape.layup.piece import Piece
 from drape.mould.inspection import Inspection
@@ -27,7 +28,7 @@ from drape.output import summary as record
 from drape.strips import RunStrip
 from drape.wraps import PreparedWrap, RunWrap
 
-SHARP = 5.0  # times the limit: no finer net mends that
+SHARP = 5.0  # times the limit: no finer mesh mends that
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,16 +95,22 @@ def check_findings(ply: Ply, piece: Piece) -> list[Finding]:
     c = piece.checks
     coarse = "the net is too coarse to measure anything"
     short = "a second net doesn't reach all of the outline"
-    sharp = c.curvature > SHARP * c.curvature_limit
-    remedy = (
-        "the mesh has a sharp corner or a fault in it: round it, or split the ply there"
-        if sharp
-        else "use a smaller spacing or a finer mesh"
+    fine = fine_enough(piece.options.spacing, c.curvature)
+    finer = "use a smaller spacing or a finer mesh"
+    sharp = "the mesh has a sharp corner or a fault in it: round it, or split the ply there"
+    asked = f"a spacing of {fine:g} mm should be fine enough" if fine else sharp
+    if not np.isfinite(c.curvature):
+        asked = finer
+    other = sharp if c.defects > SHARP * c.defects_limit else finer
+    inside, limit = (
+        np.degrees([c.curvature, c.defects]),
+        np.degrees([c.curvature_limit, c.defects_limit]),
     )
     rows = [
-        ("curvature check", np.degrees(c.curvature), np.degrees(c.curvature_limit), "°", coarse),
-        ("yarn length check", c.yarn_length, c.yarn_limit, " (relative)", coarse),
-        ("closure check", c.closure, c.closure_limit, " mm", short),
+        ("curvature check", inside[0], limit[0], "°", coarse, asked),
+        ("curvature check against the mesh", inside[1], limit[1], "°", coarse, other),
+        ("yarn length check", c.yarn_length, c.yarn_limit, " (relative)", coarse, finer),
+        ("closure check", c.closure, c.closure_limit, " mm", short, finer),
     ]
     return [
         Finding(
@@ -114,7 +121,7 @@ def check_findings(ply: Ply, piece: Piece) -> list[Finding]:
             else f"{what} failed: {unknown}",
             f"{remedy}; don't cut this piece",
         )
-        for what, value, limit, unit, unknown in rows
+        for what, value, limit, unit, unknown, remedy in rows
         if not value <= limit
     ]
 

@@ -27,7 +27,7 @@ NEAR = 1e-9  # of mm and radians: mathematical libraries differ in their last bi
 
 
 def numbers() -> Floats:
-    """What is compared: nodes, shear, the map both ways and distances on three sheets."""
+    """What is compared: nodes, shear, curvature, the map both ways, distances; on three sheets."""
     out: list[ArrayLike] = []
     sheets = (_bump(), (0.0, 0.0), 0.3), (_hook(), (-12.0, -12.0), 0.2), (_fold(), (-5.0, 0.0), 0.4)
     for surface, place, warp in sheets:
@@ -40,6 +40,8 @@ def numbers() -> Floats:
         up = np.tile([0.0, 0.0, 1.0], (len(flat), 1))
         out += [net.points[net.known], net.shear, places, net.to_flat(places, up)]
         out += [net.shear_at(flat), _lengths(net)]
+        if not surface.crease.any():  # on a crease rounding decides whose normal is taken
+            out.append(net.curvature_moments(np.isfinite(net.shear)))
     out += [_notched(), *_shot(_bump()), [measure_noise(_rough()).sigma]]
     sheet = _bump()
     everything = np.ones(len(sheet.faces), bool)

@@ -1,25 +1,31 @@
 """Pieces that are refused at first: a finer net, the other half, straight on."""
 
+import re
 from dataclasses import replace
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 from demo_run import demo_results
+from draped import place, sheet
 
 import drape.layup.piece
 import drape.pieces
 from drape.beds import laid_on, make_beds
 from drape.errors import AccuracyError, place_text
-from drape.layup.piece import make_piece
+from drape.geometry import shapes
+from drape.layup.checks import CURVATURE_LIMIT
+from drape.layup.piece import PieceOptions, make_piece
 from drape.mould.closedmould import ClosedMould
 from drape.pieces import make_ply
+from drape.results import check_findings
 
 BED = object()
 
 
-def made_by(monkeypatch, outcome):
+def made_by(monkeypatch, outcome, curvature=lambda spacing: 0.0):
     """``make_piece`` replaced by ``outcome(spacing, laid)``: valid or not, or None for an error;
-    returns the list of what was asked for."""
+    ``curvature(spacing)``: its residual; returns the list of what was asked for."""
     demo_results()  # made before, and kept, with the real one
     asked = []
 
@@ -28,7 +34,15 @@ def made_by(monkeypatch, outcome):
         valid = outcome(options.spacing, laid is not None)
         if valid is None:
             raise AccuracyError("can't be had", value=f"{options.spacing:g}", where=name)
-        return SimpleNamespace(valid=valid, spacing=options.spacing, laid=laid is not None)
+        residual = curvature(options.spacing)
+        checks = SimpleNamespace(curvature=residual, curvature_limit=CURVATURE_LIMIT)
+        return SimpleNamespace(
+            valid=valid,
+            spacing=options.spacing,
+            laid=laid is not None,
+            options=options,
+            checks=checks,
+        )
 
     monkeypatch.setattr(drape.pieces, "make_piece", make)
     return asked
@@ -51,7 +65,66 @@ def test_one_that_is_refused_is_made_again_from_finer_nets(monkeypatch, first):
     piece, (note,) = made()
     assert piece.spacing == pytest.approx(1.2)
     assert [s for s, _ in asked] == pytest.approx([2.0, 1.6, 1.2])
-    assert note.line() == "note: p: refused at a spacing of 2 mm, it was draped at 1.2 mm"
+    told = "refused at a spacing of 2 mm, it was draped at 1.2 mm (net 3 of 3 at most)"
+    assert note.line() == f"note: p: {told}"
+
+
+def square_law(at_two):
+    """A residual of ``at_two`` limits at a spacing of 2 mm that falls with its square."""
+    return lambda spacing: at_two * CURVATURE_LIMIT * (spacing / 2.0) ** 2
+
+
+def test_a_net_too_coarse_for_its_curvature_is_laid_as_fine_as_that_needs(monkeypatch):
+    """2 mm √(0.9/8) = 0.671: rounded down to 0.05 mm, it is within the limit at once."""
+    law = square_law(8.0)
+    asked = made_by(monkeypatch, lambda s, laid: law(s) <= CURVATURE_LIMIT, law)
+    piece, (note,) = made()
+    assert piece.valid
+    assert [s for s, _ in asked] == pytest.approx([2.0, 0.65])
+    assert "0.65 mm (net 2 of 3 at most)" in note.message
+
+
+def test_one_estimate_that_was_too_coarse_is_followed_by_another(monkeypatch):
+    """The residual falls with the spacing alone: 2 mm √(0.9/4), then that by √(0.9/1.9)."""
+    asked = made_by(monkeypatch, lambda s, laid: s < 0.7, lambda s: 4.0 * CURVATURE_LIMIT * s / 2.0)
+    piece, _ = made()
+    assert piece.valid
+    assert [s for s, _ in asked] == pytest.approx([2.0, 0.9, 0.6])
+
+
+def test_a_narrow_bump_is_draped_as_finely_as_it_needs(monkeypatch):
+    """4 mm high, 6 mm wide, at 3 mm at first: the net given is within 0.05°; a spacing that the
+    job gives is kept, refused, and told which would do. Angle defects are too coarse there."""
+    monkeypatch.setattr(drape.layup.piece, "defects_check", lambda *a: (0.0, CURVATURE_LIMIT))
+    height = shapes.heightfield(
+        lambda x, y: 4.0 * np.exp(-(x * x + y * y) / 36.0), 60.0, 50.0, 180, 150
+    )
+    region = sheet(height)
+    flush = {e.name: 0.0 for e in region.edges}
+    start = place(region, [9.0, 4.0, 0.0])
+    options = PieceOptions(start, np.array([1.0, 0.3, 0.0]), flush, spacing=3.0)
+    free = replace(demo_results().plies[0].ply, name="p", spacing=None)
+    piece, (note,) = make_ply(region, options, free, None)
+    assert piece.valid
+    assert piece.checks.curvature <= CURVATURE_LIMIT
+    assert 0.75 <= piece.options.spacing < 2.4
+    assert f"draped at {piece.options.spacing:g} mm" in note.message
+    given = replace(free, spacing=3.0)
+    refused, told = make_ply(region, options, given, None)
+    assert (refused.valid, told) == (False, ())
+    (finding,) = [f for f in check_findings(given, refused) if f.message.startswith("curvature")]
+    fine = float(re.search(r"a spacing of ([\d.]+) mm should be fine", finding.remedy)[1])
+    assert make_piece(region, replace(options, spacing=fine)).checks.curvature <= CURVATURE_LIMIT
+
+
+def test_no_net_is_laid_finer_than_a_quarter(monkeypatch):
+    """Asked for 0.47 mm it is 0.5; where 0.2 would be needed the curvature isn't smooth."""
+    asked = made_by(monkeypatch, lambda s, laid: False, square_law(16.0 * 0.9))
+    assert not made()[0].valid
+    assert [s for s, _ in asked] == pytest.approx([2.0, 0.5])
+    asked = made_by(monkeypatch, lambda s, laid: False, square_law(90.0))
+    assert not made()[0].valid
+    assert [s for s, _ in asked] == pytest.approx([2.0, 1.6, 1.2])
 
 
 def test_a_spacing_that_the_job_gives_is_kept(monkeypatch):

@@ -14,6 +14,7 @@ from functools import cached_property
 import numpy as np
 from scipy.spatial import cKDTree
 
+from drape.cloth.gaussimage import MOST_PARTS, PARTS, SIDE, curvature_moments
 from drape.cloth.grid import KNOWN, LOCKED, Grid, make_grid
 from drape.cloth.mapping import interpolate_field, locate, place
 from drape.cloth.shear import mark_folds, shear_field
@@ -98,6 +99,20 @@ class Net:
         if self.surface.crease.any():
             mark_folds(self.patches, self._grid, out)
         return readonly(out)
+
+    def curvature_moments(self, wanted: Bools) -> Floats:
+        """(3, p−1, q−1) ∬K, ∬K·s, ∬K·t over each ``wanted`` cell, radians; NaN elsewhere.
+
+        K is the smooth surface's, (s, t) the place in the cell, 0 to 1 along warp and weft;
+        wanted cells (p−1, q−1) have four known nodes.
+        """
+        out, rough = np.full((3, *wanted.shape), np.nan), np.zeros(wanted.shape, bool)
+        wefts, warps = np.empty((2 * wanted.shape[1], SIDE, 3)), np.empty((4, SIDE, 3))
+        scratch = (wefts, warps, out)
+        curvature_moments(self.patches, self._grid, wanted, PARTS, *scratch, rough)
+        if rough.any():
+            curvature_moments(self.patches, self._grid, rough, MOST_PARTS, *scratch, rough.copy())
+        return out
 
     @property
     def _map(self) -> tuple:

@@ -9,11 +9,12 @@ import numpy as np
 
 from drape.cloth.cells import is_folded
 from drape.cloth.facets import folded_length
+from drape.cloth.gaussimage import spherical_area
 from drape.cloth.grid import KNOWN, Grid, at, face_at, state_at
 from drape.compiling.kernel import entry, kernel
-from drape.compiling.words import Bytes2, Floats1, Floats2
-from drape.geometry.geodesics import arc_length
-from drape.geometry.kernels import Patches, has_creases
+from drape.compiling.words import Bytes2, Floats1, Floats2, local_matrix
+from drape.geometry.geodesics import arc_length, fine_arc_length
+from drape.geometry.kernels import ROW, Patches, has_creases
 
 
 @kernel
@@ -36,13 +37,27 @@ def angle_at(
     curvature cancels to second order. Over a crease the diagonals are walks on the facets.
     """
     p, q = arc_length(here, far), arc_length(left, ahead)
-    if has_creases(patches):
-        over = folded_length(patches, face, here, far)
-        p = p if np.isnan(over) else over
-        over = folded_length(patches, left_face, left, ahead)
-        q = q if np.isnan(over) else over
+    p, q = (
+        over_creases(patches, face, here, far, p),
+        over_creases(patches, left_face, left, ahead, q),
+    )
+    return np.arccos(cosine(p, q, du, dv))
+
+
+@kernel
+def over_creases(patches: Patches, face: int, p: Floats1, q: Floats1, otherwise: float) -> float:
+    """Length of the walk on the facets between rows a crease lies between; else ``otherwise``."""
+    if not has_creases(patches):
+        return otherwise
+    over = folded_length(patches, face, p, q)
+    return otherwise if np.isnan(over) else over
+
+
+@kernel
+def cosine(p: float, q: float, du: float, dv: float) -> float:
+    """Of the angle of a parallelogram with sides du and dv and diagonals p and q."""
     ratio = (p * p - q * q) / (p * p + q * q) * (du * du + dv * dv) / (2.0 * du * dv)
-    return np.arccos(min(max(ratio, -1.0), 1.0))
+    return min(max(ratio, -1.0), 1.0)
 
 
 @kernel
@@ -62,6 +77,35 @@ def cell_angle(patches: Patches, grid: Grid, i: int, j: int) -> float:
 
 
 @kernel
+def measured_angle(patches: Patches, grid: Grid, i: int, j: int, scratch: Floats2) -> float:
+    """Mean angle of a cell between its warp and weft sides, diagonals measured by sampling.
+
+    ``cell_angle`` takes the diagonals' lengths from chords and end normals: where curvature
+    jumps that is tenths of a degree off. The mean of the angles at a rhombus' corners (those
+    at the other two: π less them) is nearer 90° than the diagonals say, by ∬K sin γ / 12 with
+    the curvature inside (spherical trigonometry, two sides d and curvature to first order). It is
+    taken from the corners' normals: within 0.02° on fillets of 8 mm at 2 mm. ``scratch`` (4, ROW).
+    """
+    here, far = grid.rows[at(grid, i, j)], grid.rows[at(grid, i + 1, j + 1)]
+    ahead, left = grid.rows[at(grid, i + 1, j)], grid.rows[at(grid, i, j + 1)]
+    face, left_face = face_at(grid, i, j), face_at(grid, i, j + 1)
+    p = over_creases(patches, face, here, far, -1.0)
+    q = over_creases(patches, left_face, left, ahead, -1.0)
+    folded = p >= 0.0 or q >= 0.0
+    if p < 0.0:
+        p = fine_arc_length(patches, face, here, far, scratch)
+    if q < 0.0:
+        q = fine_arc_length(patches, left_face, left, ahead, scratch)
+    c = cosine(p, q, grid.u[i + 1] - grid.u[i], grid.v[j + 1] - grid.v[j])
+    if folded:  # what curvature there is lies in a corner: the diagonals are all that is known
+        return np.arccos(c)
+    inside = spherical_area(here[3:6], ahead[3:6], far[3:6])
+    inside += spherical_area(here[3:6], far[3:6], left[3:6])
+    c *= 1.0 + inside * np.sqrt(1.0 - c * c) / 12.0
+    return np.arccos(min(max(c, -1.0), 1.0))
+
+
+@kernel
 def is_whole(grid: Grid, i: int, j: int) -> bool:
     """Whether all corners of the cell between nodes (i, j) and (i + 1, j + 1) are KNOWN."""
     return (
@@ -74,12 +118,13 @@ def is_whole(grid: Grid, i: int, j: int) -> bool:
 
 @entry(writes="shear")
 def shear_field(patches: Patches, grid: Grid, shear: Floats2) -> None:
-    """Fill ``shear`` (p−1, q−1): π/2 − angle at each cell's centre, NaN where incomplete."""
+    """Fill ``shear`` (p−1, q−1): π/2 − mean angle of each cell, NaN where incomplete."""
+    scratch = local_matrix(4, ROW)
     for i in range(shear.shape[0]):
         for j in range(shear.shape[1]):
             shear[i, j] = np.nan
             if is_whole(grid, i, j):
-                shear[i, j] = 0.5 * np.pi - cell_angle(patches, grid, i, j)
+                shear[i, j] = 0.5 * np.pi - measured_angle(patches, grid, i, j, scratch)
 
 
 @kernel

@@ -1,9 +1,8 @@
 """What every run checks about itself, each by a way that is independent of what it checks.
 
-curvature    the net's shear against ∬K dA with K from the input mesh's angle defects:
-             for any block of cells, the alternating sum of the four corner shears equals
-             the curvature inside (Hazzidakis 1880, key ``hazzidakis1880``); it holds on
-             every surface, and offsetting doesn't change ∬K dA
+curvature    the net's shear against the curvature of the smooth surface it was laid on:
+             ``layup.netcheck``
+defects      the same against the angle defects of the mesh: ``layup.defects``
 yarn length  whole yarns, measured again by dense sampling on the surface
 closure      the outline laid on the surface by a second net (other spacing, other phase),
              and its distance from the edge measured along the surface
@@ -18,8 +17,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import sparse
 
+from drape.cloth.blocks import largest_block
 from drape.cloth.facets import folded_lengths
 from drape.cloth.net import Net
 from drape.geometry.patches import place_near
@@ -27,33 +26,32 @@ from drape.geometry.surface import Bools, Floats, Surface
 from drape.layup.edges import EdgeStretch
 from drape.mould.extension import Extended
 
-CURVATURE_LIMIT = np.radians(0.05)
+CURVATURE_LIMIT = np.radians(0.05)  # whatever the mesh: the surface is known exactly
 YARN_LIMIT = 1e-6  # tight enough that normals wrong by a degree show in it
 CLOSURE_LIMIT = 0.05
-CURVATURE_CEILING = np.radians(1.0)  # whatever the mesh: past it nothing is trusted
-CLOSURE_CEILING = 0.3  # mm, likewise
-DOUBTS = 3.0  # noise left after a smoothing step is up to about this many times its effect
+CLOSURE_CEILING = 0.3  # mm, whatever the mesh: past it nothing is trusted
 MOST_CORNERS = 60_000  # of blocks, per anchor
 SAMPLES = 8  # chords per cell side and per allowance when lengths are measured again
 MOST_YARNS = 50
 SHORTEST_YARN = 20.0  # mm
 FEWEST_SAMPLES = 3  # of an edge, that must be left in the outline
-PASSES = 2  # of smoothing of the angle defects
 
 
 @dataclass(frozen=True)
 class Checks:
     """Measured deviations with their limits; NaN where there was nothing to measure.
 
-    curvature : radians; yarn_length : relative; closure : mm
+    curvature, defects : radians; yarn_length : relative; closure : mm
     """
 
     curvature: float
     yarn_length: float
     closure: float
+    defects: float
     curvature_limit: float
     yarn_limit: float
     closure_limit: float
+    defects_limit: float
 
     @property
     def passed(self) -> bool:
@@ -62,6 +60,7 @@ class Checks:
             self.curvature <= self.curvature_limit
             and self.yarn_length <= self.yarn_limit
             and self.closure <= self.closure_limit
+            and self.defects <= self.defects_limit
         )
 
 
@@ -83,99 +82,17 @@ def slope_error(surface: Surface) -> float:
     return 0.25 * mesh_error(surface) / float(np.median(np.sqrt(surface.face_areas)))
 
 
-def chord_strain(surface: Surface) -> float:
-    """How much shorter the mesh's edges are than the arcs they stand for, at most, relative.
-
-    θ²/24 for an edge over which the surface turns by θ (the arc's series), with θ the 99th
-    percentile of the turn between the normals at the edges' ends. Where edges lie unevenly
-    the strain is uneven, and the angle defects measure the curvature of that: as an angle,
-    a few times the strain over any block, since ∬K is the turn along the block's rim (Gauss
-    and Bonnet, key ``docarmo1976``).
-    """
-    normals = surface.corner_normals
-    cosine = np.einsum("fki,fki->fk", normals, np.roll(normals, -1, axis=1))
-    return float(np.quantile(np.arccos(np.clip(cosine, -1.0, 1.0)), 0.99) ** 2 / 24.0)
+def nodes_on_base(net: Net, extended: Extended) -> Bools:
+    """(p, q) nodes that lie on the region's own surface, not on what carries it on."""
+    out = np.zeros(net.state.shape, dtype=bool)
+    out[net.known] = extended.level[net.faces[net.known]] == 0
+    return out
 
 
-def curvature_density(
-    base: Surface, mid: Surface, passes: int = PASSES, rim: float = np.nan
-) -> Floats:
-    """(n,) ∬K per area of ``mid`` at each vertex, 1/mm², from angle defects of ``base``.
-
-    Single defects are uneven (on an uneven mesh even a cylinder's are, in pairs that
-    cancel). Sharing each out to its facets and gathering again, S, keeps their sum but
-    blurs; 2S − S² takes the blur's leading part back. A rim vertex has no defect: ``rim``
-    there, and NaN goes as far inward as the sharing carries it.
-    """
-    n, faces = len(base.vertices), base.faces
-    density = _defects(base)
-    rim_face, side = np.nonzero(base.neighbours < 0)
-    density[faces[rim_face, side]] = density[faces[rim_face, (side + 1) % 3]] = rim
-    corner = sparse.csr_matrix(
-        (np.ones(faces.size), (faces.ravel(), np.repeat(np.arange(len(faces)), 3))), (n, len(faces))
-    )
-    weight = corner @ mid.face_areas
-
-    def spread(field: Floats) -> Floats:
-        for _ in range(passes):
-            field = corner @ (field[faces].mean(axis=1) * mid.face_areas) / weight
-        return field
-
-    once = spread(density / (weight / 3.0))
-    return 2.0 * once - spread(once)
-
-
-def _defects(surface: Surface) -> Floats:
-    """(n,) 2π less the facets' angles at each vertex."""
-    defect = np.full(len(surface.vertices), 2.0 * np.pi)
-    corner = surface.vertices[surface.faces]
-    for k in range(3):  # the three corners of every face
-        a, b = corner[:, (k + 1) % 3] - corner[:, k], corner[:, (k + 2) % 3] - corner[:, k]
-        cross = np.linalg.norm(np.cross(a, b), axis=1)
-        angle = np.arctan2(cross, np.einsum("ij,ij->i", a, b))
-        np.subtract.at(defect, surface.faces[:, k], angle)
-    return defect
-
-
-def curvature_residuals(
-    net: Net, extended: Extended, base: Surface, mid: Surface
-) -> tuple[Floats, Floats]:
-    """Alternating sums of the shears round each node less its ∬K dA, (p, q); NaN elsewhere.
-
-    The second array is how much ∬K dA changes with less smoothing of the angle defects:
-    the mesh's own uncertainty, small on an even mesh. A mesh of few facets is smoothed
-    less, down to not at all, until some node is far enough from the rim to be judged. Where
-    every facet touches the rim, a defect's share of a facet falls off to 0 at the rim: the
-    facets' ∬K is still the defects' sum (0 on a strip without inner vertices, which unfolds).
-    """
-    inside = np.zeros(net.state.shape, dtype=bool)
-    inside[net.known] = extended.level[net.faces[net.known]] == 0
-    good = inside[1:, 1:] & inside[:-1, 1:] & inside[1:, :-1] & inside[:-1, :-1]
-    shear = np.where(good, net.shear, np.nan)
-    around = [shear[1:, 1:], shear[:-1, 1:], shear[1:, :-1], shear[:-1, :-1]]
-    size = 0.25 * (np.cos(around[0]) + np.cos(around[1]) + np.cos(around[2]) + np.cos(around[3]))
-    size *= np.outer(0.5 * (net.u[2:] - net.u[:-2]), 0.5 * (net.v[2:] - net.v[:-2]))
-    total = around[0] - around[1] - around[2] + around[3]
-    out, doubt = (np.full(net.state.shape, np.nan) for _ in range(2))
-    for passes, rim in [(n, np.nan) for n in range(PASSES, -1, -1)] + [(0, 0.0)]:
-        smooth, rough = (
-            _at_nodes(net, extended, curvature_density(base, mid, n, rim), inside)[1:-1, 1:-1]
-            for n in (passes, max(passes - 1, 0))
-        )
-        out[1:-1, 1:-1], doubt[1:-1, 1:-1] = total - smooth * size, (rough - smooth) * size
-        if np.isfinite(out).any():
-            break
-    return out, doubt
-
-
-def _at_nodes(net: Net, extended: Extended, density: Floats, inside: Bools) -> Floats:
-    """A field on the region's vertices, at the net's nodes (p, q)."""
-    padded = np.zeros(len(extended.surface.vertices))
-    padded[: len(density)] = density
-    b = np.where(inside[..., None], net.rows[..., 12:14], 0.0)  # elsewhere never filled
-    weights = np.stack([1.0 - b[..., 0] - b[..., 1], b[..., 0], b[..., 1]], -1)
-    face = np.where(inside, net.faces, 0)
-    return np.einsum("ijk,ijk->ij", padded[extended.surface.faces[face]], weights)
+def cells_on_base(net: Net, extended: Extended) -> Bools:
+    """(p − 1, q − 1) cells whose four nodes lie on the region's own surface."""
+    inside = nodes_on_base(net, extended)
+    return inside[1:, 1:] & inside[:-1, 1:] & inside[1:, :-1] & inside[:-1, :-1]
 
 
 def largest_block_sum(residual: Floats, anchors: int = 12) -> float:
@@ -188,22 +105,14 @@ def largest_block_sum(residual: Floats, anchors: int = 12) -> float:
     if not valid.any():
         return float("nan")
     total = np.pad(np.where(valid, residual, 0.0), ((1, 0), (1, 0))).cumsum(0).cumsum(1)
-    count = np.pad(valid.astype(float), ((1, 0), (1, 0))).cumsum(0).cumsum(1)
+    count = np.pad(valid.astype(np.int64), ((1, 0), (1, 0))).cumsum(0).cumsum(1)
     p, q = residual.shape
     stride = int(np.ceil(np.sqrt(p * q / MOST_CORNERS)))
-    total, count = total[::stride, ::stride], count[::stride, ::stride]
-    i2, j2 = np.meshgrid(np.arange(0, p + 1, stride), np.arange(0, q + 1, stride), indexing="ij")
-    worst = 0.0
-    for i in np.unique(np.linspace(1, p - 1, anchors).astype(int)):
-        for j in np.unique(np.linspace(1, q - 1, anchors).astype(int)):
-            a, b = i // stride, j // stride
-            size = np.abs((i2 - a * stride) * (j2 - b * stride))
-            inner = count - count[a, :][None, :] - count[:, b][:, None] + count[a, b]
-            block = total - total[a, :][None, :] - total[:, b][:, None] + total[a, b]
-            whole = (np.abs(inner) > size - 0.5) & (size > 0)
-            if whole.any():
-                worst = max(worst, float(np.abs(block[whole]).max()))
-    return worst
+    rows, columns = (
+        np.unique(np.linspace(1, n - 1, anchors).astype(np.int64)) // stride for n in (p, q)
+    )
+    total, count = (np.ascontiguousarray(x[::stride, ::stride]) for x in (total, count))
+    return largest_block(total, count, rows, columns, stride)
 
 
 def yarn_deviation(net: Net, wanted: Bools) -> float:

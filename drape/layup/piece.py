@@ -20,22 +20,19 @@ from drape.layup.allowance import Allowance, greatest, values_at
 from drape.layup.checks import (
     CLOSURE_CEILING,
     CLOSURE_LIMIT,
-    CURVATURE_CEILING,
     CURVATURE_LIMIT,
-    DOUBTS,
     YARN_LIMIT,
     Checks,
-    chord_strain,
     closure,
-    curvature_residuals,
     largest_block_sum,
     mesh_error,
-    slope_error,
     yarn_deviation,
 )
 from drape.layup.coverage import coverage, reach_findings
+from drape.layup.defects import DEFECTS_LIMIT, defects_check
 from drape.layup.edges import EdgeStretch, stretches
 from drape.layup.laying import Bed
+from drape.layup.netcheck import node_residuals
 from drape.layup.outline import Outline, outlines
 from drape.mould.extension import Extended, extend
 from drape.mould.region import Region
@@ -200,14 +197,14 @@ def _mesh_findings(checks: Checks, where: str) -> tuple[Finding, ...]:
     """A warning where the mesh's own error makes the checks' limits wide."""
     wide = (
         checks.closure_limit > UNSURE * CLOSURE_LIMIT
-        or checks.curvature_limit > 4.0 * UNSURE * CURVATURE_LIMIT
+        or checks.defects_limit > 4.0 * UNSURE * DEFECTS_LIMIT
     )
     if not wide:
         return ()
     message = (
         f"the mesh is coarse or uneven: its own error is estimated at "
         f"{checks.closure_limit - CLOSURE_LIMIT:.2f} mm and "
-        f"{np.degrees(checks.curvature_limit - CURVATURE_LIMIT):.2f}°"
+        f"{np.degrees(checks.defects_limit - DEFECTS_LIMIT):.2f}°"
     )
     return (Finding("warning", where, message, "a finer mesh makes the pattern more certain"),)
 
@@ -255,24 +252,23 @@ def _polygon(parts: tuple[Outline, ...], where: str, net: Net) -> shapely.Polygo
 
 
 def _checks(region, mid, extended, net, moved, cut, polygon, options) -> Checks:
-    """The three self-checks; see ``layup.checks``."""
-    error = mesh_error(region.surface)
+    """The self-checks; see ``layup.checks``."""
     # the cavity's facets have the same turn as a parallel of it, and are measured better;
     # a mid-surface that goes up and down has a curvature of its own
     level = np.ptp(np.asarray(options.height, float)) == 0.0
     base = region.surface if level else mid
-    residuals, doubt = curvature_residuals(net, extended, base, mid)
-    own = DOUBTS * (largest_block_sum(doubt) + chord_strain(region.surface))
-    own += slope_error(region.surface)
+    defects, defects_limit = defects_check(net, extended, base, mid, region.surface)
     second = _net(extended, options, OTHER_SPACING * options.spacing, half=True)
     flat, wanted = _outline_samples(moved, cut, options.allowances)
     return Checks(
-        largest_block_sum(residuals),
+        largest_block_sum(node_residuals(net, extended)),
         yarn_deviation(net, _nodes_in(net, polygon)),
         closure(second, flat, moved, wanted),
-        float(np.fmin(CURVATURE_LIMIT + own, CURVATURE_CEILING)),
+        defects,
+        CURVATURE_LIMIT,
         YARN_LIMIT,
-        min(CLOSURE_LIMIT + error, CLOSURE_CEILING),
+        min(CLOSURE_LIMIT + mesh_error(region.surface), CLOSURE_CEILING),
+        defects_limit,
     )
 
 

@@ -1,12 +1,20 @@
 """Surfaces and nets that the benchmarks share."""
 
+import sys
+from pathlib import Path
+
 import numpy as np
 
 from drape.cloth.solver import NetOptions, solve_net
 from drape.geometry import shapes
 from drape.geometry.surface import SurfacePoint, build
+from drape.layup.plies import nearest
 from drape.mould.extension import extend
+from drape.mould.mould import find_mould
 from drape.mould.region import at_vertex, plain_region
+
+sys.path.append(str(Path(__file__).resolve().parents[1] / "cad"))
+from cad_moulds import ALL
 
 
 class Case:
@@ -28,6 +36,19 @@ class Case:
             NetOptions(spacing, **options),
             level=self.extended.level,
         )
+
+
+def cad(name, deviation=0.02):
+    """The lower half of a CAD mould, from its start, the warp nearly along x where it stands."""
+    mould = next(m for m in ALL if m.name == name)
+    found = find_mould({"lower": build(*mould.meshes(deviation)["lower"])})
+    case = Case.__new__(Case)
+    case.region = found.halves["lower"].region
+    case.surface = case.region.surface
+    case.extended = extend(case.region, case.surface, 1.0, 10.0)
+    case.start = nearest(case.region, mould.placed([mould.starts["lower"]])[0], "start")[0]
+    case.warp = np.array([1.0, 0.2, 0.1])
+    return case
 
 
 def hemisphere(radius=60.0, rings=52):

@@ -28,7 +28,8 @@ from draped import drape_piece, gap, turned
 from drape.geometry import shapes
 from drape.geometry.patches import make_patches, rows_at
 from drape.geometry.surface import build, fit_alone, rows_of
-from drape.layup.checks import CLOSURE_LIMIT, CURVATURE_LIMIT, mesh_error
+from drape.layup.checks import CLOSURE_LIMIT, mesh_error
+from drape.layup.defects import DEFECTS_LIMIT
 
 RADIUS, LENGTH = 25.0, 80.0
 PLACES = [[1 / 3, 1 / 3], [0.5, 0], [0, 0.5], [0.5, 0.5], [0.2, 0.2], [0.6, 0.2], [0.2, 0.6]]
@@ -107,7 +108,7 @@ def test_a_trough_of_twelve_facets(warp_deg):
     within what the run itself says of its mesh, 0.84° and 0.07 mm."""
     piece, shear, off = trough_piece(12, 20, warp_deg)
     assert shear <= 0.35
-    assert shear <= np.degrees(piece.checks.curvature_limit - CURVATURE_LIMIT)
+    assert shear <= np.degrees(piece.checks.defects_limit - DEFECTS_LIMIT)
     assert off <= 0.012
     assert off <= piece.checks.closure_limit - CLOSURE_LIMIT
     assert any("the mesh is coarse or uneven" in f.message for f in piece.findings)

@@ -153,7 +153,7 @@ def one_half():
 def three_mouths():
     """A Y without flanges, its closing direction told."""
     tables = '[joint]\nlap_half = "upper"\nlaps = [6]\nset_backs = [2]\nrun_off = 5\n'
-    rows = plies(("lower", "angle = 10"), ("upper", "angle = 35"), spacing=5)
+    rows = plies(("lower", "angle = 10"), spacing=3) + plies(("upper", "angle = 35"), spacing=4)
     files = {"lower": "lower.stl", "upper": "upper.stl"}
     return GoldenJob(
         "three mouths",

@@ -1,4 +1,6 @@
-"""The three self-checks see an injected fault of 0.2 mm or 1°, and pass a clean piece.
+"""The self-checks see an injected fault of 0.2 mm or 1°, and pass a clean piece.
+
+That of the net against its smooth surface, which sees less, is in test_netcheck.py.
 
 Faults go in where the program could make them: in the net's nodes, in the yarns' lengths,
 in the moved edges, in the outline itself. Limits: 0.05° + the mesh's estimated error, 1e-6,
@@ -18,13 +20,8 @@ from drape.geometry.patches import place_near
 from drape.geometry.surface import build, unit
 from drape.layup import checks
 from drape.layup.allowance import Stations
-from drape.layup.checks import (
-    chord_strain,
-    curvature_residuals,
-    largest_block_sum,
-    mesh_error,
-    yarn_deviation,
-)
+from drape.layup.checks import largest_block_sum, mesh_error, yarn_deviation
+from drape.layup.defects import chord_strain, defect_residuals
 from drape.layup.piece import PieceOptions, make_piece
 
 DEGREE = np.radians(1.0)
@@ -48,18 +45,19 @@ def test_clean_piece_passes(clean):
     c, surface = clean.checks, clean.region.surface
     error = mesh_error(surface)
     assert error < 0.01
-    assert c.curvature_limit <= np.radians(0.05) + error / np.sqrt(surface.face_areas.min())
+    assert c.curvature_limit == np.radians(0.05)
+    assert c.defects_limit <= np.radians(0.05) + error / np.sqrt(surface.face_areas.min())
     assert c.yarn_limit == 1e-6
     assert c.closure_limit == pytest.approx(0.05 + error)
     assert c.passed
     assert clean.valid
 
 
-# --- curvature -------------------------------------------------------------------------
+# --- curvature, against the mesh's angle defects ------------------------------------------
 
 
-def curvature_of(piece, net):
-    residual, _ = curvature_residuals(net, piece.extended, piece.region.surface, piece.mid)
+def defects_of(piece, net):
+    residual, _ = defect_residuals(net, piece.extended, piece.region.surface, piece.mid)
     return largest_block_sum(residual)
 
 
@@ -81,22 +79,22 @@ def quadrant(net):
     return (u >= i + 10) & (v >= j + 10)
 
 
-def test_curvature_check_sees_yarns_slipped_by_a_degree(clean):
+def test_defects_check_sees_yarns_slipped_by_a_degree(clean):
     net = clean.net
     step = net.points[net.origin[0] + 1, net.origin[1]] - net.points[net.origin]
-    assert curvature_of(clean, net) <= clean.checks.curvature_limit
+    assert defects_of(clean, net) <= clean.checks.defects_limit
     slipped = displaced(net, quadrant(net), step * np.tan(DEGREE))
-    assert curvature_of(clean, slipped) > clean.checks.curvature_limit
+    assert defects_of(clean, slipped) > clean.checks.defects_limit
 
 
-def test_curvature_check_sees_yarns_slipped_by_a_fifth_of_a_millimetre(clean):
+def test_defects_check_sees_yarns_slipped_by_a_fifth_of_a_millimetre(clean):
     net = clean.net
     step = net.points[net.origin[0] + 1, net.origin[1]] - net.points[net.origin]
     slipped = displaced(net, quadrant(net), SHIFT * step / np.linalg.norm(step))
-    assert curvature_of(clean, slipped) > clean.checks.curvature_limit
+    assert defects_of(clean, slipped) > clean.checks.defects_limit
 
 
-def test_curvature_check_sees_a_dent_that_the_net_was_laid_in(clean):
+def test_defects_check_sees_a_dent_that_the_net_was_laid_in(clean):
     """Laid on a sheet 0.2 mm too low over a width of 15 mm: slopes wrong by about 1°."""
     surface = clean.region.surface
     x, y = surface.vertices[:, 0] - 20.0, surface.vertices[:, 1] - 15.0
@@ -104,8 +102,8 @@ def test_curvature_check_sees_a_dent_that_the_net_was_laid_in(clean):
     wrong = build(surface.vertices - dent[:, None] * [0.0, 0.0, 1.0], surface.faces)
     piece = make_piece(sheet(wrong), clean.options)
     true = replace(piece, region=clean.region, mid=clean.mid)
-    assert curvature_of(piece, piece.net) <= clean.checks.curvature_limit
-    assert curvature_of(true, piece.net) > clean.checks.curvature_limit
+    assert defects_of(piece, piece.net) <= clean.checks.defects_limit
+    assert defects_of(true, piece.net) > clean.checks.defects_limit
 
 
 def test_block_sums_by_hand():
@@ -318,7 +316,7 @@ def test_normals_wrong_by_a_degree_are_seen(how):
 
 
 def test_a_piece_is_refused_when_any_check_fails_or_is_unknown(clean):
-    for key in ("curvature", "yarn_length", "closure"):
+    for key in ("curvature", "yarn_length", "closure", "defects"):
         limit = getattr(clean.checks, key.removesuffix("_length") + "_limit")
         for value in (1.01 * limit, float("nan")):
             assert not replace(clean, checks=replace(clean.checks, **{key: value})).valid
