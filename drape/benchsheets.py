@@ -5,6 +5,7 @@ The roof: may import viewers.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 from dataclasses import replace
@@ -66,6 +67,9 @@ def _page(
             ),
             ("edges, mm", _edges(pattern)),
         ]
+        if result.piece is not None and math.isfinite(result.piece.stated_error):
+            error = f"{result.piece.stated_error:.2f} mm of where they should be"
+            facts.append(("edges lie within", f"{error}, as far as mesh and net tell"))
     told = [*result.findings, *_at_the_joint(results, result)]
     risks = [_line(f) for f in told if f.level in ("risk", "error", "warning")]
     strokes = tuple(s["text"] for s in ply.get("strokes", ()))

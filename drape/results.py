@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from importlib.metadata import PackageNotFoundError, version
+from math import degrees
 
 import numpy as np
 
@@ -27,8 +28,6 @@ from drape.output import clothrecords, records
 from drape.output import summary as record
 from drape.strips import RunStrip
 from drape.wraps import PreparedWrap, RunWrap
-
-SHARP = 5.0  # times the limit: no finer mesh mends that
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,23 +94,15 @@ def check_findings(ply: Ply, piece: Piece) -> list[Finding]:
     c = piece.checks
     coarse = "the net is too coarse to measure anything"
     short = "a second net doesn't reach all of the outline"
-    fine = fine_enough(piece.options.spacing, c.curvature)
-    finer = "use a smaller spacing or a finer mesh"
-    sharp = "the mesh has a sharp corner or a fault in it: round it, or split the ply there"
-    asked = f"a spacing of {fine:g} mm should be fine enough" if fine else sharp
-    if not np.isfinite(c.curvature):
-        asked = finer
-    other = sharp if c.defects > SHARP * c.defects_limit else finer
-    inside, limit = (
-        np.degrees([c.curvature, c.defects]),
-        np.degrees([c.curvature_limit, c.defects_limit]),
-    )
+    finer, mesh = "use a smaller spacing or a finer mesh", "export a finer mesh"
     rows = [
-        ("curvature check", inside[0], limit[0], "°", coarse, asked),
-        ("curvature check against the mesh", inside[1], limit[1], "°", coarse, other),
+        ("curvature check", degrees(c.curvature), degrees(c.curvature_limit), "°", coarse,
+         _finer_spacing(piece)),
         ("yarn length check", c.yarn_length, c.yarn_limit, " (relative)", coarse, finer),
         ("closure check", c.closure, c.closure_limit, " mm", short, finer),
-    ]
+        ("surface error between the mesh's vertices", c.surface, c.surface_limit, " mm", "", mesh),
+        ("outline error from the mesh", c.outline, c.outline_limit, " mm", "", mesh),
+    ]  # fmt: skip
     return [
         Finding(
             "error",
@@ -122,8 +113,19 @@ def check_findings(ply: Ply, piece: Piece) -> list[Finding]:
             f"{remedy}; don't cut this piece",
         )
         for what, value, limit, unit, unknown, remedy in rows
-        if not value <= limit
+        if value > limit or (unknown and np.isnan(value))
     ]
+
+
+def _finer_spacing(piece: Piece) -> str:
+    """What to do where the curvature check failed."""
+    found = piece.checks.curvature
+    if not np.isfinite(found):
+        return "use a smaller spacing or a finer mesh"
+    fine = fine_enough(piece.options.spacing, found)
+    if fine is None:
+        return "the mesh has a sharp corner or a fault in it: round it, or split the ply there"
+    return f"a spacing of {fine:g} mm should be fine enough"
 
 
 def radius_findings(

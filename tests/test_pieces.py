@@ -11,12 +11,10 @@ from draped import place, sheet
 
 import drape.layup.piece
 import drape.pieces
-from drape.beds import laid_on, make_beds
 from drape.errors import AccuracyError, place_text
 from drape.geometry import shapes
 from drape.layup.checks import CURVATURE_LIMIT
 from drape.layup.piece import PieceOptions, make_piece
-from drape.mould.closedmould import ClosedMould
 from drape.pieces import make_ply
 from drape.results import check_findings
 
@@ -92,10 +90,9 @@ def test_one_estimate_that_was_too_coarse_is_followed_by_another(monkeypatch):
     assert [s for s, _ in asked] == pytest.approx([2.0, 0.9, 0.6])
 
 
-def test_a_narrow_bump_is_draped_as_finely_as_it_needs(monkeypatch):
+def test_a_narrow_bump_is_draped_as_finely_as_it_needs():
     """4 mm high, 6 mm wide, at 3 mm at first: the net given is within 0.05°; a spacing that the
-    job gives is kept, refused, and told which would do. Angle defects are too coarse there."""
-    monkeypatch.setattr(drape.layup.piece, "defects_check", lambda *a: (0.0, CURVATURE_LIMIT))
+    job gives is kept, refused, and told which would do."""
     height = shapes.heightfield(
         lambda x, y: 4.0 * np.exp(-(x * x + y * y) / 36.0), 60.0, 50.0, 180, 150
     )
@@ -184,18 +181,6 @@ def test_a_finer_net_is_laid_on_the_same_surface(monkeypatch):
     assert again.outlines[0].points == pytest.approx(piece.outlines[0].points, abs=1e-9)
     made = make_piece(piece.region, replace(piece.options, spacing=2.0), like=coarse)
     assert (made.extended is piece.extended, len(calls)) == (False, 1)
-
-
-def test_the_demos_first_upper_ply_closes_on_a_finer_net():
-    """At 1 mm its net misses its own closure by more than the limit; at 0.8 mm it doesn't."""
-    results = demo_results()
-    made = results.plies[3]
-    assert made.piece.options.spacing == pytest.approx(0.8)
-    assert "refused at a spacing of 1 mm" in " ".join(f.message for f in made.findings)
-    laid = laid_on(results.job, made.ply, make_beds(results.job, ClosedMould(results.mould)))
-    coarse = replace(made.piece.options, spacing=1.0)
-    again = make_piece(made.piece.region, coarse, made.ply.name, laid)
-    assert again.checks.closure > again.checks.closure_limit
 
 
 def test_places_are_told_without_minus_zero():

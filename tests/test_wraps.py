@@ -214,7 +214,7 @@ def test_on_an_elbow_its_end_is_a_parallel_circle(tmp_path):
     assert ((section - 2.5 * t - 0.01 < tube) & (tube < section - 1.5 * t + facet)).all()
     section_angle = np.arctan2(np.abs(laid[:, 2]), which * rho)
     # it goes up over four facets, so that the way is along a radius between the two
-    assert section_angle * tube == pytest.approx(overlap, abs=0.08)
+    assert (section_angle * tube)[2:-2] == pytest.approx(overlap, abs=0.08)
     # on the own half's side, over the beginning
     assert (laid[2:-2, 2] < 0.0).all()
 

@@ -2,10 +2,12 @@
 
 curvature    the net's shear against the curvature of the smooth surface it was laid on:
              ``layup.netcheck``
-defects      the same against the angle defects of the mesh: ``layup.defects``
 yarn length  whole yarns, measured again by dense sampling on the surface
 closure      the outline laid on the surface by a second net (other spacing, other phase),
              and its distance from the edge measured along the surface
+surface      how far the smooth surface may be from the true one, by leaving out vertices of the
+             mesh: ``mould.surface_error``
+outline      how far that may move the piece's edges: ``layup.outline_error``
 
 Radians and mm inside.
 """
@@ -27,8 +29,10 @@ from drape.layup.edges import EdgeStretch
 from drape.mould.extension import Extended
 
 CURVATURE_LIMIT = np.radians(0.05)  # whatever the mesh: the surface is known exactly
-YARN_LIMIT = 1e-6  # tight enough that normals wrong by a degree show in it
+YARN_LIMIT = 1e-5  # 0.01 mm in a metre
 CLOSURE_LIMIT = 0.05
+SURFACE_LIMIT = 0.3  # mm
+OUTLINE_LIMIT = 1.0  # mm, common practice for a template cut by hand
 CLOSURE_CEILING = 0.3  # mm, whatever the mesh: past it nothing is trusted
 MOST_CORNERS = 60_000  # of blocks, per anchor
 SAMPLES = 8  # chords per cell side and per allowance when lengths are measured again
@@ -41,26 +45,30 @@ FEWEST_SAMPLES = 3  # of an edge, that must be left in the outline
 class Checks:
     """Measured deviations with their limits; NaN where there was nothing to measure.
 
-    curvature, defects : radians; yarn_length : relative; closure : mm
+    curvature : radians; yarn_length : relative; closure : mm
+    surface, outline : mm, stated errors; NaN where the mesh doesn't tell
     """
 
     curvature: float
     yarn_length: float
     closure: float
-    defects: float
+    surface: float
+    outline: float
     curvature_limit: float
     yarn_limit: float
     closure_limit: float
-    defects_limit: float
+    surface_limit: float = SURFACE_LIMIT
+    outline_limit: float = OUTLINE_LIMIT
 
     @property
     def passed(self) -> bool:
-        """Whether every deviation is within its limit (NaN fails)."""
+        """Whether every deviation is within its limit; NaN fails, but for stated errors."""
         return (
             self.curvature <= self.curvature_limit
             and self.yarn_length <= self.yarn_limit
             and self.closure <= self.closure_limit
-            and self.defects <= self.defects_limit
+            and not self.surface > self.surface_limit
+            and not self.outline > self.outline_limit
         )
 
 

@@ -9,6 +9,9 @@ Lengths in mm.
 
 from __future__ import annotations
 
+from typing import Any
+from weakref import WeakKeyDictionary
+
 import numpy as np
 import shapely
 
@@ -25,12 +28,24 @@ PAST = 1.0  # mm past the edges that the net is needed
 MARGIN = 6.0  # times the spacing
 
 
+_TOLD: WeakKeyDictionary[Region, dict[tuple[Any, ...], float]] = WeakKeyDictionary()
+
+
 def outline_error(region: Region, start: SurfacePoint, warp: Floats, spacing: float) -> float:
     """Largest distance between a piece's edges on two meshes of a region, mm.
 
     ``start`` and ``warp`` as in ``PieceOptions``; ``spacing`` of the piece's net, mm. NaN where
-    no vertex can be left out, or one of the nets doesn't reach all edges.
+    no vertex can be left out, or one of the nets doesn't reach all edges. Kept for each Region:
+    plies that start alike ask for the same.
     """
+    told = _TOLD.setdefault(region, {})
+    key = (start, tuple(np.round(warp, 12).tolist()), spacing)
+    if key not in told:
+        told[key] = _outline_error(region, start, warp, spacing)
+    return told[key]
+
+
+def _outline_error(region: Region, start: SurfacePoint, warp: Floats, spacing: float) -> float:
     error = surface_error(region)
     if error.coarse is None:
         return np.nan
@@ -41,7 +56,7 @@ def outline_error(region: Region, start: SurfacePoint, warp: Floats, spacing: fl
     except (AccuracyError, InputError):
         return np.nan
     line = shapely.MultiLineString([_line(s) for s in here])
-    points = np.concatenate([s.flat_base for s in there])
+    points = np.concatenate([s.flat_base[s.found] for s in there])
     if not np.isfinite(shapely.get_coordinates(line)).all() or not np.isfinite(points).all():
         return np.nan
     return float(shapely.distance(line, shapely.points(points)).max())

@@ -14,7 +14,7 @@ import shapely
 from drape.cloth.assessment import Assessment, assess
 from drape.cloth.net import Net
 from drape.cloth.solver import NetOptions, solve_net
-from drape.errors import AccuracyError, Finding
+from drape.errors import AccuracyError, Finding, place_text
 from drape.geometry.surface import Bools, Floats, Surface, SurfacePoint, readonly
 from drape.layup.allowance import Allowance, greatest, values_at
 from drape.layup.checks import (
@@ -25,20 +25,20 @@ from drape.layup.checks import (
     Checks,
     closure,
     largest_block_sum,
-    mesh_error,
     yarn_deviation,
 )
 from drape.layup.coverage import coverage, reach_findings
-from drape.layup.defects import DEFECTS_LIMIT, defects_check
 from drape.layup.edges import EdgeStretch, stretches
 from drape.layup.laying import Bed
 from drape.layup.netcheck import node_residuals
 from drape.layup.outline import Outline, outlines
+from drape.layup.outline_error import outline_error
 from drape.mould.extension import Extended, extend
 from drape.mould.region import Region
+from drape.mould.surface_error import surface_error
 
 MARGIN = 10.0  # mm of surface past the widest allowance, to hold the net's rim
-UNSURE = 3.0  # times the least limit: worth a word
+UNSURE = 0.3  # of a stated error's limit: worth a word
 OTHER_SPACING = 0.8  # of the second net that checks the first
 
 
@@ -99,6 +99,17 @@ class Piece:
         """Whether the outline may be cut: all checks passed and nothing is unreached."""
         return bool(self.checks.passed) and not any(f.level == "error" for f in self.findings)
 
+    @property
+    def stated_error(self) -> float:
+        """How far the cut edges may be off, mm; NaN where the mesh can't tell.
+
+        What the mesh does to the surface and to them, and what the net does: its closure, and its
+        false shear times the distance from the start to the farthest edge.
+        """
+        reach = max(float(np.linalg.norm(o.points, axis=1).max()) for o in self.outlines)
+        c = self.checks
+        return c.surface + c.outline + c.closure + c.curvature * reach
+
 
 def make_piece(
     region: Region,
@@ -133,9 +144,9 @@ def make_piece(
     own = outlines(region, moved, at_base=True)
     cut_polygon, own_polygon = _polygon(cut, where, net), _polygon(own, where, net)
     cover = coverage(region, mid, net, cut_polygon)
-    checks = _checks(region, mid, extended, net, moved, cut, cut_polygon, options)
+    checks = _checks(region, extended, net, moved, cut, cut_polygon, options)
     findings = reach_findings(net, cover, region, extended.turned_over(), where)
-    findings += _bridged_findings(moved, where) + _mesh_findings(checks, where)
+    findings += _bridged_findings(moved, where) + _mesh_findings(checks, region, where)
     return Piece(
         options,
         region,
@@ -193,20 +204,27 @@ def _net(extended: Extended, options: PieceOptions, spacing: float, half: bool =
     )
 
 
-def _mesh_findings(checks: Checks, where: str) -> tuple[Finding, ...]:
-    """A warning where the mesh's own error makes the checks' limits wide."""
-    wide = (
-        checks.closure_limit > UNSURE * CLOSURE_LIMIT
-        or checks.defects_limit > 4.0 * UNSURE * DEFECTS_LIMIT
-    )
-    if not wide:
-        return ()
-    message = (
-        f"the mesh is coarse or uneven: its own error is estimated at "
-        f"{checks.closure_limit - CLOSURE_LIMIT:.2f} mm and "
-        f"{np.degrees(checks.defects_limit - DEFECTS_LIMIT):.2f}°"
-    )
-    return (Finding("warning", where, message, "a finer mesh makes the pattern more certain"),)
+def _mesh_findings(checks: Checks, region: Region, where: str) -> tuple[Finding, ...]:
+    """A word where the mesh leaves the surface or the outline unsure."""
+    finer = "a finer mesh makes the pattern more certain"
+    if np.isnan(checks.surface):
+        text = "the mesh has no vertex to spare: how far it is from the mould can't be told"
+        return (Finding("note", where, text, finer),)
+    worst = place_text(surface_error(region).place, 1)
+    told = f"its surface may be off by {checks.surface:.2f} mm, most near ({worst})"
+    coarse = checks.surface > UNSURE * checks.surface_limit
+    if np.isnan(checks.outline):
+        if not coarse:
+            return ()  # the net's own trouble, told elsewhere
+        text = f"the mesh is coarse: {told}; what that does to the outline can't be told"
+        return (Finding("warning", where, text, finer),)
+    if coarse:
+        text = f"the mesh is coarse: {told}, the outline by {checks.outline:.2f} mm"
+        return (Finding("warning", where, text, finer),)
+    if checks.outline > UNSURE * checks.outline_limit:
+        text = f"small changes of the mesh move its edges by {checks.outline:.2f} mm"
+        return (Finding("warning", where, text, "cut it proud there and trim it in the mould"),)
+    return ()
 
 
 def _refuse_gaps(moved: dict[str, tuple[EdgeStretch, ...]], net: Net, where: str) -> None:
@@ -251,25 +269,28 @@ def _polygon(parts: tuple[Outline, ...], where: str, net: Net) -> shapely.Polygo
     return polygon
 
 
-def _checks(region, mid, extended, net, moved, cut, polygon, options) -> Checks:
-    """The self-checks; see ``layup.checks``."""
-    # the cavity's facets have the same turn as a parallel of it, and are measured better;
-    # a mid-surface that goes up and down has a curvature of its own
-    level = np.ptp(np.asarray(options.height, float)) == 0.0
-    base = region.surface if level else mid
-    defects, defects_limit = defects_check(net, extended, base, mid, region.surface)
+def _checks(region, extended, net, moved, cut, polygon, options) -> Checks:
+    """The self-checks; see ``layup.checks``.
+
+    What the mesh does to the outline is asked last, of pieces that pass all else.
+    """
     second = _net(extended, options, OTHER_SPACING * options.spacing, half=True)
     flat, wanted = _outline_samples(moved, cut, options.allowances)
-    return Checks(
+    stated = surface_error(region).stated
+    checks = Checks(
         largest_block_sum(node_residuals(net, extended)),
         yarn_deviation(net, _nodes_in(net, polygon)),
         closure(second, flat, moved, wanted),
-        defects,
+        stated,
+        np.nan,
         CURVATURE_LIMIT,
         YARN_LIMIT,
-        min(CLOSURE_LIMIT + mesh_error(region.surface), CLOSURE_CEILING),
-        defects_limit,
+        min(CLOSURE_LIMIT + float(np.nan_to_num(stated)), CLOSURE_CEILING),
     )
+    if not checks.passed:
+        return checks
+    outline = outline_error(region, options.start, options.warp, options.spacing)
+    return replace(checks, outline=outline)
 
 
 def _nodes_in(net: Net, polygon: shapely.Polygon) -> Bools:

@@ -38,7 +38,7 @@ from drape.layup.yarn_match import Goal, angles_along, differences, mean_turn, p
 STEP = np.radians(15.0)  # between the angles of coarse nets
 YARNS_ACROSS = 20.0  # of a coarse net on a small region
 FEW = 6  # starts whose angle is refined
-MOVED = 2  # starts that are moved
+MOVED = 5  # starts that are moved
 ROUND = 6  # places round a start
 MOVES = 6  # at most
 NEAREST = 2.0  # mm: a start is moved no less

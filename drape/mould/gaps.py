@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from drape.errors import Finding, InputError, Level, place_text
+from drape.errors import Finding, InputError, place_text
 from drape.geometry.surface import Floats, Surface
 from drape.mould.plausible import how_apart
 
@@ -61,8 +61,7 @@ def gap_finding(
     text = f"{WORDS} {how}: largest gap {gap:.2f} mm at {name}"
     if place is not None:
         text += f" near ({place_text(place, 1)})"
-    level: Level = "risk" if gap > SCAN_GAP else "warning"
-    return Finding(level, "mould", text, f"limit {limit} mm; check the meshes' positions")
+    return Finding("warning", "mould", text, f"limit {limit} mm; check the meshes' positions")
 
 
 def told(findings: Sequence[Finding]) -> bool:

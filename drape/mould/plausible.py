@@ -66,7 +66,7 @@ def refuse_twice(surfaces: Mapping[str, Surface]) -> None:
 def how_apart(first: Floats, second: Floats, closing: Floats) -> str:
     """What would bring the second half's parting line (k, 3) onto the first's (j, 3), or nothing.
 
-    Tried: half a turn about the closing direction, a shift.
+    Tried: a shift, half a turn about the closing direction.
     """
     axis = unit(closing)
     near = MEETS * float(np.linalg.norm(np.ptp(first, axis=0)))
@@ -74,8 +74,8 @@ def how_apart(first: Floats, second: Floats, closing: Floats) -> str:
     tree, gap = cKDTree(first), second - other
     turned = 2.0 * np.outer(gap @ axis, axis) - gap
     for moved, what in (
-        (turned, "the halves lie end for end: turn one by 180° about the closing direction"),
         (gap, f"one half lies {_shift(other - middle)} beside the other: move it"),
+        (turned, "the halves lie end for end: turn one by 180° about the closing direction"),
     ):
         if np.quantile(tree.query(moved + middle)[0], 0.9) < near + _spacing(first):
             return what

@@ -8,7 +8,8 @@ surfaces of first order, and measured on closed forms to hold in 95 % of places.
 
 Where edges run from rim to rim with no vertex between (ruled faces of a CAD mesh) no vertex tells
 how far the face bulges along them. The bulge that the normals at their ends give is added there:
-that of the straightest of a face's long sides, since others cross its bend.
+that of the straightest of a face's long sides, since others cross its bend. No more is stated than
+the faces themselves bulge: the true surface passes through the same vertices.
 
 Of large meshes a thinner one is judged in place of the whole, which is nearer to the true surface.
 
@@ -150,10 +151,12 @@ def stated_errors(region: Region, coarse: CoarserRegion | None) -> Floats:
 
     ``coarse``: from ``coarser_region``. NaN all over where there is none.
     """
+    surface = region.surface
     if coarse is None:
-        return np.full(len(region.surface.faces), np.nan)
-    found = _distances(region.surface, coarse).max(axis=1)
-    return FLOOR + HALF * _spread(region.surface, found) + unseen_bulges(region.surface)
+        return np.full(len(surface.faces), np.nan)
+    found = HALF * _spread(surface, _distances(surface, coarse).max(axis=1))
+    most = _spread(surface, _bulges(surface).max(axis=1))
+    return FLOOR + np.minimum(found + unseen_bulges(surface), most)
 
 
 def unseen_bulges(surface: Surface) -> Floats:
@@ -163,15 +166,23 @@ def unseen_bulges(surface: Surface) -> Floats:
     others cross the bend of the rows.
     """
     p, q, rim = surface.faces, np.roll(surface.faces, -1, axis=1), _on_rim(surface)
-    side, normals = surface.vertices[q] - surface.vertices[p], surface.corner_normals
-    bulge = abs(np.einsum("fki,fki->fk", side, normals - np.roll(normals, -1, axis=1))) / 8.0
-    length = np.linalg.norm(side, axis=2)
+    length = np.linalg.norm(surface.vertices[q] - surface.vertices[p], axis=2)
     longest = length.max(axis=1, keepdims=True)
     between = rim[p] & rim[q]
     sliver = longest >= SLIVER * length.min(axis=1, keepdims=True)
     unseen = (between & (surface.neighbours >= 0)).any(axis=1) | sliver[:, 0]
     long = (between | sliver) & (length >= LONG * longest)
-    return np.where(unseen, np.where(long, bulge, np.inf).min(axis=1), 0.0)
+    least = np.where(long, _bulges(surface), np.inf).min(axis=1)
+    return np.where(unseen, least, 0.0)
+
+
+def _bulges(surface: Surface) -> Floats:
+    """(m, 3) how far arcs with the normals at their ends rise above the sides of faces, mm."""
+    normals = surface.corner_normals
+    side = surface.vertices[np.roll(surface.faces, -1, axis=1)] - surface.vertices[surface.faces]
+    turn = normals - np.roll(normals, -1, axis=1)
+    out: Floats = abs(np.einsum("fki,fki->fk", side, turn)) / 8.0
+    return out
 
 
 def _distances(surface: Surface, coarse: CoarserRegion) -> Floats:

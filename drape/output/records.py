@@ -50,16 +50,21 @@ def mould_record(mould: Mould, inspections: dict[str, Inspection]) -> record.Mou
     return record.Mould(closing=_point(mould.closing, 9), halves=halves)
 
 
-def checks_record(checks: Checks) -> record.Checks:
+def checks_record(checks: Checks, stated: float) -> record.Checks:
     """The self-checks with their limits."""
     return record.Checks(
         curvature_deg=degrees(checks.curvature),
         yarn_length=number(checks.yarn_length, 12),
         closure_mm=number(checks.closure, 6),
+        surface_mm=number(checks.surface, 6),
+        outline_mm=number(checks.outline, 6),
+        stated_error_mm=number(stated, 3),
         limits=record.CheckLimits(
             curvature_deg=degrees(checks.curvature_limit),
             yarn_length=checks.yarn_limit,
             closure_mm=number(checks.closure_limit, 6),
+            surface_mm=number(checks.surface_limit, 6),
+            outline_mm=number(checks.outline_limit, 6),
         ),
     )
 
@@ -87,7 +92,7 @@ def piece_record(name: str, piece: Piece, pattern: Pattern) -> record.PieceRecor
         outline_mm=_points(pattern.outline) if ok else None,
         holes_mm=tuple(_points(h) for h in pattern.holes) if ok else None,
         edges=tuple(_edge_record(e) for e in pattern.edges) if ok else None,
-        checks=checks_record(piece.checks),
+        checks=checks_record(piece.checks, piece.stated_error),
     )
 
 

@@ -83,14 +83,23 @@ class CheckLimits(Model):
     curvature_deg: Amount | None = None
     yarn_length: Amount | None = None
     closure_mm: Amount | None = None
+    surface_mm: Amount | None = None
+    outline_mm: Amount | None = None
 
 
 class Checks(Model):
-    """Results of the checks that a run makes on itself; ``yarn_length`` is relative."""
+    """Results of the checks that a run makes on itself; ``yarn_length`` is relative.
+
+    ``surface_mm``, ``outline_mm``: how far surface and edges may be off because of the mesh;
+    ``stated_error_mm``: how far the cut edges may be off in all.
+    """
 
     curvature_deg: Amount | None = None
     yarn_length: Amount | None = None
     closure_mm: Amount | None = None
+    surface_mm: Amount | None = None
+    outline_mm: Amount | None = None
+    stated_error_mm: Amount | None = None
     limits: CheckLimits = CheckLimits()
 
 

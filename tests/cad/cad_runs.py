@@ -45,6 +45,7 @@ class Outcome:
     said : "valid", or the first line of the refusal
     outline_mm, shear_deg, area_percent : greatest errors over the halves, NaN where there is no
         exact answer or no piece; ``largest_deg`` the largest shear found
+    stated_mm : largest stated error of the pieces, NaN where none is stated
     seconds : CPU
     outlines : by half, of the pieces that may be cut, (n, 2)
     """
@@ -55,6 +56,7 @@ class Outcome:
     shear_deg: float = np.nan
     largest_deg: float = np.nan
     area_percent: float = np.nan
+    stated_mm: float = np.nan
     seconds: float = np.nan
     outlines: dict[str, list] = field(default_factory=dict)
 
@@ -112,12 +114,13 @@ def run_mould(mould: CadMould, deviation: float, folder, start: str = "given") -
 
 
 def _compared(mould: CadMould, results) -> dict[str, float]:
-    outlines, shears, largest, areas = [np.nan], [np.nan], [np.nan], [np.nan]
+    outlines, shears, largest, areas, stated = [np.nan], [np.nan], [np.nan], [np.nan], [np.nan]
     exact_shear = 0.0 if mould.developable else mould.shear_deg
     for ply, record in zip(results.plies, results.summary.plies, strict=True):
         found = results.summary.mould.halves[ply.ply.half].cavity_area_mm2
         if mould.area:
             areas.append(100.0 * abs(found / mould.area - 1.0))
+        stated += [p.checks.stated_error_mm for p in record.pieces if p.checks is not None]
         if ply.pattern is None or record.max_shear_deg is None:
             continue
         largest.append(record.max_shear_deg)
@@ -128,8 +131,9 @@ def _compared(mould: CadMould, results) -> dict[str, float]:
             outlines.append(outline_error(outline, mould.outline(ply.ply.half)))
         elif mould.radii is not None:
             outlines.append(radii_error(outline, mould.radii))
-    names = ("outline_mm", "shear_deg", "largest_deg", "area_percent")
-    worst = [float(np.fmax.reduce(x)) for x in (outlines, shears, largest, areas)]
+    names = ("outline_mm", "shear_deg", "largest_deg", "area_percent", "stated_mm")
+    found = (outlines, shears, largest, areas, stated)
+    worst = [float(np.fmax.reduce(np.array(x, float))) for x in found]
     return dict(zip(names, worst, strict=True))
 
 

@@ -16,10 +16,9 @@ BY_NAME = {m.name: m for m in ALL}
 JOGGLE = "part of a flange with a shallow joggle is taken for cavity"
 TIP = "the net stops at a pointed end"
 COARSE_BALL = "a coarse export of a closed end's ball feigns 0.5° of shear"
-INTO_BALL = "the curvature check fails (3.9°) where a cone goes over into a ball"
-BEND = "shear in a coarse export's bend is 1.5° off, and with it the mouths' edges 1.5 mm"
-COUNTER = "the curvature check fails (0.84° of 0.74°) where bends turn against each other"
-ELBOW = "0.0006 mm more than both tolerances apart"
+BALL = "a closed end's ball feigns 0.5° of shear: 0.09 mm apart, 0.03 stated"
+BEND = "what lies past the laps in a bend's inside differs: 1.5 mm apart, 0.3 stated"
+CORNER = "one corner of the inner side is 0.25 mm apart, 0.07 stated"
 CASES = {  # (name, deviation): why it fails today, "" if it doesn't
     ("half cone", 0.2): "",
     ("half cone", 0.02): "",
@@ -47,16 +46,28 @@ CASES = {  # (name, deviation): why it fails today, "" if it doesn't
     ("long ellipsoid sheet", 0.2): "",
     ("tube with one end", 0.2): COARSE_BALL,
     ("tube with one end", 0.02): "",
-    ("boom tip", 0.2): INTO_BALL,
-    ("boom tip", 0.02): INTO_BALL,
+    ("boom tip", 0.2): "",
+    ("boom tip", 0.02): "",
+    ("tray 15", 0.2): "",
+    ("tray 25", 0.02): "",
+    ("tight tray 25", 0.02): "",
     ("canoe", 0.2): TIP,
     ("canoe nose", 0.02): "",
 }
-AGREEING = {
-    "pipe bend": BEND,
-    "double bend sheets": COUNTER,
-    "quarter torus": "",
-    "elbow": ELBOW,
+AGREEING = {  # (name, start): why two tessellations are farther apart than they state
+    ("pipe bend", "given"): BEND,
+    ("pipe bend sheet", "given"): "",
+    ("quarter torus", "given"): "",
+    ("quarter torus", "auto"): CORNER,
+    ("elbow", "given"): "",
+    ("elbow", "auto"): "",
+    ("boom tip", "auto"): "",
+    ("canoe nose", "given"): "",
+    ("ellipsoid", "auto"): "",
+    ("tray 15", "given"): "",
+    ("tray 25", "auto"): "",
+    ("tube with one end", "given"): BALL,
+    ("tube with two ends", "auto"): "",
 }
 
 
@@ -78,10 +89,11 @@ def test_a_cad_mould_gives_what_is_exact(tmp_path, name, deviation):
         assert outcome.shear_deg <= 0.3
 
 
-@pytest.mark.parametrize("name", [marked((name,), why) for name, why in AGREEING.items()])
-def test_two_tessellations_give_one_outline(tmp_path, name):
-    """As near as both chords' deviations together; valid pieces have been 2.6 mm apart."""
-    coarse, fine = (run_mould(BY_NAME[name], d, tmp_path) for d in TOLERANCES)
+@pytest.mark.parametrize(("name", "start"), [marked(*case) for case in AGREEING.items()])
+def test_two_tessellations_are_as_near_as_they_state(tmp_path, name, start):
+    """Valid pieces have been 2.6 mm apart without a word."""
+    coarse, fine = (run_mould(BY_NAME[name], d, tmp_path, start) for d in TOLERANCES)
     assert coarse.valid, coarse.said
     assert fine.valid, fine.said
-    assert apart(coarse, fine) <= sum(TOLERANCES)
+    assert apart(coarse, fine) <= coarse.stated_mm + fine.stated_mm
+    assert coarse.stated_mm + fine.stated_mm < 0.5

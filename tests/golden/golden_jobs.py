@@ -120,7 +120,7 @@ seam = "A-B.2"
 overlap = 10
 angle = 30
 fabric = "twill"
-spacing = 2.5
+spacing = 2
 [bag]
 kind = "stretch"
 stock = [30, 40]

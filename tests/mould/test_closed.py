@@ -200,7 +200,7 @@ def test_vertices_that_nearly_coincide_are_one():
 
 @pytest.mark.parametrize(
     ("gap", "limit", "level"),
-    [(0.03, None, None), (0.2, None, "warning"), (0.8, None, "risk"), (0.2, 0.5, None)],
+    [(0.03, None, None), (0.2, None, "warning"), (0.45, None, "warning"), (0.2, 0.5, None)],
 )
 def test_a_gap_is_closed_half_way_and_told(gap, limit, level):
     regions, mould = regions_of(surfaces_of(TUBES["straight"], "sheet", gap=gap), 8.0)

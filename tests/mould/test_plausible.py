@@ -80,15 +80,17 @@ def test_a_half_that_lies_beside_the_other():
 
 @pytest.mark.parametrize(("gap", "refused"), [(0.45, False), (0.55, True), (-0.55, True)])
 def test_halves_too_far_open_are_refused_with_the_place(gap, refused):
-    vertices, faces = half("upper")
+    """Not taken for halves end for end, which this mould's look like as well."""
+    vertices, faces = half("upper", STRAIGHT)
     lifted = build(vertices + np.array([0.0, 0.0, gap]), faces)
-    surfaces = {"lower": build(*half("lower")), "upper": lifted}
+    surfaces = {"lower": build(*half("lower", STRAIGHT)), "upper": lifted}
     if not refused:
         assert any("parting lines" in f.message for f in find_mould(surfaces).findings)
         return
     with pytest.raises(InputError, match=r"a gap of 0\.55 mm at A-B") as caught:
         find_mould(surfaces)
     assert "near (" in caught.value.line()
+    assert f"(0, 0, {gap}) mm beside the other" in caught.value.remedy
 
 
 def test_lines_that_nothing_brings_together():

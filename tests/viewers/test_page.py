@@ -56,11 +56,13 @@ def test_it_asks_for_nothing_and_complains_of_nothing(file, watch, demo_results,
 
 
 def shear_in(net, point):
-    """Interpolated from the cells round a place: nearest four cell centres, by distance."""
-    tree = cKDTree(net.cell_centers().points)
-    distance, index = tree.query(point, k=4)
-    weight = 1.0 / np.maximum(distance, 1e-6) ** 2
-    return abs(np.average(net["shear_deg"][index], weights=weight)), distance[0]
+    """From the cells round a place: the plane through the values at the nearest nine centres."""
+    centres = net.cell_centers().points
+    distance, index = cKDTree(centres).query(point, k=9)
+    steps = centres[index] - point
+    axes = np.linalg.svd(steps - steps.mean(axis=0))[2][:2]
+    terms = np.column_stack([np.ones(9), steps @ axes.T])
+    return abs(np.linalg.lstsq(terms, net["shear_deg"][index], rcond=None)[0][0]), distance[0]
 
 
 @pytest.mark.parametrize("ply", [0, 2, 4, 6, 7])
