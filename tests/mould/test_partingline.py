@@ -206,21 +206,39 @@ def test_a_flat_sheet_has_no_hollow_side():
         region_of(sheet, lines=(circle(height=0.0, radius=30.0),))
 
 
-def test_a_line_across_a_crease_leaves_the_crease_where_it_is():
+@pytest.mark.parametrize("offset", [-0.1, 0.1])
+def test_a_line_across_a_crease_leaves_the_crease_where_it_is(offset):
     """A V-shaped trough; the line crosses its crease 0.1 mm beside a vertex, edges are 3 mm."""
     profile = np.array([[x, x - 30.0] for x in np.linspace(0.0, 30.0, 11)])
     sheet = build(*drawn(profile, 120.0, 3.0))
     y = np.linspace(-30.0, 30.0, 13)
-    line = np.stack([60.1 + 0.1 * y, y, np.abs(y) - 30.0], axis=1)
+    x = sheet.vertices[np.argmin(np.abs(sheet.vertices[:, 0] - 60.0)), 0] + offset + 0.1 * y
     work = LineCut(sheet)
-    work.add(line, "here")
+    work.add(np.stack([x, y, np.abs(y) - 30.0], axis=1), "here")
     vertices = work.arrays()[0]
-    low = vertices[np.abs(vertices[:, 1]) < 1.0]
+    low = vertices[np.abs(vertices[:, 1]) < 0.02]
     assert np.abs(low[:, 1:] - [0.0, -30.0]).max() < 1e-9
-    assert np.abs(low[:, 0] - 60.1).min() < 1e-9  # where it is crossed
+    assert np.abs(low[:, 0] - x[6]).min() < 1e-9  # where it is crossed
+    kept = sheet.vertices[np.abs(sheet.vertices[:, 1]) < 1e-9]
+    assert cKDTree(vertices).query(kept)[0].max() == 0.0
     on_line = np.unique(np.array(sorted(work.barrier)))
     assert np.abs(np.abs(vertices[:, 1]) - 30.0 - vertices[:, 2]).max() < 1e-9
-    assert np.abs(60.1 + 0.1 * vertices[on_line, 1] - vertices[on_line, 0]).max() < 1e-6
+    assert np.abs(np.interp(vertices[on_line, 1], y, x) - vertices[on_line, 0]).max() < 1e-6
+
+
+def test_vertices_that_are_moved_onto_a_line_take_their_normals_along(bowl):
+    """Rows of the bowl's vertices are 2 mm apart: the line goes 0.08 mm beside one."""
+    rows = np.unique(np.round(bowl.vertices[:, 2], 6))
+    row = rows[rows < -8.0][-1]
+    height = row + 0.05
+    work = LineCut(bowl)
+    work.add(circle(72, height, np.sqrt(RADIUS**2 - (MIDDLE[2] - height) ** 2)), "here")
+    vertices, faces, normals, _ = work.arrays()
+    moved = np.flatnonzero((vertices[: len(bowl.vertices)] != bowl.vertices).any(axis=1))
+    assert len(moved) > 10
+    f, k = np.nonzero(np.isin(faces, moved))
+    exact = (MIDDLE - vertices[faces[f, k]]) / RADIUS
+    assert np.degrees(np.linalg.norm(normals[f, k] - exact, axis=1)).max() < 0.03
 
 
 def test_a_straight_line_needs_a_closing_direction(trough):
