@@ -22,6 +22,7 @@ from drape.mould.parting import distance_to_polyline
 from drape.mould.partingline import Cut, PartingLine, closing_directions, cut_halves, mostly
 from drape.mould.patches import Parts, find_patches
 from drape.mould.region import Region
+from drape.mould.roundedrim import Continued, continue_walls
 
 OFF_FLANGE = np.cos(np.radians(5.0))
 
@@ -92,14 +93,15 @@ def find_mould(
     if not 1 <= len(surfaces) <= 2:
         raise InputError("a mould has one half or two", value=len(surfaces))
     names = tuple(surfaces)
-    cuts: list[Cut | None] = [None] * len(names)
-    wholes = list(surfaces.values())
+    cuts: list[Cut | None]
+    rounded: list[Finding] = []
     if parting is None:
         direction, parts = _chosen(surfaces, closing)
+        cuts, wholes, parts, rounded = _carried_on(surfaces, parts, direction)
     else:
         direction, given, parts = _parted(surfaces, parting, closing)
         cuts, wholes = [*given], [cut.surface for cut in given]
-    findings = _told(names, parts, wholes, direction, closing)
+    findings = _told(names, parts, wholes, direction, closing) + rounded
     signs = [1.0, -1.0][: len(names)]
     rims = [
         _rim_of(name, whole, part, sign * direction, cut)
@@ -129,6 +131,34 @@ def _chosen(
     """Closing direction and parts, from what the meshes tell."""
     patches = [find_patches(surface) for surface in surfaces.values()]
     return choose(tuple(surfaces), patches, contacts(patches), closing)
+
+
+def _carried_on(
+    surfaces: Mapping[str, Surface], parts: list[Parts], direction: Floats
+) -> tuple[list[Cut | None], list[Surface], list[Parts], list[Finding]]:
+    """Meshes and parts with walls carried on past rounded rims, and what is told of them."""
+    cuts: list[Cut | None] = []
+    wholes, out, findings = list[Surface](), list[Parts](), list[Finding]()
+    for (name, surface), part, sign in zip(surfaces.items(), parts, (1.0, -1.0), strict=False):
+        found = continue_walls(surface, part, sign * direction)
+        cut = None if found is None else found.cut
+        cuts.append(cut)
+        wholes.append(surface if cut is None else cut.surface)
+        out.append(part if found is None else found.parts)
+        if found is not None:
+            findings.append(_rounded(name, found, len(surfaces) > 1))
+    return cuts, wholes, out, findings
+
+
+def _rounded(name: str, found: Continued, pair: bool) -> Finding:
+    text = f"the cavity's rim is rounded, by about {found.radius:.1f} mm; "
+    if found.cut is None:
+        text += "on this mesh its edge is where the rounding ends"
+        return Finding("warning", name, text, "give the parting line in [mould.parting]")
+    text += "its edge is where the wall's tangents meet the flange"
+    if not pair:
+        return Finding("note", name, text)
+    return Finding("warning", name, f"{text}; plies bridge the groove between the halves' rims")
 
 
 def _parted(

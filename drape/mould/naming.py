@@ -74,9 +74,9 @@ def find_rim(
 ) -> Rim:
     """Cut the cavity out of a half and divide its rim; ``closing`` points out of this half.
 
-    ``line``, where ``whole`` was cut along a parting line that was given: by its edges (low,
-    high vertex) the unit normal of what cuts there, and the uncut mesh's face of each face. The
-    cavity keeps the uncut surface's normals.
+    ``line``, where ``whole`` was cut along a parting line, or its walls carried on to it: by the
+    line's edges (low, high vertex) the unit normal of what cuts there, and the uncut mesh's face
+    of each face. The cavity then keeps the normals of ``whole``.
     """
     source = np.flatnonzero(cavity)
     used, compact = np.unique(whole.faces[source], return_inverse=True)
@@ -88,6 +88,8 @@ def find_rim(
     outer = loops[0]
     across = whole.neighbours[source[outer[:, 0]], outer[:, 1]]
     at_flange = (across >= 0) & flange[across]
+    if line is not None:  # beside a wall that was carried on there is no face
+        at_flange |= [edge in line[0] for edge in _edges(surface, outer, used)]
     holes = [
         Stretch("hole", surface.faces[loop[:, 0], loop[:, 1]], closed=True) for loop in loops[1:]
     ]

@@ -33,6 +33,8 @@ CASES = {  # (name, deviation): why it fails today, "" if it doesn't
     ("shallow panel", 0.02): "",
     ("tight trough sheet", 0.02): "",
     ("shallow joggle sheet", 0.02): JOGGLE,
+    ("groove with rounded rim", 0.2): "",
+    ("groove with rounded rim", 0.02): "",
     ("stepped parting line", 0.2): "",
     ("stepped parting line", 0.02): "",
     ("groove", 0.2): "",
@@ -57,6 +59,7 @@ AGREEING = {
     "double bend sheets": COUNTER,
     "quarter torus": "",
     "elbow": ELBOW,
+    "rounded elbow": "",
 }
 
 

@@ -66,7 +66,7 @@ def test_a_shallow_panel_is_cut_where_it_leaves_the_level(given):
     assert len(half.region.edges) == 1  # a closed run, no mouth
 
 
-def test_a_rounded_rim_belongs_to_the_cavity():
+def test_a_rounded_rim_belongs_to_the_cavity_where_facets_are_too_uneven_to_cut_it_off():
     surface = sheet(rounded_trough, nx=60, ny=160)
     mould = find_mould({"trough": surface})
     half = mould.halves["trough"]
@@ -76,6 +76,9 @@ def test_a_rounded_rim_belongs_to_the_cavity():
     assert flat_area(surface, cavity) / 120.0 == pytest.approx(2.0 * width, abs=2.5 * step)
     assert [m.name for m in mould.mouths] == ["A", "B"]
     assert sorted(mould.runs) == ["A-B.1", "A-B.2"]
+    (said,) = [f for f in mould.findings if "rounded" in f.message]
+    assert said.level == "warning"
+    assert "[mould.parting]" in said.remedy
 
 
 def test_a_block_has_an_outside():
