@@ -13,7 +13,6 @@ from cad_moulds import ALL
 from cad_runs import FALSE_SHEAR, apart, run_mould
 
 BY_NAME = {m.name: m for m in ALL}
-JOGGLE = "part of a flange with a shallow joggle is taken for cavity"
 TIP = "the net stops at a pointed end"
 COARSE_BALL = "a coarse export of a closed end's ball feigns 0.5° of shear"
 INTO_BALL = "the curvature check fails (3.9°) where a cone goes over into a ball"
@@ -32,7 +31,8 @@ CASES = {  # (name, deviation): why it fails today, "" if it doesn't
     ("shallow panel", 0.2): "",
     ("shallow panel", 0.02): "",
     ("tight trough sheet", 0.02): "",
-    ("shallow joggle sheet", 0.02): JOGGLE,
+    ("shallow joggle sheet", 0.2): "",
+    ("shallow joggle sheet", 0.02): "",
     ("groove with rounded rim", 0.2): "",
     ("groove with rounded rim", 0.02): "",
     ("stepped parting line", 0.2): "",

@@ -122,6 +122,20 @@ def test_a_ramp_up_from_a_flange_is_flange():
     assert abs(flat_area(surface, parts.cavity) - np.pi * panel_edge() ** 2) < ring
 
 
+@pytest.mark.parametrize("step", [-2.5, 2.5])
+def test_a_step_in_a_level_floor_makes_no_flange_of_it(step):
+    """A trough 8 mm deep with walls of 16°, whose floor is level, steps by a ramp, and is level."""
+
+    def height(x, y):
+        floor = -8.0 + np.clip(y / 12.0, -0.5, 0.5) * step
+        return np.minimum(np.maximum(0.29 * (np.abs(y) - 40.0), floor), 0.0)
+
+    surface = sheet(height, nx=40, ny=120, jitter=0.0)
+    (half,) = find_mould({"trough": surface}).halves.values()
+    cavity = np.setdiff1d(np.arange(len(surface.faces)), half.flange)
+    assert flat_area(surface, cavity) == pytest.approx(120.0 * 80.0, abs=120.0 * 2.0)
+
+
 def test_a_flat_sheet_is_refused():
     with pytest.raises(InputError, match="flat"):
         find_mould({"sheet": sheet(lambda x, y: 0.0 * x)})
