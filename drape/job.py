@@ -21,6 +21,7 @@ from drape.jobbag import Bag, bag_from
 from drape.jobcheck import Sections, Values, checked, ply_names, renamed
 from drape.jobfile import JobFile, read_job_file, write_back
 from drape.jobkeys import MESH_SUFFIXES, PAGES, UNITS
+from drape.jobparting import parting_from
 from drape.jobstarter import starter_job
 from drape.jobstrips import Strip, strips_from
 from drape.jobwraps import Wrapped, wraps_from
@@ -29,6 +30,7 @@ from drape.layup.closing import BULK, LEAN_LIMIT, TACK_CLEARANCE
 from drape.layup.scatter import Placement
 from drape.layup.schedule import LEAST_OVERLAP
 from drape.layup.yarn_match import Goal
+from drape.mould.partingline import PartingLine
 
 __all__ = [
     "MESH_SUFFIXES",
@@ -187,6 +189,8 @@ class Job:
         Along the joint, in order of lay-up.
     wraps : tuple of Wrapped
         Plies that go round both halves, in order of lay-up.
+    parting : PartingLine or None
+        None: found in the meshes.
     file : JobFile
         For messages: ``job.where("plies", 0, "start")``.
     """
@@ -211,6 +215,7 @@ class Job:
     bag: Bag | None = None
     strips: tuple[Strip, ...] = ()
     wraps: tuple[Wrapped, ...] = ()
+    parting: PartingLine | None = None
 
     def where(self, *path: str | int) -> str:
         """Place of a key for messages, with its line; indices from 0."""
@@ -273,6 +278,7 @@ def _job(file: JobFile, s: Sections) -> Job:
             fabrics,
             sign,
         ),
+        parting=None if s.parting is None else parting_from(s.parting),
     )
 
 

@@ -37,6 +37,7 @@ from drape.jobkeys import (
     shown,
 )
 from drape.joblines import KeyPath
+from drape.jobparting import PARTING, problems
 from drape.jobstrips import STRIP, strip_names
 from drape.jobwraps import WRAP, wrap_names
 
@@ -52,6 +53,7 @@ class Sections:
     top: Values = field(default_factory=dict)
     mould: Values = field(default_factory=dict)
     halves: dict[str, Values] = field(default_factory=dict)
+    parting: Values | None = None
     trims: dict[str, Values] = field(default_factory=dict)
     mouths: dict[str, str] = field(default_factory=dict)
     fabrics: dict[str, Values] = field(default_factory=dict)
@@ -68,7 +70,7 @@ def checked(file: JobFile) -> Sections:
     """The sections of a job file; InputErrors holding every problem if there is any."""
     reader = Reader(file)
     sections = _sections(reader)
-    for check in (_meshes, _mouths, _twice, _fabrics, _joint, _bag, _plies, _across):
+    for check in (_meshes, _parting, _mouths, _twice, _fabrics, _joint, _bag, _plies, _across):
         check(reader, sections)
     if reader.errors:
         # in the order of the file: people mend it from top to bottom
@@ -183,12 +185,14 @@ def _sections(reader: Reader) -> Sections:
     )
     fabrics, bag = top.get("fabrics", {}), top.get("bag")
     joint = None if "joint" not in top else reader.section(top["joint"], ("joint",), JOINT)
+    parting = mould.get("parting")
     strips = [] if joint is None else joint.pop("strips", ())
     wraps = [] if joint is None else joint.pop("wraps", ())
     return Sections(
         top=top,
         mould=mould,
         halves=reader.tables(mould.get("halves", {}), ("mould", "halves"), HALF),
+        parting=None if parting is None else reader.section(parting, ("mould", "parting"), PARTING),
         trims=reader.tables(mould.get("trim", {}), ("mould", "trim"), TRIM),
         mouths=mouths,
         fabrics=reader.tables(fabrics, ("fabrics",), FABRIC),
@@ -242,6 +246,14 @@ def _meshes(reader: Reader, s: Sections) -> None:
         other = seen.setdefault(os.path.realpath(file), half)
         if other != half:
             reader.wrong(path, f"the same file as half '{other}'", value=given)
+
+
+def _parting(reader: Reader, s: Sections) -> None:
+    if s.parting is None:
+        return
+    raw, folder = reader.file.data["mould"]["parting"], reader.file.path.parent
+    for path, what, details in problems(raw, s.parting, folder):
+        reader.wrong(("mould", "parting", *path), what, **details)
 
 
 def _mouths(reader: Reader, s: Sections) -> None:

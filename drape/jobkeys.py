@@ -289,6 +289,7 @@ TOP: Mapping[str, Key] = {
 MOULD: Mapping[str, Key] = {
     "closing": Key(direction, DIRECTION),
     "halves": Key(table, "one or two tables, [mould.halves.<name>]", required=True),
+    "parting": Key(table, "a table with one of: plane, polyline, height"),
     "trim": Key(table, "tables [mould.trim.<mouth>]"),
     "mouths": Key(table, 'new names by letter, A = "root"'),
 }

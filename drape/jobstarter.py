@@ -27,6 +27,9 @@ mesh = {mesh}
 # zero = [1, 0, 0]          # direction of 0 degrees; else along the hollow
 """
 _TRIM = """
+# [mould.parting]           # where the cavities end, if nothing in the meshes tells it:
+# height = 0                # along closing; or a plane, or a polyline on the mould
+
 # [mould.trim.A]            # where the part ends inside mouth A; the normal points out of it
 # point = [0, 0, 0]
 # normal = [-1, 0, 0]

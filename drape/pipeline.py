@@ -37,6 +37,7 @@ from drape.mould.closedmould import ClosedMould, closed_mould
 from drape.mould.filefaces import file_faces
 from drape.mould.inspection import Inspection, inspect_half
 from drape.mould.mould import Mould, find_mould
+from drape.mould.partingline import WHERE as PARTING_LINE
 from drape.mould.plausible import refuse_sizes
 from drape.mould.reading import read_surface
 from drape.mould.region import Region
@@ -84,7 +85,7 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
     findings += face_findings(numbers)
     refuse_sizes(surfaces)
     tell("finding the mould", len(job.halves), steps)
-    mould = _named(find_mould(surfaces, closing=job.closing), job)
+    mould = _named(_found(surfaces, job), job)
     findings += mould.findings
     check_edge_names(job, _edge_names(mould), [m.name for m in mould.mouths], mould.runs)
     found_mould = mould
@@ -201,6 +202,23 @@ def _snipped(plies: Sequence[PlyResult], closing: Closing) -> tuple[PlyResult, .
             p = replace(p, pattern=replace(p.pattern, snips=marks))
         out.append(p)
     return tuple(out)
+
+
+def _found(surfaces: Mapping[str, Surface], job: Job) -> Mould:
+    """The mould; errors in the parting line that the job gives have the job's line."""
+    try:
+        return find_mould(surfaces, closing=job.closing, parting=job.parting)
+    except InputError as error:
+        if job.parting is None or not error.where.startswith(PARTING_LINE):
+            raise
+        half = error.where.removeprefix(PARTING_LINE)
+        raise InputError(
+            error.what,
+            value=error.value,
+            limit=error.limit,
+            remedy=error.remedy,
+            where=job.where("mould", "parting", job.parting.kind) + half,
+        ) from error
 
 
 def _named(mould: Mould, job: Job) -> Mould:

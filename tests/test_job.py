@@ -90,6 +90,7 @@ def folder(tmp_path):
     (tmp_path / "sub").mkdir()
     (tmp_path / "lower.stl").write_bytes(b"mesh")
     (tmp_path / "sub" / "upper.PLY").write_bytes(b"mesh")
+    (tmp_path / "sub" / "words.csv").write_text("x;y;z\nno;numbers;here\n")
     return tmp_path
 
 
@@ -158,6 +159,28 @@ def test_angles_seen_from_the_mould_turn_round(load):
     assert [p.angle for p in inside.plies] == pytest.approx([math.radians(d) for d in degrees])
     assert [p.angle for p in mould.plies] == pytest.approx([-math.radians(d) for d in degrees])
     assert math.copysign(1, mould.plies[0].angle) == 1  # 0, not −0: it is printed
+
+
+def parting_of(load, line):
+    return load(replaced("[mould.trim.A]", f"[mould.parting]\n{line}\n[mould.trim.A]")).parting
+
+
+def test_parting_lines(load, folder):
+    (folder / "sub" / "line.csv").write_text("x [mm];y [mm];z [cm]\n1;2;0,3\n4,5;5;0,6\n7;8;1\n")
+    points = [[1, 2, 3], [4.5, 5, 6], [7, 8, 10]]
+    assert load(JOB).parting is None
+    assert parting_of(load, "height = -3").height == -3.0  # mm, whatever the meshes' units
+    point, normal = parting_of(load, "plane = { point = [1, 2, 3], normal = [0, 0, 4] }").plane
+    assert (point.tolist(), normal.tolist()) == ([1.0, 2.0, 3.0], [0.0, 0.0, 1.0])
+    for spelled_out, count in [
+        (f"{points}", 1),
+        ('"sub/line.csv"', 1),
+        (f"[{points}, {points}]", 2),
+        ('["sub/line.csv", "sub/line.csv"]', 2),
+        (f'["sub/line.csv", {points}]', 2),
+    ]:
+        lines = parting_of(load, f"polyline = {spelled_out}").lines
+        assert [line.tolist() for line in lines] == [points] * count
 
 
 def test_defaults(load):
@@ -342,6 +365,29 @@ BAD = [
     ("[mould.trim.A]", "[mould.halves.third]\nmesh='x.stl'\n[mould.trim.A]", ["got 3", "1 or 2"]),
     ("normal = [-4, 0, 0]\n", "", ["mould.trim.A: 'normal' is missing"]),
     ("point = [1, 2, 3]", "point = [1, 2, inf] #!", ["mould.trim.A.point[3]", "got inf"]),
+    (
+        "[mould.trim.A]",
+        "[mould.parting]\nheight = 1\npolyline = [[0, 0, 0], [1, 0, 0]] #!\n[mould.trim.A]",
+        ["more than one parting line", "got height, polyline", "one of: plane, polyline, height"],
+    ),
+    ("[mould.trim.A]", "[mould.parting] #!\n[mould.trim.A]", ["no parting line", "one of: plane"]),
+    *[
+        ("[mould.trim.A]", f"[mould.parting]\n{line} #!\n[mould.trim.A]", said)
+        for line, said in [
+            ("height = nan", ["mould.parting.height", "isn't a number"]),
+            ("plane = { point = [0, 0, 0] }", ["mould.parting.plane", "has no normal"]),
+            ("plane = { point = [0, 0, 0], normal = [0, 0, 0] }", ["plane.normal", "nowhere"]),
+            ("plane = { point = [0, 0], normal = [0, 0, 1] }", ["plane.point", "not 2"]),
+            ("plane = { point = [0, 0, 0], normal = [0, 0, 1], side = 1 }", ["unknown key"]),
+            ("polyline = [[0, 0, 0]]", ["mould.parting.polyline", "two points or more"]),
+            ("polyline = [[0, 0, 0], [1, 2]]", ["mould.parting.polyline[2]", "three numbers"]),
+            ('polyline = "line.xls"', ["isn't a kind of file", '"line.xls"', ".csv"]),
+            ('polyline = "none.csv"', ["mould.parting.polyline", "none.csv", "no such file"]),
+            ('polyline = ["none.csv"]', ["mould.parting.polyline[1]", "no such file"]),
+            ('polyline = "sub/words.csv"', ["words.csv: no row of numbers"]),
+            ("level = 3", ["unknown key", "allowed: plane, polyline, height"]),
+        ]
+    ],
     ('A = "root"', 'A = "B" #!', ["can't be the new name of a mouth"]),
     ('A = "root"', 'A = "root"\nB = "Root" #!', ["mouth A has that name"]),
     ('A = "root"', 'left = "root" #!', ["not a mouth's letter", "A to Z"]),

@@ -40,7 +40,7 @@ def choose(
     one with the most flange square to it.
     """
     if given is not None:
-        direction = _checked_direction(given)
+        direction = checked_direction(given)
         parts = _parts_along(patches, contact, direction)
         unsure = [not (p and p.flange.any()) for p in parts]
         if any(unsure):
@@ -141,7 +141,8 @@ def _parts_along(
     return out
 
 
-def _checked_direction(given: ArrayLike) -> Floats:
+def checked_direction(given: ArrayLike) -> Floats:
+    """A closing direction that is given, scaled to length one; InputError if it is none."""
     direction = np.asarray(given, dtype=float)
     if direction.shape != (3,) or not np.isfinite(direction).all() or not direction.any():
         raise InputError(
@@ -151,6 +152,16 @@ def _checked_direction(given: ArrayLike) -> Floats:
     return unit(direction)
 
 
+def refuse_turned(direction: Floats) -> None:
+    """Refuse a direction given that fits when it is turned round."""
+    raise InputError(
+        "the closing direction points the wrong way",
+        value=np.round(direction, 4).tolist(),
+        limit="from the first half into the second",
+        remedy="turn its sign, or leave it out",
+    )
+
+
 def _refuse_direction(
     names: tuple[str, ...],
     patches: list[Patches],
@@ -158,18 +169,12 @@ def _refuse_direction(
     direction: Floats,
     parts: list[Parts | None],
 ) -> None:
-    shown = np.round(direction, 4).tolist()
     if all(_parts_along(patches, contact, -direction)):
-        raise InputError(
-            "the closing direction points the wrong way",
-            value=shown,
-            limit="from the first half into the second",
-            remedy="turn its sign, or leave it out",
-        )
+        refuse_turned(direction)
     where = ", ".join(n for n, p in zip(names, parts, strict=True) if p is None)
     raise InputError(
         "no cavity found along the closing direction",
-        value=shown,
+        value=np.round(direction, 4).tolist(),
         remedy="leave it out to have it found",
         where=where,
     )

@@ -41,6 +41,7 @@ OVER_BORDER = np.radians(60.0)  # counts more across the border of a land
 ABOUT_LEVEL = np.radians(2.0)  # most of a land's faces are that level, noise or not
 LEAST_LEVEL = 0.02  # of the area that is: less has no flange in it
 ON_LAND = 0.2  # of an open sheet's border that lies on its flange, at least
+FALLING = 0.2  # of a land's rim: how much more must fall away than rise; a step in a floor has 0
 LEAST = 1e-3  # of the area: a smaller land or hollow is none
 BACK = -0.7  # share of its area that a block's bottom shows along the closing direction
 FOOT = 0.02  # of the root of a piece's area: one that rises from a land along more is a ramp
@@ -209,7 +210,9 @@ def _lands(graph: FaceGraph, level: Bools, middle: Floats) -> Bools:
     falls = np.bincount(
         land[f[rim]], graph.length[rim] * np.sign(middle[f[rim]] - middle[g[rim]]), len(area)
     )
-    return level & ((falls > 0.0) & (area > LEAST * area.sum()))[land]
+    whole = np.bincount(land[f[rim]], graph.length[rim], len(area))
+    flange = (falls > FALLING * whole) & (whole > 0.0) & (area > LEAST * area.sum())
+    return level & flange[land]
 
 
 def _hollows(graph: FaceGraph, flange: Bools, facing: Floats, turn: Floats, height: Floats) -> Ints:

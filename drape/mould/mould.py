@@ -15,13 +15,15 @@ from numpy.typing import ArrayLike
 from drape.errors import Finding, InputError
 from drape.geometry.surface import Floats, Ints, Surface, build, readonly
 from drape.mould import closing as candidates
-from drape.mould.choice import choose, contacts
+from drape.mould.choice import checked_direction, choose, contacts, refuse_turned
 from drape.mould.gaps import gap_finding, gap_limit, refuse_open
 from drape.mould.naming import Rim, find_rim, name_parts, region_of
 from drape.mould.parting import distance_to_polyline
-from drape.mould.patches import Parts, Patches, find_patches
+from drape.mould.partingline import Cut, PartingLine, closing_directions, cut_halves, mostly
+from drape.mould.patches import Parts, find_patches
 from drape.mould.plausible import refuse_twice
 from drape.mould.region import Region
+from drape.mould.roundedrim import Continued, continue_walls
 
 OFF_FLANGE = np.cos(np.radians(5.0))
 
@@ -65,7 +67,12 @@ class Mould:
     findings: tuple[Finding, ...]
 
 
-def find_mould(surfaces: Mapping[str, Surface], *, closing: ArrayLike | None = None) -> Mould:
+def find_mould(
+    surfaces: Mapping[str, Surface],
+    *,
+    closing: ArrayLike | None = None,
+    parting: PartingLine | None = None,
+) -> Mould:
     """Find cavity, flange, parting runs and mouths of one half or two.
 
     Parameters
@@ -73,34 +80,45 @@ def find_mould(surfaces: Mapping[str, Surface], *, closing: ArrayLike | None = N
     surfaces : Surface by the half's name, in the closed position, normals of closed
         meshes pointing out of the material
     closing : (3,), optional
-        From the first half into the second; found from the flanges if not given.
+        From the first half into the second; found from the flanges if not given, or from the
+        parting line's plane.
+    parting : PartingLine, optional
+        Where the cavities end; found if not given.
 
     Raises
     ------
     InputError
-        No half or more than two, no cavity, a closing direction that doesn't fit, or
-        halves that aren't in the closed position.
+        No half or more than two, no cavity, a closing direction that doesn't fit, halves
+        that aren't in the closed position, or a parting line that can't be cut.
     """
     if not 1 <= len(surfaces) <= 2:
         raise InputError("a mould has one half or two", value=len(surfaces))
     refuse_twice(surfaces)
     names = tuple(surfaces)
-    patches = [find_patches(surface) for surface in surfaces.values()]
-    contact = contacts(patches)
-    direction, parts = choose(names, patches, contact, closing)
-    findings = _told(names, parts, patches, direction, closing)
+    cuts: list[Cut | None]
+    rounded: list[Finding] = []
+    if parting is None:
+        direction, parts = _chosen(surfaces, closing)
+        cuts, wholes, parts, rounded = _carried_on(surfaces, parts, direction)
+    else:
+        direction, given, parts = _parted(surfaces, parting, closing)
+        cuts, wholes = [*given], [cut.surface for cut in given]
+    findings = _told(names, parts, wholes, direction, closing) + rounded
     signs = [1.0, -1.0][: len(names)]
     rims = [
-        _rim_of(name, patch.surface, part, sign * direction)
-        for name, patch, part, sign in zip(names, patches, parts, signs, strict=True)
+        _rim_of(name, whole, part, sign * direction, cut)
+        for name, whole, part, sign, cut in zip(names, wholes, parts, signs, cuts, strict=True)
     ]
     mouths, runs, holes, more = name_parts(rims)
     findings += more
     halves = {}
-    for rim, part, run, hole in zip(rims, parts, runs, holes, strict=True):
+    for rim, part, run, hole, cut in zip(rims, parts, runs, holes, cuts, strict=True):
         region = region_of(rim, run, mouths, hole)
-        flange = readonly(np.flatnonzero(part.flange))
-        halves[rim.half] = Half(rim.half, rim.whole, region, flange)
+        whole, flange = rim.whole, part.flange
+        if cut is not None:
+            uncut = surfaces[rim.half]
+            whole, flange = _facing(uncut, part.side), mostly(flange, cut, uncut)
+        halves[rim.half] = Half(rim.half, whole, region, readonly(np.flatnonzero(flange)))
     found_mouths = tuple(
         Mouth(m.name, readonly(m.centre), readonly(m.normal), m.halves) for m in mouths
     )
@@ -109,23 +127,84 @@ def find_mould(surfaces: Mapping[str, Surface], *, closing: ArrayLike | None = N
     return Mould(halves, readonly(direction), found_mouths, tuple(run_names), tuple(findings))
 
 
+def _chosen(
+    surfaces: Mapping[str, Surface], closing: ArrayLike | None
+) -> tuple[Floats, list[Parts]]:
+    """Closing direction and parts, from what the meshes tell."""
+    patches = [find_patches(surface) for surface in surfaces.values()]
+    return choose(tuple(surfaces), patches, contacts(patches), closing)
+
+
+def _carried_on(
+    surfaces: Mapping[str, Surface], parts: list[Parts], direction: Floats
+) -> tuple[list[Cut | None], list[Surface], list[Parts], list[Finding]]:
+    """Meshes and parts with walls carried on past rounded rims, and what is told of them."""
+    cuts: list[Cut | None] = []
+    wholes, out, findings = list[Surface](), list[Parts](), list[Finding]()
+    for (name, surface), part, sign in zip(surfaces.items(), parts, (1.0, -1.0), strict=False):
+        found = continue_walls(surface, part, sign * direction)
+        cut = None if found is None else found.cut
+        cuts.append(cut)
+        wholes.append(surface if cut is None else cut.surface)
+        out.append(part if found is None else found.parts)
+        if found is not None:
+            findings.append(_rounded(name, found, len(surfaces) > 1))
+    return cuts, wholes, out, findings
+
+
+def _rounded(name: str, found: Continued, pair: bool) -> Finding:
+    text = f"the cavity's rim is rounded, by about {found.radius:.1f} mm; "
+    if found.cut is None:
+        text += "on this mesh its edge is where the rounding ends"
+        return Finding("warning", name, text, "give the parting line in [mould.parting]")
+    text += "its edge is where the wall's tangents meet the flange"
+    if not pair:
+        return Finding("note", name, text)
+    return Finding("warning", name, f"{text}; plies bridge the groove between the halves' rims")
+
+
+def _parted(
+    surfaces: Mapping[str, Surface], parting: PartingLine, closing: ArrayLike | None
+) -> tuple[Floats, list[Cut], list[Parts]]:
+    """Closing direction, cut meshes and parts, from the parting line given."""
+    given = None if closing is None else checked_direction(closing)
+    directions = closing_directions(parting, given)
+    if directions is None:
+        try:
+            directions = _chosen(surfaces, None)[0][None]
+        except InputError as error:
+            raise InputError(
+                "the closing direction, along which the height counts, isn't found",
+                remedy="give closing in [mould]",
+                where="parting line",
+            ) from error
+    direction, cuts, parts = cut_halves(dict(surfaces), parting, directions)
+    if given is not None and direction @ given < 0.0:
+        refuse_turned(given)
+    return direction, cuts, parts
+
+
+def _facing(surface: Surface, side: int) -> Surface:
+    """The surface with its normals towards the hollow."""
+    return surface if side > 0 else build(surface.vertices, surface.faces[:, ::-1])
+
+
 def _told(
     names: tuple[str, ...],
     parts: list[Parts],
-    patches: list[Patches],
+    surfaces: list[Surface],
     direction: Floats,
     given: ArrayLike | None,
 ) -> list[Finding]:
     """Findings on what was left out, turned over, or doesn't fit the direction given."""
     out = []
-    for name, part, patch in zip(names, parts, patches, strict=True):
+    for name, part, surface in zip(names, parts, surfaces, strict=True):
         if part.others:
             text = f"{part.others} further cavities were left out: the largest counts"
             out.append(Finding("warning", name, text))
         if not part.flange.any():
             out.append(Finding("note", name, "no flange: the sheet's border is the edge"))
         elif given is not None:
-            surface = patch.surface
             flat = candidates.dominant_normals(
                 part.side * surface.face_normals[part.flange], surface.face_areas[part.flange]
             )
@@ -137,11 +216,14 @@ def _told(
     return out
 
 
-def _rim_of(name: str, surface: Surface, part: Parts, closing: Floats) -> Rim:
+def _rim_of(name: str, surface: Surface, part: Parts, closing: Floats, cut: Cut | None) -> Rim:
     """The half's surface turned towards the hollow, its cavity, and the rim's stretches."""
+    if cut is None:
+        return find_rim(name, _facing(surface, part.side), part.cavity, part.flange, closing)
     if part.side < 0:
-        surface = build(surface.vertices, surface.faces[:, ::-1])
-    return find_rim(name, surface, part.cavity, part.flange, closing)
+        normals = -surface.corner_normals[:, ::-1]
+        surface = build(surface.vertices, surface.faces[:, ::-1], corner_normals=normals)
+    return find_rim(name, surface, part.cavity, part.flange, closing, line=(cut.across, cut.source))
 
 
 def _gaps(halves: dict[str, Half], closing: Floats) -> list[Finding]:

@@ -64,23 +64,55 @@ class NamedMouth:
         return tuple(self.stretches)
 
 
-def find_rim(half: str, whole: Surface, cavity: Bools, flange: Bools, closing: Floats) -> Rim:
-    """Cut the cavity out of a half and divide its rim; ``closing`` points out of this half."""
+def find_rim(
+    half: str,
+    whole: Surface,
+    cavity: Bools,
+    flange: Bools,
+    closing: Floats,
+    line: tuple[dict[tuple[int, int], Floats], Ints] | None = None,
+) -> Rim:
+    """Cut the cavity out of a half and divide its rim; ``closing`` points out of this half.
+
+    ``line``, where ``whole`` was cut along a parting line, or its walls carried on to it: by the
+    line's edges (low, high vertex) the unit normal of what cuts there, and the uncut mesh's face
+    of each face. The cavity then keeps the normals of ``whole``.
+    """
     source = np.flatnonzero(cavity)
     used, compact = np.unique(whole.faces[source], return_inverse=True)
-    surface = build(whole.vertices[used], compact.reshape(-1, 3))
+    normals = None if line is None else whole.corner_normals[source]
+    surface = build(whole.vertices[used], compact.reshape(-1, 3), corner_normals=normals)
     loops = rim_loops(surface)
     if not loops:
         raise InputError("no cavity found: the surface has no rim", where=half)
     outer = loops[0]
     across = whole.neighbours[source[outer[:, 0]], outer[:, 1]]
     at_flange = (across >= 0) & flange[across]
+    if line is not None:  # beside a wall that was carried on there is no face
+        at_flange |= [edge in line[0] for edge in _edges(surface, outer, used)]
     holes = [
         Stretch("hole", surface.faces[loop[:, 0], loop[:, 1]], closed=True) for loop in loops[1:]
     ]
     stretches = split_rim(surface, outer, at_flange, closing)
     across_normals = _normals_across(whole, surface, source, loops)
+    if line is not None:
+        rim = np.concatenate(loops)
+        tail, head = surface.faces[rim[:, 0], rim[:, 1]], _heads(surface, rim)
+        for a, b, edge in zip(tail, head, _edges(surface, rim, used), strict=True):
+            if edge in line[0]:
+                across_normals[int(a), int(b)] = line[0][edge]
+        source = line[1][source]
     return Rim(half, whole, surface, source, closing, stretches, holes, across_normals)
+
+
+def _heads(surface: Surface, rim: Ints) -> Ints:
+    return surface.faces[rim[:, 0], (rim[:, 1] + 1) % 3]
+
+
+def _edges(surface: Surface, rim: Ints, used: Ints) -> list[tuple[int, int]]:
+    """Edges (low, high vertex) of the whole along a rim (k, 2); ``used``: their vertices there."""
+    ends = np.stack([surface.faces[rim[:, 0], rim[:, 1]], _heads(surface, rim)], axis=1)
+    return [(int(a), int(b)) for a, b in np.sort(used[ends], axis=1)]
 
 
 def _normals_across(

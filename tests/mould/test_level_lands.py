@@ -66,7 +66,7 @@ def test_a_shallow_panel_is_cut_where_it_leaves_the_level(given):
     assert len(half.region.edges) == 1  # a closed run, no mouth
 
 
-def test_a_rounded_rim_belongs_to_the_cavity():
+def test_a_rounded_rim_belongs_to_the_cavity_where_facets_are_too_uneven_to_cut_it_off():
     surface = sheet(rounded_trough, nx=60, ny=160)
     mould = find_mould({"trough": surface})
     half = mould.halves["trough"]
@@ -76,6 +76,9 @@ def test_a_rounded_rim_belongs_to_the_cavity():
     assert flat_area(surface, cavity) / 120.0 == pytest.approx(2.0 * width, abs=2.5 * step)
     assert [m.name for m in mould.mouths] == ["A", "B"]
     assert sorted(mould.runs) == ["A-B.1", "A-B.2"]
+    (said,) = [f for f in mould.findings if "rounded" in f.message]
+    assert said.level == "warning"
+    assert "[mould.parting]" in said.remedy
 
 
 def test_a_block_has_an_outside():
@@ -117,6 +120,20 @@ def test_a_ramp_up_from_a_flange_is_flange():
     assert parts.flange[place[:, 0] > 31.0].all()
     ring = 2.0 * np.pi * panel_edge() * 1.8
     assert abs(flat_area(surface, parts.cavity) - np.pi * panel_edge() ** 2) < ring
+
+
+@pytest.mark.parametrize("step", [-2.5, 2.5])
+def test_a_step_in_a_level_floor_makes_no_flange_of_it(step):
+    """A trough 8 mm deep with walls of 16°, whose floor is level, steps by a ramp, and is level."""
+
+    def height(x, y):
+        floor = -8.0 + np.clip(y / 12.0, -0.5, 0.5) * step
+        return np.minimum(np.maximum(0.29 * (np.abs(y) - 40.0), floor), 0.0)
+
+    surface = sheet(height, nx=40, ny=120, jitter=0.0)
+    (half,) = find_mould({"trough": surface}).halves.values()
+    cavity = np.setdiff1d(np.arange(len(surface.faces)), half.flange)
+    assert flat_area(surface, cavity) == pytest.approx(120.0 * 80.0, abs=120.0 * 2.0)
 
 
 def test_a_flat_sheet_is_refused():
