@@ -22,7 +22,6 @@ Lengths in mm, angles in radians.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -30,8 +29,8 @@ from scipy import sparse
 from scipy.sparse.csgraph import connected_components, minimum_spanning_tree
 
 from drape.geometry.surface import Bools, Floats, Ints, Surface
-from drape.mould.patches import DEPTH, OPENING, SLIVER, Parts
-from drape.mould.repair import heights
+from drape.mould.facegraph import FaceGraph, face_graph
+from drape.mould.patches import DEPTH, OPENING, Parts
 
 LEVEL = np.radians(0.5)  # a face turned by less is level, on a mesh without noise
 NOISY = np.radians(8.0)  # the most that noise may add to that
@@ -47,70 +46,6 @@ BACK = -0.7  # share of its area that a block's bottom shows along the closing d
 FOOT = 0.02  # of the root of a piece's area: one that rises from a land along more is a ramp
 SAME_HEIGHT = 1e-6  # of the size
 FLANGE, CAVITY, OUTSIDE = 1, 2, 3
-
-
-@dataclass(frozen=True, eq=False)
-class FaceGraph:
-    """Faces and the edges between them, both ways.
-
-    Attributes
-    ----------
-    f, g : (e,) faces that share an edge; ``length`` (e,) of it, mm
-    turn : (e,) of the normals across it, positive where convex
-    normals : (m, 3) unit; slivers have that of a neighbour across their longest edges
-    sliver : (m,) whether a face is too low to have a normal of its own
-    """
-
-    surface: Surface
-    f: Ints
-    g: Ints
-    length: Floats
-    turn: Floats
-    normals: Floats
-    sliver: Bools
-
-    @property
-    def closed(self) -> bool:
-        """Whether the mesh has no border."""
-        return bool((self.surface.neighbours >= 0).all())
-
-    def groups(self, joined: Bools) -> Ints:
-        """(m,) number of the part that each face is in; ``joined`` (e,) edges join."""
-        ends, m = (self.f[joined], self.g[joined]), len(self.normals)
-        graph = sparse.coo_matrix((np.ones(len(ends[0]), np.int8), ends), (m, m))
-        return connected_components(graph, directed=False)[1].astype(np.int64)
-
-
-def face_graph(surface: Surface) -> FaceGraph:
-    """The graph of a surface's faces."""
-    sliver = heights(surface.vertices, surface.faces)[0] < SLIVER * surface.size
-    corners = surface.vertices[surface.faces]
-    edges = np.roll(corners, -1, axis=1) - corners
-    lengths = np.linalg.norm(edges, axis=2)
-    normals = _borrowed(surface, sliver, lengths)
-    f, k = np.nonzero(surface.neighbours >= 0)
-    g = surface.neighbours[f, k]
-    here, there = normals[f], normals[g]
-    across = np.cross(here, there)
-    angle = np.arctan2(np.linalg.norm(across, axis=1), np.einsum("ei,ei->e", here, there))
-    convex = np.einsum("ei,ei->e", across, edges[f, k]) > 0.0
-    turn = np.where(convex, angle, -angle)
-    return FaceGraph(surface, f, g, lengths[f, k], turn, normals, sliver)
-
-
-def _borrowed(surface: Surface, sliver: Bools, lengths: Floats) -> Floats:
-    """Normals of the faces; slivers' are those across their longest edge to one that has one."""
-    normals, todo = np.array(surface.face_normals), sliver.copy()
-    for _ in range(20):
-        faces = np.flatnonzero(todo)
-        across = surface.neighbours[faces]
-        share = np.where((across >= 0) & ~todo[across], lengths[faces], 0.0)
-        can, best = share.max(axis=1, initial=0.0) > 0.0, share.argmax(axis=1)
-        if not can.any():
-            break
-        normals[faces[can]] = normals[across[can, best[can]]]
-        todo[faces[can]] = False
-    return normals
 
 
 class LevelLands:

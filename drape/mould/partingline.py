@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike
 from drape.errors import InputError
 from drape.geometry.surface import Bools, Floats, Ints, Surface, build, unit
 from drape.mould.cutting import CutMesh, find_crossings, in_plane, snap, split
-from drape.mould.level_lands import FaceGraph, face_graph
+from drape.mould.facegraph import FaceGraph, face_graph
 from drape.mould.linecut import OFF_MESH, LineCut
 from drape.mould.patches import DEPTH, LEVEL, OPENING, STRICTNESS, Parts
 

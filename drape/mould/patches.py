@@ -23,10 +23,9 @@ import numpy as np
 from scipy import sparse
 from scipy.sparse.csgraph import connected_components
 
-from drape.geometry.surface import Bools, Floats, Ints, Surface
-from drape.mould.repair import heights
+from drape.geometry.surface import CREASE_ANGLE, Bools, Floats, Ints, Surface
+from drape.mould.facegraph import face_graph
 
-SLIVER = 1e-5  # of the size: facets lower than this have no reliable normal
 SPECK = 2e-5  # of the area: smaller patches are given to a neighbour
 SPECK_PASSES = 10
 UP_SHARE = 0.95  # of a patch's area that must look along the closing direction in a land
@@ -88,11 +87,12 @@ class Parts:
 
 
 def find_patches(surface: Surface) -> Patches:
-    """Cut a surface along its creases; creases round slivers don't count."""
-    sliver = heights(surface.vertices, surface.faces)[0] < SLIVER * surface.size
+    """Cut a surface along its creases; slivers count as turned like the face they belong to."""
+    graph = face_graph(surface)
     f, k = np.nonzero(surface.neighbours >= 0)
     g = surface.neighbours[f, k]
-    smooth = ~surface.crease[f, k] | sliver[f] | sliver[g]
+    thin = graph.sliver[f] | graph.sliver[g]
+    smooth = np.where(thin, np.abs(graph.turn) < CREASE_ANGLE, ~surface.crease[f, k])
     m = len(surface.faces)
     graph = sparse.coo_matrix((np.ones(smooth.sum()), (f[smooth], g[smooth])), (m, m))
     label = connected_components(graph, directed=False)[1].astype(np.int64)

@@ -17,7 +17,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from drape.geometry.surface import Bools, Floats, Ints, Surface, build, face_vectors, unit
-from drape.mould.level_lands import FaceGraph, face_graph
+from drape.mould.facegraph import FaceGraph, face_graph
 from drape.mould.partingline import Cut
 from drape.mould.patches import Parts
 

@@ -56,8 +56,9 @@ def test_the_edge_is_where_the_walls_tangents_meet_the_flange(brim, over):
     assert half.region.source_faces.max() < len(half.surface.faces)
 
 
-def test_a_gentle_rounding_is_the_cavitys_own_shape():
-    mould = find_mould({"half": bowl(8.0)}, closing=[0, 0, 1])
+@pytest.mark.parametrize("brim", [5.0, 8.0])
+def test_a_gentle_rounding_is_the_cavitys_own_shape(brim):
+    mould = find_mould({"half": bowl(brim)}, closing=[0, 0, 1])
     assert not [f for f in mould.findings if "rounded" in f.message]
 
 
