@@ -32,6 +32,7 @@ from drape.mould.centre import centre
 from drape.mould.closedmould import ClosedMould
 from drape.mould.mould import Mould
 from drape.mould.region import Region
+from drape.mould.surface_error import surface_error
 from drape.pieces import make_ply, without_place
 from drape.plypattern import pattern_of
 from drape.results import PlyResult, check_findings
@@ -71,6 +72,7 @@ def drape_all(
     done = len(job.halves) + 1
     out = []
     with ThreadPoolExecutor(max_workers=jobs or os.cpu_count() or 1) as pool:
+        list(pool.map(surface_error, regions.values()))  # before plies ask for it all at once
         futures = [
             pool.submit(_drape, job, ply, regions[ply.half], options, findings, beds)
             for ply, (options, findings) in zip(job.plies, prepared, strict=True)

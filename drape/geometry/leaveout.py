@@ -9,7 +9,7 @@ bulge of an edge   how far an arc between its ends, with their normals, rises ab
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -187,8 +187,9 @@ def leave_out(surface: Surface, stay: Bools, *, fitted: bool = True) -> Coarser 
     kept = np.flatnonzero((faces != np.roll(faces, -1, axis=1)).all(axis=1))
     gone = np.where(moved[surface.faces], surface.faces, -1).max(axis=1)
     beside = np.full(len(into), -1)
-    beside[gone[kept]] = np.arange(len(kept))
-    begin = beside[gone]
+    changed = np.flatnonzero(gone[kept] >= 0)
+    beside[gone[kept[changed]]] = changed
+    begin = beside[gone]  # of faces that vanish: one of the same hole
     begin[kept] = np.arange(len(kept))
     vertices = np.unique(faces[kept])
     number = np.full(len(into), -1)
@@ -238,6 +239,19 @@ def _surface(surface: Surface, vertices: Ints, faces: Ints, kept: Ints, fitted: 
         normals[sectors[still]] = surface.corner_normals[kept][still]
     arrays = (points, faces, neighbours, crease, sectors, normals, curvatures, residual)
     return Surface(*(owned(a) for a in arrays))
+
+
+def refitted(surface: Surface) -> Surface:
+    """The same surface with normals fitted to its own vertices."""
+    owner = np.empty(len(surface.sector_normals), np.int64)
+    owner[surface.sectors.ravel()] = surface.faces.ravel()
+    normals, curvatures, residual = fit_sectors(surface.vertices[owner], surface.sectors)
+    return replace(
+        surface,
+        sector_normals=owned(normals),
+        sector_curvatures=owned(curvatures),
+        sector_residual=owned(residual),
+    )
 
 
 def _keys(faces: Ints, count: int) -> Ints:

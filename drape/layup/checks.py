@@ -29,7 +29,7 @@ from drape.layup.edges import EdgeStretch
 from drape.mould.extension import Extended
 
 CURVATURE_LIMIT = np.radians(0.05)  # whatever the mesh: the surface is known exactly
-YARN_LIMIT = 1e-5  # 0.01 mm in a metre
+YARN_LIMIT = 1e-5  # 0.01 mm in a metre; wrong normals are seen by ``outline``, not by lengths
 CLOSURE_LIMIT = 0.05
 SURFACE_LIMIT = 0.3  # mm
 OUTLINE_LIMIT = 1.0  # mm, common practice for a template cut by hand

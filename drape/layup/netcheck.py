@@ -45,6 +45,8 @@ def node_residuals(net: Net, extended: Extended) -> Floats:
     out = np.full(net.state.shape, np.nan)
     out[1:-1, 1:-1] = (shear - past)[1:, 1:] + (shear - before)[:-1, :-1]
     out[1:-1, 1:-1] -= (shear + warp)[:-1, 1:] + (shear + weft)[1:, :-1]
+    unknown = cells & ~np.isfinite(k)  # no place is left unchecked for want of a patch's normal
+    out[1:, 1:][unknown] = np.inf
     return out
 
 
@@ -54,7 +56,7 @@ def fine_enough(spacing: float, found: float) -> float | None:
     It falls with the spacing's square, or faster. None where it isn't one that a finer net
     mends: it would take one finer than FINEST_SHARE of this.
     """
-    wanted = spacing * np.sqrt(AIM * CURVATURE_LIMIT / found)
+    wanted = spacing * np.sqrt(AIM * CURVATURE_LIMIT / max(found, 1e-300))
     if not wanted >= FINEST_SHARE * spacing:
         return None
     return float(round(max(np.floor(wanted / STEP + 1e-9), 1.0) * STEP, 2))

@@ -49,20 +49,31 @@ def _outline_error(region: Region, start: SurfacePoint, warp: Floats, spacing: f
     error = surface_error(region)
     if error.coarse is None:
         return np.nan
-    start = error.start(region, start)
-    places = (error.judged, start), (error.coarse.region, error.coarse.place(error.judged, start))
+    judged, start = error.judged(region), error.start(region, start)
+    places = (judged, start), (error.coarse.region, error.coarse.place(judged, start))
     try:
         here, there = (_edges(r, s, warp, COARSER_NET * spacing) for r, s in places)
     except (AccuracyError, InputError):
         return np.nan
-    line = shapely.MultiLineString([_line(s) for s in here])
-    points = np.concatenate([s.flat_base[s.found] for s in there])
-    if not np.isfinite(shapely.get_coordinates(line)).all() or not np.isfinite(points).all():
-        return np.nan
-    return float(shapely.distance(line, shapely.points(points)).max())
+    return max(_gap(one, other) for one, other in zip(here, there, strict=True))
 
 
-def _edges(region: Region, start: SurfacePoint, warp: Floats, spacing: float) -> list[EdgeStretch]:
+def _gap(here: tuple[EdgeStretch, ...], there: tuple[EdgeStretch, ...]) -> float:
+    """Largest distance between an edge's samples and the same edge on the other mesh, flat, mm."""
+    out = 0.0
+    for one, other in ((here, there), (there, here)):
+        lines = [_line(s) for s in one]
+        points = np.concatenate([s.flat_base[s.found] for s in other])
+        if not all(np.isfinite(x).all() for x in (*lines, points)):
+            return np.nan
+        line = shapely.MultiLineString(lines)
+        out = max(out, float(shapely.distance(line, shapely.points(points)).max(initial=0.0)))
+    return out
+
+
+def _edges(
+    region: Region, start: SurfacePoint, warp: Floats, spacing: float
+) -> list[tuple[EdgeStretch, ...]]:
     """All edges of the region on the cloth of a net that lies on the cavity itself."""
     extended = extend(region, region.surface, PAST, MARGIN * spacing)
     net = solve_net(
@@ -73,8 +84,7 @@ def _edges(region: Region, start: SurfacePoint, warp: Floats, spacing: float) ->
         level=extended.level,
         sheets=extended.sheets,
     )
-    found = [stretches(region, extended.surface, net, e, 0.0, 0.0) for e in region.edges]
-    return [stretch for parts in found for stretch in parts]
+    return [stretches(region, extended.surface, net, e, 0.0, 0.0) for e in region.edges]
 
 
 def _line(stretch: EdgeStretch) -> Floats:

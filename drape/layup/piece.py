@@ -214,9 +214,9 @@ def _mesh_findings(checks: Checks, region: Region, where: str) -> tuple[Finding,
     told = f"its surface may be off by {checks.surface:.2f} mm, most near ({worst})"
     coarse = checks.surface > UNSURE * checks.surface_limit
     if np.isnan(checks.outline):
-        if not coarse:
-            return ()  # the net's own trouble, told elsewhere
-        text = f"the mesh is coarse: {told}; what that does to the outline can't be told"
+        if not checks.passed:
+            return ()  # not asked of a piece that is refused anyway
+        text = f"how far the mesh moves the outline can't be told: {told}"
         return (Finding("warning", where, text, finer),)
     if coarse:
         text = f"the mesh is coarse: {told}, the outline by {checks.outline:.2f} mm"

@@ -136,13 +136,17 @@ def middle_vertex(region: Region) -> SurfacePoint:
     rim = np.unique(np.concatenate([e.vertices for e in region.edges]))
     marks, weight = _landmarks(region)
     distance = dijkstra(edge_graph(surface.vertices, inside), indices=marks)
+    known = np.isfinite(distance)
+    distance = np.where(known, distance, 0.0)
     farthest, spread = distance.max(axis=0), weight @ distance**2
     open_ = np.zeros(len(farthest), dtype=bool)
     open_[inside] = True
     open_[rim] = False
     if not open_.any():
         open_[inside] = True
-    open_ &= np.isfinite(farthest)
+    # of a region in several parts the one that most of the edges belong to
+    most = weight @ known
+    open_ &= most >= most[open_].max() - 1e-9
     near = open_ & (farthest <= NEARLY_LEAST * farthest[open_].min())
     best = np.flatnonzero(near & (spread <= (1.0 + 1e-9) * spread[near].min()))[0]
     return at_vertex(region, int(best))

@@ -36,7 +36,6 @@ class LineCut:
     ----------
     vertices, faces, normals, source : lists of (3,) places, [3] corners, (3, 3) normals at
         them, and the face of ``surface`` that each is part of
-    barrier : edges (low, high) of the lines
     sections : by such an edge the unit normal of the plane that the line lies in there
     """
 
@@ -55,7 +54,6 @@ class LineCut:
         face, k = np.nonzero(bound)
         ends = [surface.faces[face, k], surface.faces[face, (k + 1) % 3]]
         self.bound = set(np.concatenate(ends).tolist())
-        self.barrier: set[tuple[int, int]] = set()
         self.sections: dict[tuple[int, int], Floats] = {}
 
     def add(self, points: Floats, where: str) -> None:
@@ -257,7 +255,6 @@ class LineCut:
             way.append(at)
         self.bound.update(way)
         for a, b in pairwise(way):
-            self.barrier.add((min(a, b), max(a, b)))
             self.sections[min(a, b), max(a, b)] = plane
         track = np.array([self.vertices[v] for v in way])
         along = np.clip((track - start) @ (end - start) / ((end - start) @ (end - start)), 0, 1)

@@ -15,11 +15,12 @@ from drape.geometry.surface import Floats, Surface, unit
 
 SMALLEST = 30.0  # mm, of a mould: less leaves no room for a bag and a hand
 LARGEST = 30_000.0
-UNLIKE = 5.0  # times as large as the other half: another unit
+UNLIKE = 3.0  # times as large as the other half: another unit
 SAME_PLACE = 1e-3  # of the size: vertices of one and the same half, exported twice
 SAME_SHARE = 0.98  # of them
 MEETS = 0.02  # of the size: how near a turned half's line has to come
-UNITS = 'units: give the unit of the files as units = "in", "cm" or "m" in the job'
+TOO_SMALL = 'give the unit of the files in the job: units = "in", "cm" or "m"'
+TOO_LARGE = 'give the unit of the files in the job: units = "mm"; or export them in mm'
 
 
 def refuse_sizes(surfaces: Mapping[str, Surface]) -> None:
@@ -31,7 +32,7 @@ def refuse_sizes(surfaces: Mapping[str, Surface]) -> None:
                 "the mould's size can't be right; the units are most likely wrong",
                 value=f"{size:.3g} mm in all",
                 limit=f"{SMALLEST:g} mm to {LARGEST / 1000:g} m",
-                remedy=UNITS,
+                remedy=TOO_SMALL if size < SMALLEST else TOO_LARGE,
                 where=name,
             )
     small, large = min(sizes, key=sizes.__getitem__), max(sizes, key=sizes.__getitem__)

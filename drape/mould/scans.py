@@ -22,11 +22,14 @@ from drape.mould.region import Edge, Region
 
 LARGE_NOISE = 0.05  # mm: past it a scan should be made again; our own choice
 FAR_MOVED = 8.0  # times the noise: more than outliers explain (two steps of four each)
+FEWEST_SCANNED = 400  # vertices: a scan has thousands, a coarse CAD export may scatter like one
 FEWEST = 5  # vertices that a quadratic along an edge is fitted to
 
 
 def without_noise(region: Region, where: str) -> tuple[Region, tuple[Finding, ...]]:
     """The region with its mesh's noise taken out, and a finding; itself if there is none."""
+    if len(region.surface.vertices) < FEWEST_SCANNED:
+        return region, ()
     noise = measure_noise(region.surface)
     if noise.radius == 0.0:
         return region, ()

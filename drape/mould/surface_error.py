@@ -23,7 +23,7 @@ from weakref import WeakKeyDictionary
 
 import numpy as np
 
-from drape.geometry.leaveout import leave_out
+from drape.geometry.leaveout import leave_out, refitted
 from drape.geometry.patches import make_patches, place_near, rows_at
 from drape.geometry.polyline import kinks
 from drape.geometry.surface import Bools, Floats, Ints, Surface, SurfacePoint, readonly
@@ -69,19 +69,24 @@ class SurfaceError:
 
     stated : float, mm, on SHARE of its area; NaN where no vertex could be left out
     place : (3,) mm, the middle of the face where it is largest
-    judged : Region, the whole or a thinner one
-    thinnings : tuple of CoarserRegion, from the whole to ``judged``
-    coarse : CoarserRegion or None, ``judged`` without a quarter of its vertices
+    thinnings : tuple of CoarserRegion, from the whole to the thinner one that was judged
+    coarse : CoarserRegion or None, what was judged without a quarter of its vertices
     """
 
     stated: float
     place: Floats
-    judged: Region
     thinnings: tuple[CoarserRegion, ...]
     coarse: CoarserRegion | None
 
+    def judged(self, region: Region) -> Region:
+        """What was judged of the whole ``region``: a thinner one, or itself.
+
+        It isn't kept here, so that the cache lets go of it.
+        """
+        return self.thinnings[-1].region if self.thinnings else region
+
     def start(self, region: Region, point: SurfacePoint) -> SurfacePoint:
-        """The place on ``judged`` under one of the whole ``region``."""
+        """The place on what was judged under one of the whole ``region``."""
         for thinner in self.thinnings:
             region, point = thinner.region, thinner.place(region, point)
         return point
@@ -105,19 +110,21 @@ def _surface_error(region: Region) -> SurfaceError:
     middle = judged.surface.vertices[judged.surface.faces[worst]].mean(axis=0)
     area = judged.surface.face_areas * judged.inside
     found = weighted_quantile(stated, area, SHARE) if coarse is not None else np.nan
-    return SurfaceError(found, readonly(middle), judged, thinnings, coarse)
+    return SurfaceError(found, readonly(middle), thinnings, coarse)
 
 
 def _thinned(region: Region) -> tuple[Region, tuple[CoarserRegion, ...]]:
     """The region with MOST_VERTICES at most, if it can do without the others; steps to it."""
     steps: list[CoarserRegion] = []
     while len(region.surface.vertices) > MOST_VERTICES and len(steps) < THINNINGS:
-        last = 0.75 * len(region.surface.vertices) <= MOST_VERTICES
-        thinner = coarser_region(region, fitted=last, rim=False)
+        thinner = coarser_region(region, fitted=False, rim=False)
         if thinner is None:
             break
         steps.append(thinner)
         region = thinner.region
+    if steps:
+        region = replace(region, surface=refitted(region.surface))
+        steps[-1] = replace(steps[-1], region=region)
     return region, tuple(steps)
 
 

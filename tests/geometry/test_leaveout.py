@@ -27,6 +27,24 @@ def test_no_edge_is_made_twice():
         assert edges_of(found.surface.faces)[1].max() == 2
 
 
+@pytest.mark.parametrize("last", [False, True])
+def test_places_begin_beside_where_they_were(last):
+    """Whichever vertex is left out, the mesh's last one too."""
+    vertices, faces = shapes.heightfield(lambda x, y: 0.0 * x, 26.0, 26.0, 13, 13)
+    middle = int(np.argmin(np.linalg.norm(vertices[:, :2], axis=1)))
+    number = np.arange(len(vertices))
+    if last:
+        number[[middle, -1]] = number[[-1, middle]]
+    surface = build(vertices[number], np.argsort(number)[faces])
+    stay = np.ones(len(vertices), bool)
+    stay[len(vertices) - 1 if last else middle] = False
+    found = leave_out(surface, stay)
+    assert found is not None
+    before = surface.vertices[surface.faces].mean(axis=1)
+    after = found.surface.vertices[found.surface.faces].mean(axis=1)
+    assert np.linalg.norm(after[found.begin] - before, axis=1).max() < 3.0
+
+
 def edges_of(faces):
     ends = np.sort(np.stack([faces, np.roll(faces, -1, axis=1)], 2).reshape(-1, 2), axis=1)
     return np.unique(ends, axis=0, return_counts=True)

@@ -350,3 +350,7 @@ def test_cells_on_rough_patches_are_divided_more_finely(bump):
         off = np.degrees(np.abs(fine - coarse).max(axis=0))
         assert share > 0.0 or off[cells & ~seen].max() < 0.01
         assert share == 0.0 or off[seen].max() > 0.05
+
+
+def test_a_residual_of_nothing_asks_for_no_finer_net():
+    assert fine_enough(1.0, 0.0) > 1.0

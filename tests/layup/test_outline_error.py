@@ -2,12 +2,13 @@
 
 import numpy as np
 import pytest
-import shapely
-from draped import place, sheet
+from draped import drape_piece, place, sheet
 
+from drape.errors import AccuracyError
 from drape.geometry import shapes
 from drape.geometry.surface import build, unit
-from drape.layup.outline_error import _edges, _line, outline_error
+from drape.layup import outline_error as module
+from drape.layup.outline_error import _edges, _gap, outline_error
 from drape.mould.surface_error import surface_error
 
 SPACING = 1.5
@@ -28,10 +29,8 @@ def along(angle_deg=0.0):
 
 def between(one, other, angle_deg):
     """Largest distance between the edges of a piece on two meshes of a surface, mm."""
-    line, edges = (_edges(r, start_on(r), along(angle_deg), SPACING) for r in (one, other))
-    drawn = shapely.MultiLineString([_line(s) for s in line])
-    points = shapely.points(np.concatenate([s.flat_base for s in edges]))
-    return float(shapely.distance(drawn, points).max())
+    made = [_edges(r, start_on(r), along(angle_deg), SPACING) for r in (one, other)]
+    return max(_gap(a, b) for a, b in zip(*made, strict=True))
 
 
 @pytest.mark.parametrize(
@@ -88,3 +87,17 @@ def test_no_figure_where_no_vertex_can_be_left_out():
     assert surface_error(region).coarse is None
     found = outline_error(region, place(region, [20.0, 10.0, 0.0]), np.array([1.0, 0, 0]), SPACING)
     assert np.isnan(found)
+
+
+def test_what_cannot_be_measured_is_told(monkeypatch):
+    """A piece that passes all else is cut, with the word that its outline's error isn't known."""
+
+    def fails(*args, **kwargs):
+        raise AccuracyError("the net can't be laid", where="test")
+
+    monkeypatch.setattr(module, "solve_net", fails)
+    mesh = shapes.heightfield(lambda x, y: 0.002 * x * x, 80.0, 60.0, 20, 15)
+    piece = drape_piece(mesh, [3.0, 2.0, 0.0], [1.0, 0.3, 0.0], spacing=2.0)
+    assert np.isnan(piece.checks.outline)
+    assert piece.valid
+    assert any("can't be told" in f.message for f in piece.findings)

@@ -91,6 +91,15 @@ def test_beyond_a_trim_line_does_not_count():
     assert place_of(whole.surface, place)[0][0] == pytest.approx(-20.0, abs=0.05)
 
 
+def test_of_a_region_in_two_parts_the_larger_counts():
+    """What a trim line may leave: two strips, 30 and 80 mm long."""
+    whole = sheet(shapes.trough(25.0, 120.0, 24, 12))
+    middle = whole.surface.vertices[whole.surface.faces].mean(axis=1)
+    inside = (middle[:, 0] < -30.0) | (middle[:, 0] > -20.0)
+    place = place_of(whole.surface, centre(replace(whole, inside=inside)))[0]
+    assert place[0] > -20.0
+
+
 @pytest.mark.parametrize(
     "mesh",
     [

@@ -164,3 +164,14 @@ def test_an_edge_is_fitted_along_its_arc_length():
     assert near.std() / far.std() == pytest.approx(np.sqrt(2.0), rel=0.15)
     short = circle[:4]
     assert fitted_line(short, False, Noise(SIGMA, 1.0, 5.0))[0] is short
+
+
+@pytest.mark.parametrize("count", [10, 40])
+def test_a_coarse_export_is_no_scan(count):
+    """222 vertices of an exact elbow with rounded rims scattered by 0.04 mm, and were moved."""
+    mesh = shapes.elbow(80.0, 25.0, 1.2, count, 2 * count)
+    noise = 0.04 * np.random.default_rng(1).normal(size=mesh[0].shape)
+    region = sheet(build(mesh[0] + noise, mesh[1]))
+    smoothed, findings = without_noise(region, "lower")
+    assert (smoothed is region) == (len(mesh[0]) < 400)
+    assert bool(findings) == (len(mesh[0]) >= 400)

@@ -5,6 +5,8 @@ times the median true one + 0.02 mm. The latter is missed where two arcs of few 
 without a vertex there the limit of what edges tell is passed.
 """
 
+import gc
+import weakref
 from functools import cache
 
 import numpy as np
@@ -125,18 +127,18 @@ def test_edges_keep_their_order_and_their_ends():
 def test_of_a_large_mesh_a_thinner_one_is_judged(monkeypatch):
     region = plain_region(build(*shapes.elbow(80.0, 25.0, 1.5, 48, 80)))
     whole = surface_error(region)
-    assert whole.judged is region
+    assert whole.judged(region) is region
     monkeypatch.setattr(module, "MOST_VERTICES", 1000)
     thinner = module._surface_error(region)
-    assert 500 < len(thinner.judged.surface.vertices) <= 1000
+    assert 500 < len(thinner.judged(region).surface.vertices) <= 1000
     assert thinner.stated > whole.stated
     rim = [len(e.vertices) for e in region.edges]
-    assert [len(e.vertices) for e in thinner.judged.edges] == rim
+    assert [len(e.vertices) for e in thinner.judged(region).edges] == rim
     start = centre(region)
     place = thinner.start(region, start)
     here, there = (
         rows_at(make_patches(r.surface), np.array([p.face]), np.array([[p.b1, p.b2]]))[0, :3]
-        for r, p in ((region, start), (thinner.judged, place))
+        for r, p in ((region, start), (thinner.judged(region), place))
     )
     assert np.linalg.norm(here - there) < 0.005
 
@@ -145,3 +147,12 @@ def test_weighted_quantile_by_hand():
     assert weighted_quantile(np.array([3.0, 1.0, 2.0]), np.array([1.0, 8.0, 1.0]), 0.8) == 1.0
     assert weighted_quantile(np.array([3.0, 1.0, 2.0]), np.array([1.0, 8.0, 1.0]), 0.85) == 2.0
     assert weighted_quantile(np.array([3.0, 1.0, 2.0]), np.array([1.0, 8.0, 1.0]), 1.0) == 3.0
+
+
+def test_the_cache_lets_go_of_regions():
+    region = plain_region(build(*shapes.elbow(80.0, 25.0, 1.5, 12, 20)))
+    surface_error(region)
+    seen = weakref.ref(region)
+    del region
+    gc.collect()
+    assert seen() is None
