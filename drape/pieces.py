@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
+
 from drape.errors import AccuracyError, Finding
 from drape.job import Ply
 from drape.layup.netcheck import FINEST_SHARE, fine_enough
@@ -53,8 +55,10 @@ def make_ply(region: Region, options: PieceOptions, ply: Ply, laid: Laid | None)
             raise AccuracyError(why, where=ply.name, remedy="use shorter laps, or split the ply")
         return piece, ()
     text = f"on the other half {why}: past the parting line it was laid straight on instead"
-    remedy = "expect more shear in the laps than is told; shorten or snip them"
-    return plain, (*told, Finding("warning", ply.name, text, remedy))
+    remedy = "neither shear nor wrinkles past the line are known, nor what they do to its edges"
+    # how far its edges may be off isn't known either
+    plain = replace(plain, checks=replace(plain.checks, outline=np.nan))
+    return plain, (*told, Finding("risk", ply.name, text, f"{remedy}; shorten the laps"))
 
 
 def _made(region: Region, options: PieceOptions, ply: Ply, laid: Laid | None) -> Made:

@@ -1,8 +1,7 @@
 """Pieces that are refused at first: a finer net, the other half, straight on."""
 
 import re
-from dataclasses import replace
-from types import SimpleNamespace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
@@ -13,12 +12,23 @@ import drape.layup.piece
 import drape.pieces
 from drape.errors import AccuracyError, place_text
 from drape.geometry import shapes
-from drape.layup.checks import CURVATURE_LIMIT
+from drape.layup.checks import CURVATURE_LIMIT, Checks
 from drape.layup.piece import PieceOptions, make_piece
 from drape.pieces import make_ply
 from drape.results import check_findings
 
 BED = object()
+
+
+@dataclass
+class Made:
+    """What of a Piece is asked for."""
+
+    valid: bool
+    spacing: float
+    laid: bool
+    options: PieceOptions
+    checks: Checks
 
 
 def made_by(monkeypatch, outcome, curvature=lambda spacing: 0.0):
@@ -33,14 +43,8 @@ def made_by(monkeypatch, outcome, curvature=lambda spacing: 0.0):
         if valid is None:
             raise AccuracyError("can't be had", value=f"{options.spacing:g}", where=name)
         residual = curvature(options.spacing)
-        checks = SimpleNamespace(curvature=residual, curvature_limit=CURVATURE_LIMIT)
-        return SimpleNamespace(
-            valid=valid,
-            spacing=options.spacing,
-            laid=laid is not None,
-            options=options,
-            checks=checks,
-        )
+        checks = replace(demo_results().plies[0].piece.checks, curvature=residual)
+        return Made(valid, options.spacing, laid is not None, options, checks)
 
     monkeypatch.setattr(drape.pieces, "make_piece", make)
     return asked
@@ -145,7 +149,8 @@ def test_straight_on_where_the_other_half_cant_be_had(monkeypatch, there):
     piece, (note, warning) = made(laid=BED)
     assert (piece.laid, piece.spacing, note.level) == (False, 1.6, "note")
     why = "its checks fail" if there is False else "can't be had (2)"
-    assert warning.level == "warning"
+    assert warning.level == "risk"
+    assert np.isnan(piece.checks.outline)  # and so how far its edges may be off
     assert warning.message.startswith(f"on the other half {why}: past the parting line")
 
 
@@ -153,7 +158,7 @@ def test_no_piece_there_and_a_refused_one_straight_on(monkeypatch):
     """Better a piece that says what is wrong with it than none."""
     made_by(monkeypatch, lambda spacing, laid: None if laid else False)
     piece, (warning,) = made(laid=BED)
-    assert (piece.laid, piece.valid, warning.level) == (False, False, "warning")
+    assert (piece.laid, piece.valid, warning.level) == (False, False, "risk")
 
 
 def test_refused_either_way_stays_on_the_other_half(monkeypatch):

@@ -187,6 +187,8 @@ def _end(yarn: Yarn, curvature: Floats, level: float, inside: int, out: int) -> 
 def _point_at(yarn: Yarn, place: float) -> Floats:
     k = int(np.clip(np.searchsorted(yarn.along, place) - 1, 0, len(yarn.along) - 2))
     share = (place - yarn.along[k]) / (yarn.along[k + 1] - yarn.along[k])
+    if share in (0.0, 1.0):  # at the net's end the sample beyond isn't known
+        return yarn.points[k + int(share)]
     return (1.0 - share) * yarn.points[k] + share * yarn.points[k + 1]
 
 

@@ -5,6 +5,7 @@ Lengths in mm, angles in radians.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
@@ -262,11 +263,20 @@ def _polygon(parts: tuple[Outline, ...], where: str, net: Net) -> shapely.Polygo
         raise AccuracyError(
             "the outline crosses itself",
             where=where,
-            value=shapely.is_valid_reason(polygon),
-            remedy="use smaller allowances, or split the ply",
+            value=_crossing(polygon),
+            remedy="corners this tight may be too much for one piece: cut it there, or divide it; "
+            "or use smaller allowances",
             partial=net,
         )
     return polygon
+
+
+def _crossing(polygon: shapely.Polygon) -> str:
+    """Where an outline crosses itself, on the flat cloth."""
+    found = re.search(r"\[(\S+) (\S+)\]", shapely.is_valid_reason(polygon))
+    if found is None:
+        return "no place"
+    return "at ({:.0f}, {:.0f}) mm from the start".format(*map(float, found.groups()))
 
 
 def _checks(region, extended, net, moved, cut, polygon, options) -> Checks:

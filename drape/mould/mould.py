@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 from numpy.typing import ArrayLike
 
 from drape.errors import Finding, InputError
@@ -25,6 +26,7 @@ from drape.mould.plausible import refuse_twice
 from drape.mould.region import Region
 from drape.mould.roundedrim import Continued, continue_walls
 
+PLACES = 400  # across a mould, on its parting line
 OFF_FLANGE = np.cos(np.radians(5.0))
 
 
@@ -248,10 +250,17 @@ def _gaps(halves: dict[str, Half], closing: Floats) -> list[Finding]:
     return [gap_finding(gap, name, limit, open_by=open_by, place=where)] if gap > limit else []
 
 
+def segmentized(points: Floats, longest: float) -> Floats:
+    """The polyline (k, 3) with its segments divided until none is longer than ``longest``."""
+    line = shapely.segmentize(shapely.LineString(points), longest)
+    return shapely.get_coordinates(line, include_z=True)
+
+
 def _parting_line(region: Region) -> Floats:
-    """(k, 3) all vertices of a region's parting runs; of all of its edges if it has none."""
-    runs = [e.vertices for e in region.edges if e.kind == "parting"]
-    return region.surface.vertices[np.concatenate(runs or [e.vertices for e in region.edges])]
+    """(k, 3) places close together on a region's parting runs; on all its edges if it has none."""
+    runs = [e.name for e in region.edges if e.kind == "parting"] or [e.name for e in region.edges]
+    step = region.surface.size / PLACES
+    return np.concatenate([segmentized(_points(region, name), step) for name in runs])
 
 
 def _points(region: Region, name: str) -> Floats:

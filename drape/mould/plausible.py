@@ -18,14 +18,23 @@ LARGEST = 30_000.0
 UNLIKE = 3.0  # times as large as the other half: another unit
 SAME_PLACE = 1e-3  # of the size: vertices of one and the same half, exported twice
 SAME_SHARE = 0.98  # of them
+LEAST_SHIFT = 0.1  # mm
 MEETS = 0.02  # of the size: how near a turned half's line has to come
-TOO_SMALL = 'give the unit of the files in the job: units = "in", "cm" or "m"'
-TOO_LARGE = 'give the unit of the files in the job: units = "mm"; or export them in mm'
+TOO_SMALL = 'give the unit of the files: units = "in" in the job, or --units in (or cm, m)'
+TOO_LARGE = 'give the unit of the files: units = "mm" in the job, or --units mm'
 
 
 def refuse_sizes(surfaces: Mapping[str, Surface]) -> None:
     """Raise InputError where the meshes' sizes tell of a wrong unit."""
     sizes = {name: s.size for name, s in surfaces.items()}
+    small, large = min(sizes, key=sizes.__getitem__), max(sizes, key=sizes.__getitem__)
+    if sizes[large] > UNLIKE * sizes[small]:
+        raise InputError(
+            "one half is far larger than the other; their units most likely differ",
+            value=f"{large} {sizes[large]:.4g} mm, {small} {sizes[small]:.4g} mm",
+            limit=f"{UNLIKE:g} times",
+            remedy="export both in the same unit",
+        )
     for name, size in sizes.items():
         if not SMALLEST <= size <= LARGEST:
             raise InputError(
@@ -35,14 +44,6 @@ def refuse_sizes(surfaces: Mapping[str, Surface]) -> None:
                 remedy=TOO_SMALL if size < SMALLEST else TOO_LARGE,
                 where=name,
             )
-    small, large = min(sizes, key=sizes.__getitem__), max(sizes, key=sizes.__getitem__)
-    if sizes[large] > UNLIKE * sizes[small]:
-        raise InputError(
-            "one half is far larger than the other; their units most likely differ",
-            value=f"{large} {sizes[large]:.4g} mm, {small} {sizes[small]:.4g} mm",
-            limit=f"{UNLIKE:g} times",
-            remedy="export both in the same unit",
-        )
 
 
 def refuse_twice(surfaces: Mapping[str, Surface]) -> None:
@@ -67,6 +68,7 @@ def refuse_twice(surfaces: Mapping[str, Surface]) -> None:
 def how_apart(first: Floats, second: Floats, closing: Floats) -> str:
     """What would bring the second half's parting line (k, 3) onto the first's (j, 3), or nothing.
 
+    Places of the lines lie much closer than ``MEETS``.
     Tried: a shift, half a turn about the closing direction.
     """
     axis = unit(closing)
@@ -78,7 +80,8 @@ def how_apart(first: Floats, second: Floats, closing: Floats) -> str:
         (gap, f"one half lies {_shift(other - middle)} beside the other: move it"),
         (turned, "the halves lie end for end: turn one by 180° about the closing direction"),
     ):
-        if np.quantile(tree.query(moved + middle)[0], 0.9) < near + _spacing(first):
+        shifted = what.startswith("one half") and np.linalg.norm(other - middle) < LEAST_SHIFT
+        if not shifted and np.quantile(tree.query(moved + middle)[0], 0.9) < near:
             return what
     return "give both halves in the closed position, in the same coordinates"
 
@@ -86,8 +89,3 @@ def how_apart(first: Floats, second: Floats, closing: Floats) -> str:
 def _shift(step: Floats) -> str:
     x, y, z = np.round(step, 2) + 0.0
     return f"({x:g}, {y:g}, {z:g}) mm"
-
-
-def _spacing(points: Floats) -> float:
-    """Half the longest distance from a point to the one nearest to it, mm."""
-    return 0.5 * float(cKDTree(points).query(points, k=2)[0][:, 1].max())

@@ -230,3 +230,18 @@ def test_where_nothing_is_tight_no_yarn_is_sampled(monkeypatch):
     monkeypatch.setattr(module, "yarn_samples", lambda *a: sampled.append(a) or [])
     assert bridging_zones(net, shapely.box(-99.0, -99.0, 99.0, 99.0), base, 1.0) == ()
     assert sampled == []
+
+
+@pytest.mark.parametrize("missing", ["before", "after"])
+def test_a_stretch_that_ends_with_the_net_has_a_height(missing):
+    """A groove of 2.8 mm, too tight from end to end: its height was no number."""
+    angle = np.linspace(0.0, np.pi, 9)
+    points = 2.8 * np.stack([np.cos(angle), 0.0 * angle, -np.sin(angle)], axis=1)
+    normals, faces, weights = -points / 2.8, np.zeros(9, int), np.zeros((9, 2))
+    lost = 0 if missing == "before" else -1
+    points[lost] = normals[lost] = np.nan
+    yarn = Yarn(2.8 * angle, points, normals, faces, weights)
+    curvature = np.full(8, 1.0 / 2.8)
+    curvature[lost] = np.nan
+    (run,) = tight_runs(yarn, curvature, 3.0)
+    assert 0.0 < run.height < 2.8

@@ -18,8 +18,8 @@ def half(name, tube=BENT, **kwargs):
     return mesh.vertices, mesh.faces
 
 
-def half_turned_end_for_end():
-    vertices, faces = half("upper")
+def half_turned_end_for_end(tube=BENT):
+    vertices, faces = half("upper", tube)
     about = 0.5 * (vertices.min(axis=0) + vertices.max(axis=0))
     return build((vertices - about) * [-1.0, -1.0, 1.0] + about, faces)
 
@@ -67,6 +67,15 @@ def test_a_half_that_lies_end_for_end():
     with pytest.raises(InputError, match="don't meet") as caught:
         find_mould(surfaces)
     assert "end for end: turn one by 180° about the closing direction" in caught.value.remedy
+
+
+def test_a_tapered_half_that_lies_end_for_end():
+    """Its line's middle stays where it was: a shift of nothing is no advice."""
+    tube = SplitTube(straight(200.0), Oval(), lambda v: 16.0 + 0.06 * v, lambda v: 16.0 + 0.06 * v)
+    surfaces = {"lower": build(*half("lower", tube)), "upper": half_turned_end_for_end(tube)}
+    with pytest.raises(InputError, match="don't meet") as caught:
+        find_mould(surfaces)
+    assert "end for end" in caught.value.remedy
 
 
 def test_a_half_that_lies_beside_the_other():
