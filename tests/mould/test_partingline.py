@@ -221,7 +221,7 @@ def test_a_line_across_a_crease_leaves_the_crease_where_it_is(offset):
     assert np.abs(low[:, 0] - x[6]).min() < 1e-9  # where it is crossed
     kept = sheet.vertices[np.abs(sheet.vertices[:, 1]) < 1e-9]
     assert cKDTree(vertices).query(kept)[0].max() == 0.0
-    on_line = np.unique(np.array(sorted(work.barrier)))
+    on_line = np.unique(np.array(sorted(work.sections)))
     assert np.abs(np.abs(vertices[:, 1]) - 30.0 - vertices[:, 2]).max() < 1e-9
     assert np.abs(np.interp(vertices[on_line, 1], y, x) - vertices[on_line, 0]).max() < 1e-6
 
@@ -273,7 +273,7 @@ def test_wavy_lines_are_cut_whole(seed):
     work = LineCut(sheet)
     work.add(line, "here")
     vertices, faces, normals, source = work.arrays()
-    edges = np.array(sorted(work.barrier))
+    edges = np.array(sorted(work.sections))
     assert (np.unique(edges, return_counts=True)[1] == 2).all()  # closed, nowhere twice
     on_line = vertices[np.unique(edges)]
     assert distance_to_polyline(on_line[:, :2], line[:, :2]).max() < 0.05
