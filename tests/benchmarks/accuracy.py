@@ -262,7 +262,8 @@ def main():
     lines = ["# Accuracy on exact shapes", ""]
     lines.append("Written by `python tests/benchmarks/accuracy.py`; sources of the exact answers")
     lines.append("are in `tests/references.bib`.")
-    parts = (normals_rows, hemisphere_table, elbow_rows, bump_rows, fillet_rows, developable_rows)
+    parts = (normals_rows, surface_rows, hemisphere_table, elbow_rows, bump_rows, fillet_rows)
+    parts += (developable_rows,)
     for part in parts:
         lines += part()
     OUT.write_text("\n".join(lines) + "\n", encoding="utf-8")
