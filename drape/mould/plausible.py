@@ -68,21 +68,22 @@ def refuse_twice(surfaces: Mapping[str, Surface]) -> None:
 def how_apart(first: Floats, second: Floats, closing: Floats) -> str:
     """What would bring the second half's parting line (k, 3) onto the first's (j, 3), or nothing.
 
-    Places of the lines lie much closer than ``MEETS``.
-    Tried: a shift, half a turn about the closing direction.
+    Places of the lines lie much closer than ``MEETS``. Tried: a shift, half a turn about the
+    closing direction.
     """
     axis = unit(closing)
     near = MEETS * float(np.linalg.norm(np.ptp(first, axis=0)))
     middle, other = (0.5 * (p.min(axis=0) + p.max(axis=0)) for p in (first, second))
     tree, gap = cKDTree(first), second - other
-    turned = 2.0 * np.outer(gap @ axis, axis) - gap
-    for moved, what in (
-        (gap, f"one half lies {_shift(other - middle)} beside the other: move it"),
-        (turned, "the halves lie end for end: turn one by 180° about the closing direction"),
-    ):
-        shifted = what.startswith("one half") and np.linalg.norm(other - middle) < LEAST_SHIFT
-        if not shifted and np.quantile(tree.query(moved + middle)[0], 0.9) < near:
-            return what
+
+    def meets(moved: Floats) -> bool:
+        return bool(np.quantile(tree.query(moved + middle)[0], 0.9) < near)
+
+    shift = other - middle
+    if np.linalg.norm(shift) >= LEAST_SHIFT and meets(gap):
+        return f"the second half lies {_shift(shift)} beside the first: move it back"
+    if meets(2.0 * np.outer(gap @ axis, axis) - gap):
+        return "the halves lie end for end: turn one by 180° about the closing direction"
     return "give both halves in the closed position, in the same coordinates"
 
 

@@ -84,7 +84,7 @@ def test_a_half_that_lies_beside_the_other():
     surfaces = {"lower": build(*half("lower")), "upper": build(vertices + shift, faces)}
     with pytest.raises(InputError, match="don't meet") as caught:
         find_mould(surfaces)
-    assert "(0, 3, 0) mm beside the other" in caught.value.remedy
+    assert "(0, 3, 0) mm beside the first" in caught.value.remedy
 
 
 @pytest.mark.parametrize(("gap", "refused"), [(0.45, False), (0.55, True), (-0.55, True)])
@@ -99,7 +99,7 @@ def test_halves_too_far_open_are_refused_with_the_place(gap, refused):
     with pytest.raises(InputError, match=r"a gap of 0\.55 mm at A-B") as caught:
         find_mould(surfaces)
     assert "near (" in caught.value.line()
-    assert f"(0, 0, {gap}) mm beside the other" in caught.value.remedy
+    assert f"(0, 0, {gap}) mm beside the first" in caught.value.remedy
 
 
 def test_lines_that_nothing_brings_together():
