@@ -24,7 +24,7 @@ from weakref import WeakKeyDictionary
 import numpy as np
 
 from drape.geometry.leaveout import leave_out, refitted
-from drape.geometry.patches import make_patches, place_near, rows_at
+from drape.geometry.patches import make_patches, place_near, row_of, rows_at
 from drape.geometry.polyline import kinks
 from drape.geometry.surface import Bools, Floats, Ints, Surface, SurfacePoint, readonly
 from drape.mould.region import Edge, Region
@@ -56,8 +56,7 @@ class CoarserRegion:
 
     def place(self, finer: Region, point: SurfacePoint) -> SurfacePoint:
         """The place on this region under one of the finer one."""
-        weights = np.array([[point.b1, point.b2]])
-        target = rows_at(make_patches(finer.surface), np.array([point.face]), weights)
+        target = row_of(finer.surface, point)[None]  # no patches of a large surface for one place
         begin, patches = self.faces[[point.face]], make_patches(self.region.surface)
         face, row = place_near(patches, begin, np.full((1, 2), 1 / 3), target[:, :3])
         return SurfacePoint(int(face[0]), float(row[0, 12]), float(row[0, 13]))
@@ -69,13 +68,13 @@ class SurfaceError:
 
     stated : float, mm, on SHARE of its area; NaN where no vertex could be left out
     place : (3,) mm, the middle of the face where it is largest
-    thinnings : tuple of CoarserRegion, from the whole to the thinner one that was judged
+    thinner : CoarserRegion or None, what was judged in place of a whole that is large
     coarse : CoarserRegion or None, what was judged without a quarter of its vertices
     """
 
     stated: float
     place: Floats
-    thinnings: tuple[CoarserRegion, ...]
+    thinner: CoarserRegion | None
     coarse: CoarserRegion | None
 
     def judged(self, region: Region) -> Region:
@@ -83,13 +82,11 @@ class SurfaceError:
 
         It isn't kept here, so that the cache lets go of it.
         """
-        return self.thinnings[-1].region if self.thinnings else region
+        return region if self.thinner is None else self.thinner.region
 
     def start(self, region: Region, point: SurfacePoint) -> SurfacePoint:
         """The place on what was judged under one of the whole ``region``."""
-        for thinner in self.thinnings:
-            region, point = thinner.region, thinner.place(region, point)
-        return point
+        return point if self.thinner is None else self.thinner.place(region, point)
 
 
 _FOUND: WeakKeyDictionary[Region, SurfaceError] = WeakKeyDictionary()
@@ -103,29 +100,32 @@ def surface_error(region: Region) -> SurfaceError:
 
 
 def _surface_error(region: Region) -> SurfaceError:
-    judged, thinnings = _thinned(region)
+    thinner = _thinned(region)
+    judged = region if thinner is None else thinner.region
     coarse = coarser_region(judged)
     stated = np.where(judged.inside, stated_errors(judged, coarse), 0.0)
     worst = int(np.argmax(stated))
     middle = judged.surface.vertices[judged.surface.faces[worst]].mean(axis=0)
     area = judged.surface.face_areas * judged.inside
     found = weighted_quantile(stated, area, SHARE) if coarse is not None else np.nan
-    return SurfaceError(found, readonly(middle), thinnings, coarse)
+    return SurfaceError(found, readonly(middle), thinner, coarse)
 
 
-def _thinned(region: Region) -> tuple[Region, tuple[CoarserRegion, ...]]:
-    """The region with MOST_VERTICES at most, if it can do without the others; steps to it."""
-    steps: list[CoarserRegion] = []
-    while len(region.surface.vertices) > MOST_VERTICES and len(steps) < THINNINGS:
+def _thinned(region: Region) -> CoarserRegion | None:
+    """The region with MOST_VERTICES at most, if it can do without the others; None if it has."""
+    vertices, faces = np.arange(len(region.surface.vertices)), np.arange(len(region.inside))
+    thinned = False
+    for _ in range(THINNINGS):
+        if len(vertices) <= MOST_VERTICES:
+            break
         thinner = coarser_region(region, fitted=False, rim=False)
         if thinner is None:
             break
-        steps.append(thinner)
-        region = thinner.region
-    if steps:
-        region = replace(region, surface=refitted(region.surface))
-        steps[-1] = replace(steps[-1], region=region)
-    return region, tuple(steps)
+        region, thinned = thinner.region, True
+        vertices, faces = vertices[thinner.vertices], thinner.faces[faces]
+    if not thinned:
+        return None
+    return CoarserRegion(replace(region, surface=refitted(region.surface)), vertices, faces)
 
 
 def coarser_region(
