@@ -12,7 +12,7 @@ from drape.job import Job, Ply
 from drape.joballowances import PlyAllowances, ply_allowance_defaults
 from drape.layup.laying import Bed, Cloth, laying_heights, make_bed
 from drape.layup.piece import MARGIN, Laid
-from drape.layup.plies import chosen_spacing
+from drape.layup.startplaces import chosen_spacing
 from drape.mould.closedmould import ClosedMould
 
 

@@ -15,7 +15,8 @@ from drape.errors import Finding, place_text
 from drape.layup.pattern import Pattern, PatternEdge
 from drape.output.marks import allowance_words
 from drape.output.sheets import PlySheet, to_sheets
-from drape.results import PlyResult, Results
+from drape.plyresult import PlyResult
+from drape.results import Results
 from viewers.flatmap import flat_map
 
 CAUTIONS = (

@@ -5,22 +5,24 @@ Lengths in mm, angles in radians.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from math import degrees
 
 import numpy as np
 import shapely
 
 from drape.cloth.bridging import Base, BridgingZone, bridging_zones
 from drape.cloth.pressing import Stroke, smoothing_order
-from drape.cloth.wrinkles import Uncertainty, Wrinkling, net_uncertainty, wrinkling
+from drape.cloth.wrinkles import Uncertainty, Wrinkling, net_uncertainty, trimmed_away, wrinkling
 from drape.errors import Finding, place_text
 from drape.geometry.surface import Floats
 from drape.job import Job, Ply
 from drape.layup.checks import slope_error
+from drape.layup.netcheck import fine_enough
 from drape.layup.outline import Outline
 from drape.layup.piece import Piece
-from drape.output.clothrecords import trimmed_away
+from drape.mould.inspection import Inspection
 
 LEAST_TOLD = 1.0  # mm²: smaller wrinkle zones stand in the summary only
 Bridges = Sequence[tuple[Ply, tuple[BridgingZone, ...]]]
@@ -154,3 +156,64 @@ def _told(half: str, kind: str, found: Sequence[tuple[Ply, BridgingZone]]) -> Fi
         f"yarns are bent sharply over an outside corner: {where}: {radius}, under {limit:g} mm"
     )
     return Finding("risk", half, message, "run the ply through over it, unsplit; round it")
+
+
+def check_findings(ply: Ply, piece: Piece) -> list[Finding]:
+    """One finding for each self-check that failed."""
+    c = piece.checks
+    coarse = "the net is too coarse to measure anything"
+    short = "a second net doesn't reach all of the outline"
+    finer, mesh = "use a smaller spacing or a finer mesh", "export a finer mesh"
+    rows = [
+        ("curvature check", degrees(c.curvature), degrees(c.curvature_limit), "°", coarse,
+         _finer_spacing(piece)),
+        ("yarn length check", c.yarn_length, c.yarn_limit, " (relative)", coarse, finer),
+        ("closure check", c.closure, c.closure_limit, " mm", short, finer),
+        ("surface error between the mesh's vertices", c.surface, c.surface_limit, " mm", "", mesh),
+        ("outline error from the mesh", c.outline, c.outline_limit, " mm", "", mesh),
+    ]  # fmt: skip
+    return [
+        Finding(
+            "error",
+            ply.name,
+            f"{what} failed: {value:.3g}{unit}, allowed {limit:.3g}{unit}"
+            if np.isfinite(value)
+            else f"{what} failed: {unknown}",
+            f"{remedy}; don't cut this piece",
+        )
+        for what, value, limit, unit, unknown, remedy in rows
+        if value > limit or (unknown and np.isnan(value))
+    ]
+
+
+def _finer_spacing(piece: Piece) -> str:
+    """What to do where the curvature check failed."""
+    found = piece.checks.curvature
+    if not np.isfinite(found):
+        return "use a smaller spacing or a finer mesh"
+    fine = fine_enough(piece.options.spacing, found)
+    if fine is None:
+        return "the mesh has a sharp corner or a fault in it: round it, or split the ply there"
+    return f"a spacing of {fine:g} mm should be fine enough"
+
+
+def radius_findings(
+    job: Job, inspections: Mapping[str, Inspection], told: Collection[str] = ()
+) -> list[Finding]:
+    """Where the stack is thicker than the smallest inside radius, cloth will bridge.
+
+    Not for the halves ``told`` of by their bridging zones, which say where.
+    """
+    out = []
+    for half in job.halves:
+        if half.name in told:
+            continue
+        stack = sum(p.fabric.thickness for p in job.plies_of(half.name))
+        radius = inspections[half.name].smallest_inside_radius_mm
+        if radius is not None and stack > radius:
+            message = (
+                f"the stack of {stack:.2f} mm is thicker than the smallest inside radius, "
+                f"{radius:.2f} mm: the plies will bridge there"
+            )
+            out.append(Finding("risk", half.name, message, "round the corner, or split there"))
+    return out

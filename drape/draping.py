@@ -13,21 +13,15 @@ from dataclasses import replace
 import numpy as np
 
 from drape.beds import laid_on, make_beds
-from drape.clothrisks import cloth_risks, shear_findings
+from drape.clothrisks import check_findings, cloth_risks, shear_findings
 from drape.errors import AccuracyError, Finding, InputError, InputErrors
 from drape.geometry.surface import Floats, SurfacePoint
 from drape.job import Job, Ply
 from drape.joballowances import PlyAllowances, ply_allowance_defaults
 from drape.layup.laying import Bed
 from drape.layup.piece import Piece, PieceOptions, past_the_end
-from drape.layup.plies import (
-    chosen_spacing,
-    mid_heights,
-    nearest,
-    place_of,
-    warp_direction,
-    zero_direction,
-)
+from drape.layup.plies import mid_heights, warp_direction, zero_direction
+from drape.layup.startplaces import chosen_spacing, nearest, place_of
 from drape.mould.centre import centre
 from drape.mould.closedmould import ClosedMould
 from drape.mould.mould import Mould
@@ -35,7 +29,7 @@ from drape.mould.region import Region
 from drape.mould.surface_error import surface_error
 from drape.pieces import make_ply, without_place
 from drape.plypattern import pattern_of
-from drape.results import PlyResult, check_findings
+from drape.plyresult import PlyResult
 from drape.strips import PreparedStrip, flat_line, prepare_strips
 from drape.wraps import PreparedWrap, prepare_wraps
 

@@ -18,18 +18,17 @@ from typing import Literal
 
 from drape.cloth.fabric import Fabric, fabric_from, started_from
 from drape.jobbag import Bag, bag_from
-from drape.jobcheck import Sections, Values, checked, ply_names, renamed
+from drape.jobbench import Bench, bench_from
+from drape.jobcheck import Sections, Values, checked, ply_names
 from drape.jobfile import JobFile, read_job_file, write_back
+from drape.jobjoint import Joint, joint_from
 from drape.jobkeys import MESH_SUFFIXES, PAGES, UNITS
+from drape.joblines import renamed
 from drape.jobparting import parting_from
 from drape.jobstarter import starter_job
 from drape.jobstrips import Strip, strips_from
 from drape.jobwraps import Wrapped, wraps_from
 from drape.layup.allowance import Allowance
-from drape.layup.closing import BULK, LEAN_LIMIT, TACK_CLEARANCE
-from drape.layup.scatter import Placement
-from drape.layup.schedule import LEAST_OVERLAP
-from drape.layup.yarn_match import Goal
 from drape.mould.partingline import PartingLine
 
 __all__ = [
@@ -50,7 +49,6 @@ __all__ = [
 ]
 
 Vector = tuple[float, float, float]
-PROUD = 3.0  # mm; a choice of our own
 
 
 @dataclass(frozen=True)
@@ -69,62 +67,6 @@ class Trim:
     mouth: str
     point: Vector
     normal: Vector
-
-
-@dataclass(frozen=True)
-class Joint:
-    """Defaults for plies that reach the parting line or run out of a mouth.
-
-    ``laps`` belong to the plies of the run's lap half in order, ``set_backs`` to the other
-    half's; all are ≥ 0, mm. ``lap_half`` is one for all runs, or a mapping of run to half;
-    without it every ply ends flush. ``greatest_build_up`` and ``least_overlap``, mm, are
-    wishes for suggested laps and set-backs; without either none are suggested. ``yarns`` is
-    what the yarns of a pair of plies are to do at the line; None: both are measured.
-    ``yarns_search``: look for the start and angle of each lapping ply that serve it best.
-    """
-
-    lap_half: str | Mapping[str, str] | None = None
-    laps: tuple[float, ...] = ()
-    set_backs: tuple[float, ...] = ()
-    run_off: float = 0.0
-    greatest_build_up: float | None = None
-    least_overlap: float | None = None
-    yarns: Goal | None = None
-    yarns_search: bool = False
-
-    def lap_half_at(self, run: str) -> str | None:
-        """The half whose plies run past the line at ``run``; None: all end flush."""
-        if self.lap_half is None or isinstance(self.lap_half, str):
-            return self.lap_half
-        return self.lap_half.get(run)
-
-
-@dataclass(frozen=True)
-class Bench:
-    """How the plies are laid by hand.
-
-    Attributes
-    ----------
-    placement : Placement
-        Scatter of the plies' places and angles.
-    least_overlap : float, mm
-        Wished for each pair of plies, whatever the scatter.
-    proud : float, mm
-        How far past its place an edge is cut that is trimmed in the mould.
-    bulk : float, uncured over cured thickness
-    tack_clearance : float, mm, kept between a tucked lap and the closing half's cloth
-    tuck_limit : float, radians, lean of a tucked lap that is let pass
-    bag_width : float or None, mm
-        How wide the bag stands at the parting line while the halves close; None: not known.
-    """
-
-    placement: Placement = field(default_factory=Placement)
-    least_overlap: float = LEAST_OVERLAP
-    proud: float = PROUD
-    bulk: float = BULK
-    tack_clearance: float = TACK_CLEARANCE
-    tuck_limit: float = LEAN_LIMIT
-    bag_width: float | None = None
 
 
 @dataclass(frozen=True)
@@ -264,10 +206,10 @@ def _job(file: JobFile, s: Sections) -> Job:
         trims=tuple(Trim(renamed(name, s.mouths), **values) for name, values in s.trims.items()),
         mouths=MappingProxyType(s.mouths),
         fabrics=MappingProxyType(fabrics),
-        joint=None if s.joint is None else _joint(s.joint, s.mouths),
+        joint=None if s.joint is None else joint_from(s.joint, s.mouths),
         plies=_plies(s, fabrics, sign),
         page=s.bench.get("page", "A4"),
-        bench=_bench(s.bench),
+        bench=bench_from(s.bench),
         fail_on=s.report.get("fail_on", ()),
         date=s.report.get("date"),
         file=file,
@@ -282,36 +224,8 @@ def _job(file: JobFile, s: Sections) -> Job:
     )
 
 
-def _bench(values: Values) -> Bench:
-    common = Placement()
-    angle = values.get("angle")
-    placement = Placement(
-        values.get("placement", common.offset),
-        common.angle if angle is None else math.radians(angle),
-    )
-    least_overlap = values.get("least_overlap", LEAST_OVERLAP)
-    lean = values.get("tuck_limit")
-    return Bench(
-        placement,
-        least_overlap,
-        values.get("proud", PROUD),
-        bulk=values.get("bulk", BULK),
-        tack_clearance=values.get("tack_clearance", TACK_CLEARANCE),
-        tuck_limit=LEAN_LIMIT if lean is None else math.radians(lean),
-        bag_width=values.get("bag_width"),
-    )
-
-
 def _half(file: JobFile, name: str, values: Values) -> HalfFile:
     return HalfFile(name, file.path.parent / values["mesh"], values.get("zero"))
-
-
-def _joint(values: Values, mouths: Mapping[str, str]) -> Joint:
-    named = values.get("lap_half")
-    if isinstance(named, dict):
-        by_run = {renamed(run, mouths): half for run, half in named.items()}
-        return Joint(**{**values, "lap_half": MappingProxyType(by_run)})
-    return Joint(**values)
 
 
 def _plies(s: Sections, fabrics: Mapping[str, Fabric], sign: float) -> tuple[Ply, ...]:

@@ -10,7 +10,29 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from drape.jobkeys import Key, list_of, number, one_of
-from drape.layup.bag import BagOptions
+
+
+@dataclass(frozen=True)
+class BagOptions:
+    """Kind of bag, and allowances for it, its envelope and breather; defaults from memory."""
+
+    kind: Literal["film", "stretch"] = "film"
+    oversize: float = 0.10  # film tube's girth over the largest girth
+    undersize: float = 0.10  # bladder's girth under the smallest girth
+    tail: float = 150.0  # mm of bag past each mouth
+    most_fold: float = 0.35  # a film tube larger than the girth by more folds
+    film_radius: float = 3.0  # mm: film doesn't follow a tighter inside corner
+    bladder_radius: float = 1.0  # mm: nor does a bladder
+    envelope_ease: float = 0.20  # envelope's girth over the mould's
+    envelope_tail: float = 150.0  # mm past each end of the mould
+    breather_overlap: float = 50.0  # mm
+    most_stretch: float = 1.0  # of a bladder, relative
+
+    @property
+    def least_radius(self) -> float:
+        """Tightest inside corner that this kind of bag follows, mm."""
+        return self.film_radius if self.kind == "film" else self.bladder_radius
+
 
 KINDS, PROCESSES = ("film", "stretch"), ("envelope", "clamped")
 _MM = Key(number(0, 1000), "mm, 0 to 1000")

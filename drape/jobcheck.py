@@ -11,7 +11,6 @@ import os
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
-from difflib import get_close_matches
 from typing import Any
 
 from drape.cloth.fabric import fabric_from, missing_from, shipped, started_from
@@ -36,7 +35,7 @@ from drape.jobkeys import (
     name,
     shown,
 )
-from drape.joblines import KeyPath
+from drape.joblines import KeyPath, renamed, suggestion
 from drape.jobparting import PARTING, problems
 from drape.jobstrips import STRIP, strip_names
 from drape.jobwraps import WRAP, wrap_names
@@ -144,13 +143,6 @@ class Reader:
         return out
 
 
-def suggestion(word: str, known: Iterable[str]) -> str:
-    """'did you mean …?' with the nearest known word, or nothing."""
-    by_fold = {k.casefold(): k for k in known}
-    near = get_close_matches(word.casefold(), by_fold, n=1, cutoff=0.6)
-    return f"did you mean '{by_fold[near[0]]}'?" if near else ""
-
-
 def ply_names(plies: list[Values]) -> list[str]:
     """Name of each ply, given or ``<half>-<n>``; empty where the half is wrong."""
     count: dict[str, int] = {}
@@ -160,12 +152,6 @@ def ply_names(plies: list[Values]) -> list[str]:
         count[half] = count.get(half, 0) + 1
         out.append(ply.get("name", f"{half}-{count[half]}" if half else ""))
     return out
-
-
-def renamed(edge: str, mouths: Mapping[str, str]) -> str:
-    """An edge's name with new names for the letters of mouths: ``A-B.1`` → ``root-B.1``."""
-    ends, dot, number = edge.partition(".")
-    return "-".join(mouths.get(e, e) for e in ends.split("-")) + dot + number
 
 
 def _is_name(word: str) -> bool:

@@ -13,6 +13,8 @@ import json
 import re
 import tomllib
 from bisect import bisect_right
+from collections.abc import Iterable, Mapping
+from difflib import get_close_matches
 
 KeyPath = tuple[str | int, ...]
 
@@ -174,3 +176,16 @@ class _Scanner:
 
     def line(self) -> int:
         return bisect_right(self.breaks, self.at) + 1
+
+
+def suggestion(word: str, known: Iterable[str]) -> str:
+    """'did you mean …?' with the nearest known word, or nothing."""
+    by_fold = {k.casefold(): k for k in known}
+    near = get_close_matches(word.casefold(), by_fold, n=1, cutoff=0.6)
+    return f"did you mean '{by_fold[near[0]]}'?" if near else ""
+
+
+def renamed(edge: str, mouths: Mapping[str, str]) -> str:
+    """An edge's name with new names for the letters of mouths: ``A-B.1`` → ``root-B.1``."""
+    ends, dot, number = edge.partition(".")
+    return "-".join(mouths.get(e, e) for e in ends.split("-")) + dot + number

@@ -15,8 +15,9 @@ import numpy as np
 from drape.errors import Finding, InputError
 from drape.geometry.polyline import arc_positions
 from drape.geometry.surface import Floats, Ints, readonly
-from drape.job import Bench, Job
+from drape.job import Job
 from drape.joballowances import PlyAllowances, ply_allowance_defaults
+from drape.jobbench import Bench
 from drape.layup.allowance import values_at
 from drape.layup.closing import (
     LapPly,

@@ -6,14 +6,18 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from drape.jobbench import Placement
 from drape.jointclosing import RunClosing
 from drape.jointease import LapEase, SnippedStretch
 from drape.jointsearch import PairSearch, angle_deg
 from drape.jointyarns import PairYarns
+from drape.layup.buildup import Band
 from drape.layup.closing import Tuck
+from drape.layup.joint import RunJoint
+from drape.layup.schedule import Schedule
 from drape.layup.yarn_search import Tried
 from drape.output import jointmodels as record
-from drape.output.records import degrees, number
+from drape.output.model import degrees, number
 
 
 def with_closing(
@@ -134,3 +138,63 @@ def _tried(t: Tried, angle: float) -> record.TriedStart:
 
 def _known(value: float) -> float | None:
     return degrees(value) if np.isfinite(value) else None
+
+
+def joint_record(
+    joints: Mapping[str, RunJoint],
+    placement: Placement,
+    schedules: Mapping[str, Schedule] | None = None,
+) -> record.Joint | None:
+    """The joint, run by run; None without one."""
+    if not joints:
+        return None
+    runs = {
+        run: record.Run(
+            lap_half=joint.lap_half,
+            build_up=_bands(joint.bands),
+            build_up_at_mm=number(joint.bands_at),
+            least_build_up=None if joint.least_bands is None else _bands(joint.least_bands),
+            least_build_up_at_mm=number(joint.least_bands_at),
+            overlaps=tuple(
+                record.Overlap(
+                    lap_ply=o.ply,
+                    other_ply=o.other,
+                    overlap_mm=round(o.nominal_mm, 3) + 0.0,
+                    least_mm=number(o.least_mm),
+                    greatest_mm=number(o.greatest_mm),
+                    overlap_per_thickness=number(o.per_thickness),
+                )
+                for o in joint.overlaps
+            ),
+        )
+        for run, joint in joints.items()
+    }
+    scatter = record.Scatter(
+        placement_mm=placement.offset, angle_deg=round(float(np.degrees(placement.angle)), 6)
+    )
+    return record.Joint(suggested=_suggested(schedules), scatter=scatter, runs=runs)
+
+
+def _suggested(schedules: Mapping[str, Schedule] | None) -> dict[str, record.Suggested] | None:
+    if schedules is None:
+        return None
+    return {
+        run: record.Suggested(
+            laps_mm=tuple(round(x, 3) for x in schedule.laps),
+            set_backs_mm=tuple(round(x, 3) for x in schedule.set_backs),
+            greatest_mm=round(schedule.greatest_mm, 3),
+        )
+        for run, schedule in schedules.items()
+    }
+
+
+def _bands(bands: Sequence[Band]) -> tuple[record.BuildUp, ...]:
+    return tuple(
+        record.BuildUp(
+            from_mm=round(b.from_mm, 3) + 0.0,
+            to_mm=round(b.to_mm, 3) + 0.0,
+            plies=b.plies,
+            thickness_mm=round(b.thickness_mm, 3) + 0.0,
+        )
+        for b in bands
+    )

@@ -6,14 +6,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from drape.errors import Finding, InputError, Level
-from drape.job import Job, Joint
+from drape.job import Job
 from drape.joballowances import ply_allowance_defaults
+from drape.jobjoint import LEAST_OVERLAP, Joint
 from drape.layup.allowance import Stations
 from drape.layup.buildup import SeamCloth, SeamStrip, SeamWrap, build_up
-from drape.layup.edges import edge_places
 from drape.layup.joint import RunJoint, RunPly, join_run
 from drape.layup.piece import Piece
-from drape.layup.schedule import LEAST_OVERLAP, Schedule, suggested_schedule
+from drape.layup.runline import edge_places
+from drape.layup.schedule import Schedule, suggested_schedule
 from drape.mould.mould import Mould
 from drape.strips import RunStrip, lapping_half, run_strips
 from drape.wraps import RunWrap, run_wraps

@@ -12,8 +12,8 @@ import numpy as np
 from drape.errors import Finding
 from drape.geometry.surface import Floats
 from drape.job import Job, Ply
+from drape.jobjoint import Goal
 from drape.jointyarns import WORDS
-from drape.layup.yarn_match import Goal
 from drape.layup.yarn_search import Found, Tried
 
 

@@ -15,10 +15,11 @@ from drape.cloth.fabric import Fabric
 from drape.errors import Finding
 from drape.geometry.surface import Floats
 from drape.job import Job, Ply
+from drape.jobjoint import Goal
 from drape.jointclosing import RunClosing
 from drape.layup.piece import Piece
 from drape.layup.runline import RunLine
-from drape.layup.yarn_match import Goal, YarnMatch, angles_along, match
+from drape.layup.yarn_match import YarnMatch, angles_along, match
 
 GOALS: tuple[Goal, Goal] = ("running-through", "mirrored")
 WORDS = {"running-through": "running through", "mirrored": "mirroring each other"}

@@ -13,17 +13,18 @@ from drape.cloth.kinds import kind_findings
 from drape.clothrisks import (
     bridging_findings,
     bridging_halves,
+    radius_findings,
 )
 from drape.draping import Progress, drape_all
 from drape.errors import Finding, InputError
 from drape.facefields import Ground, face_findings
 from drape.geometry.surface import Floats, Ints, Surface
-from drape.hollow import bag_record, hollow_of
+from drape.hollow import hollow_of
 from drape.job import Job
-from drape.joballowances import check_edge_names
+from drape.jobnames import check_edge_names
 from drape.jointclosing import closings_of
 from drape.jointease import ease_findings, eases_of
-from drape.jointrecords import with_closing
+from drape.jointrecords import joint_record, with_closing
 from drape.joints import joints_of, suggested
 from drape.jointsearch import search_findings, wanted
 from drape.jointyarns import yarn_findings, yarns_of
@@ -44,14 +45,10 @@ from drape.mould.region import Region
 from drape.mould.scans import without_noise
 from drape.mould.trim import trim_region
 from drape.output import records
-from drape.results import (
-    Closing,
-    PlyResult,
-    Results,
-    program_version,
-    radius_findings,
-    summarise,
-)
+from drape.output.bagrecords import bag_record
+from drape.output.summarise import program_version, summarise
+from drape.plyresult import PlyResult
+from drape.results import Closing, Results
 from drape.startsearch import searches_of
 from drape.strips import run_strips
 from drape.wraps import run_wraps
@@ -118,7 +115,7 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
         closing = _with_search(closing, job, closed, fields, plies, jobs)
     findings += closing.findings
     plies = _snipped(plies, closing)
-    joint = records.joint_record(joints, job.bench.placement, schedules)
+    joint = joint_record(joints, job.bench.placement, schedules)
     sense = -1.0 if job.seen_from == "mould" else 1.0
     joint = with_closing(joint, closing.runs, closing.eases, closing.yarns, sense, closing.searches)
     hollow, told = hollow_of(job, untrimmed, findings)

@@ -13,8 +13,9 @@ from drape.output.drawing import Drawing, pattern_drawing
 from drape.output.dxf import to_dxf
 from drape.output.fieldtable import field_table
 from drape.output.folder import safe_name, write_folder
+from drape.output.netfile import net_file
 from drape.output.pdf import to_pdf
-from drape.output.records import finding_records, net_file
+from drape.output.records import finding_records
 from drape.output.summary import to_json
 from drape.output.svg import to_svg
 from drape.pipeline import Results

@@ -9,8 +9,8 @@ from math import degrees
 import numpy as np
 
 from drape.cloth.fabric import shipped
-from drape.errors import InputError
-from drape.output.paths import Drawing, plain
+from drape.errors import InputError, plain
+from drape.output.paths import Drawing
 from drape.output.plot import Line, plot
 from drape.sheartest import METHODS, Measurement
 

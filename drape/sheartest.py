@@ -25,9 +25,8 @@ from drape.cloth.measured import (
     yarns_touch,
 )
 from drape.cloth.readings import FORCES, LENGTHS, Column, Readings, read_columns
-from drape.errors import Finding, InputError
+from drape.errors import Finding, InputError, plain
 from drape.geometry.arrays import Floats
-from drape.output.paths import plain
 
 METHODS: Mapping[str, str] = {
     "square": "bias square",

@@ -17,6 +17,7 @@ from drape.beds import make_beds
 from drape.draping import drape_again
 from drape.geometry.surface import Floats, SurfacePoint
 from drape.job import Job, Ply
+from drape.jobjoint import Goal
 from drape.jointclosing import RunClosing
 from drape.jointsearch import PairSearch, wanted
 from drape.jointyarns import alike, pairs_at, piece_angles
@@ -24,7 +25,6 @@ from drape.layup.laying import Bed
 from drape.layup.piece import Piece
 from drape.layup.plies import zero_direction
 from drape.layup.starts import opposite, spread_starts
-from drape.layup.yarn_match import Goal
 from drape.layup.yarn_search import Each, FixedPly, Search, search_start
 from drape.mould.closedmould import ClosedMould
 from drape.mould.mould import Mould

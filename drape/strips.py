@@ -15,10 +15,11 @@ from drape.geometry.surface import Floats, Ints
 from drape.job import Job, Ply, Strip
 from drape.joballowances import PlyAllowances, ply_allowance_defaults
 from drape.layup.allowance import Stations
-from drape.layup.edges import edge_places
 from drape.layup.laying import Bed, make_bed
 from drape.layup.piece import Piece, PieceOptions
-from drape.layup.plies import chosen_spacing, place_of, warp_direction
+from drape.layup.plies import warp_direction
+from drape.layup.runline import edge_places
+from drape.layup.startplaces import chosen_spacing, place_of
 from drape.layup.strips import Layer, stack_heights
 from drape.mould.bands import Band, cut_band
 from drape.mould.closedmould import ClosedMould

@@ -17,14 +17,8 @@ from drape.job import Job, Ply
 from drape.jobwraps import Wrapped
 from drape.layup.laying import FACETS, Bed, smooth_step
 from drape.layup.piece import PieceOptions
-from drape.layup.plies import (
-    chosen_spacing,
-    hollow_fields,
-    nearest,
-    place_of,
-    warp_direction,
-    zero_direction,
-)
+from drape.layup.plies import hollow_fields, warp_direction, zero_direction
+from drape.layup.startplaces import chosen_spacing, nearest, place_of
 from drape.layup.strips import Layer, stack_heights
 from drape.mould.centre import centre
 from drape.mould.closedmould import ClosedMould

@@ -6,7 +6,7 @@ import shapely
 from drape.cloth.solver import NetOptions, solve_net
 from drape.geometry.surface import Surface, build
 from drape.layup.piece import PieceOptions, make_piece
-from drape.layup.plies import nearest
+from drape.layup.startplaces import nearest
 from drape.mould.extension import extend
 from drape.mould.region import plain_region
 

@@ -13,11 +13,12 @@ from drape import pipeline
 from drape.geometry.surface import build
 from drape.geometry.tubes import Oval, SplitTube, straight
 from drape.job import load_job
+from drape.jobbench import Placement
 from drape.layup.allowance import Stations
 from drape.layup.buildup import Overlap
-from drape.layup.edges import edge_places
 from drape.layup.joint import RunJoint, RunPly, join_run, scatter_findings
-from drape.layup.scatter import Placement, Proud
+from drape.layup.runline import edge_places
+from drape.layup.scatter import Proud
 from drape.mould.mould import find_mould
 from drape.output.marks import allowance_words
 

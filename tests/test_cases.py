@@ -18,7 +18,8 @@ from drape.geometry.surface import build, unit
 from drape.geometry.tubes import Box, Oval, SplitTube, straight
 from drape.job import load_job
 from drape.layup.piece import PieceOptions, make_piece
-from drape.layup.plies import hollow_fields, place_of, zero_direction
+from drape.layup.plies import hollow_fields, zero_direction
+from drape.layup.startplaces import place_of
 from drape.mould.centre import centre
 from drape.mould.mould import find_mould
 from drape.mould.region import at_vertex, plain_region

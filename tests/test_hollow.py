@@ -21,10 +21,11 @@ from trough_jobs import two_troughs
 
 from drape import pipeline, publish
 from drape.geometry.tubes import Box, Oval, SplitTube, bend, straight
-from drape.hollow import bag_record, hollow_of
+from drape.hollow import hollow_of
 from drape.job import load_job
 from drape.mould.mould import find_mould
 from drape.mould.reading import read_surface
+from drape.output.bagrecords import bag_record
 from drape.output.summary import SCHEMA_FILE, to_json
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "meshes"))

@@ -15,8 +15,9 @@ from drape.cloth.composition import cured_thickness
 from drape.cloth.fabric import shipped_fabric
 from drape.errors import InputError, InputErrors
 from drape.job import load_job, starter_job, write_back
-from drape.joballowances import check_edge_names, ply_allowance_defaults
+from drape.joballowances import ply_allowance_defaults
 from drape.joblines import key_lines, parsed, spelled
+from drape.jobnames import check_edge_names
 from drape.layup.allowance import Stations, values_at
 
 JOB = """\

@@ -10,12 +10,12 @@ from draped import place, sheet
 
 import drape.layup.piece
 import drape.pieces
+from drape.clothrisks import check_findings
 from drape.errors import AccuracyError, place_text
 from drape.geometry import shapes
 from drape.layup.checks import CURVATURE_LIMIT, Checks
 from drape.layup.piece import PieceOptions, make_piece
 from drape.pieces import make_ply
-from drape.results import check_findings
 
 BED = object()
 

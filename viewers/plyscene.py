@@ -18,7 +18,7 @@ from drape.jointclosing import RunClosing
 from drape.layup.outline import Outline
 from drape.layup.pattern import Pattern
 from drape.layup.trial import Trial
-from drape.results import PlyResult
+from drape.plyresult import PlyResult
 from viewers.lines import on_surface, yarn_lines
 from viewers.sheet import contour, ply_sheet
 from viewers.zonescene import stroke_scenes, zone_scenes

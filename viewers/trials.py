@@ -15,7 +15,8 @@ from drape.geometry.surface import Floats
 from drape.job import Ply, load_job
 from drape.jobfile import write_back
 from drape.jobwraps import Wrapped
-from drape.layup.plies import hollow_fields, nearest
+from drape.layup.plies import hollow_fields
+from drape.layup.startplaces import nearest
 from drape.layup.trial import SPACING, Trial, try_start
 from drape.pipeline import PlyResult, Results
 from drape.wraps import along_hollow, other_start

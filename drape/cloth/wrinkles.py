@@ -6,7 +6,7 @@ in mm, areas in mm² of the mid-surface, angles in radians.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -197,3 +197,9 @@ def _zone(
         outlines=tuple(readonly(net.to_surface(r)) for r in rings),
         flat_outlines=tuple(readonly(r) for r in rings),
     )
+
+
+def trimmed_away(zone: WrinkleZone, trimmed: Sequence[str]) -> bool:
+    """Whether trimming in the mould takes a zone away."""
+    past = zone.own_area <= 1e-3 * zone.area
+    return past and bool(zone.edges) and all(name in trimmed for name in zone.edges)

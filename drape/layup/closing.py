@@ -24,15 +24,13 @@ from numpy.typing import ArrayLike
 from drape.errors import Finding, InputError
 from drape.geometry.polyline import arc_positions
 from drape.geometry.surface import Floats, readonly, unit
+from drape.jobbench import BULK, LEAN_LIMIT, TACK_CLEARANCE
 
-BULK = 1.15  # uncured over cured thickness; from memory: measure yours
-TACK_CLEARANCE = 0.5  # mm, so that plies that stick don't touch; from memory
 STEPS = 4000  # samples of the wall
 SAME_POINT = 1e-4  # mm
 SAME_LENGTH = 1e-9  # mm, either side of a vertex or a ply's edge
 MITRE_LIMIT = 3.0  # cloths' thicknesses from a vertex
 SAMPLES = 16  # places of a lap's line from root to tip
-LEAN_LIMIT = np.radians(45.0)  # of our own: past it a lap lies more than it stands
 
 
 @dataclass(frozen=True)

@@ -9,11 +9,11 @@ import numpy as np
 
 from drape.errors import Finding
 from drape.geometry.surface import Floats
+from drape.jobbench import Placement
 from drape.layup.allowance import Allowance, Stations, values_at
 from drape.layup.buildup import Band, EdgePly, Overlap, SeamCloth, build_up, nominal_overlaps
 from drape.layup.edges import EdgeStretch
 from drape.layup.scatter import (
-    Placement,
     Proud,
     Short,
     overlap_findings,

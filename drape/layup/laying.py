@@ -22,7 +22,7 @@ from scipy.spatial import cKDTree
 from drape.geometry.harmonic import face_gradients
 from drape.geometry.surface import Bools, Floats, Ints, readonly
 from drape.layup.allowance import Allowance, values_at
-from drape.layup.edges import edge_places
+from drape.layup.runline import edge_places
 from drape.mould.closed import Stitched
 from drape.mould.closedmould import ClosedMould
 

@@ -16,27 +16,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from drape.errors import Finding, InputError
+from drape.errors import Finding
 from drape.geometry.surface import Floats
+from drape.jobbench import Placement
 from drape.layup.buildup import EdgePly, Overlap, pair_overlap
 
 PROUD = 0.05  # mm past the line that is worth a word
-
-
-@dataclass(frozen=True)
-class Placement:
-    """How well plies are placed by hand; the defaults are from memory: measure yours."""
-
-    offset: float = 1.5  # mm, in any direction
-    angle: float = np.radians(1.5)  # either way
-
-    def __post_init__(self) -> None:
-        if not (0.0 <= self.offset < np.inf and 0.0 <= self.angle < 0.5 * np.pi):
-            raise InputError(
-                "placement scatter must be an offset and an angle, neither negative",
-                value=f"{self.offset:g} mm, {np.degrees(self.angle):g}°",
-                limit="0 mm or more, 0° to 90°",
-            )
 
 
 @dataclass(frozen=True, eq=False)

@@ -16,8 +16,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from drape.errors import InputError
+from drape.jobjoint import LEAST_OVERLAP
 
-LEAST_OVERLAP = 10.0  # per pair of plies; common practice
 STAGGER = 5.0  # from one ply's edge to the next; common practice
 ROUNDING = 1e-9
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from drape.errors import InputError
-from drape.geometry.section import plane_section
+from drape.geometry.planesection import plane_section
 from drape.geometry.surface import Floats, Ints, readonly, unit
 from drape.layup.closing import in_station_plane
 from drape.mould.parting import tangents

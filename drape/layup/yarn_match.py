@@ -16,7 +16,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -24,11 +23,11 @@ from numpy.typing import ArrayLike
 from drape.cloth.net import Net
 from drape.errors import InputError
 from drape.geometry.surface import Floats
+from drape.jobjoint import Goal
 from drape.layup.edges import EdgeStretch
 from drape.layup.runline import RunLine
 from drape.layup.stations import nearest_on
 
-Goal = Literal["running-through", "mirrored"]
 HALF_STEP = 0.5  # cells along the warp either way: the chord's direction is of second order
 # at the net's rim too, where cells are bilinear
 NEARLY_NORMAL = 1e-3  # length left in the tangent plane below which a direction means nothing

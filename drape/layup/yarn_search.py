@@ -27,13 +27,15 @@ from scipy.optimize import minimize_scalar
 from drape.cloth.net import Net
 from drape.errors import AccuracyError, InputError
 from drape.geometry.surface import Floats, SurfacePoint
+from drape.jobjoint import Goal
 from drape.layup.edges import EdgeStretch
 from drape.layup.piece import Piece
-from drape.layup.plies import nearest, place_of, warp_direction
+from drape.layup.plies import warp_direction
 from drape.layup.runline import RunLine
+from drape.layup.startplaces import nearest, place_of
 from drape.layup.starts import Starts
 from drape.layup.trial import SPACING, try_start
-from drape.layup.yarn_match import Goal, angles_along, differences, mean_turn, period, wrapped
+from drape.layup.yarn_match import angles_along, differences, mean_turn, period, wrapped
 
 STEP = np.radians(15.0)  # between the angles of coarse nets
 YARNS_ACROSS = 20.0  # of a coarse net on a small region

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
+import numpy as np
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, FiniteFloat
 
 
@@ -22,3 +23,13 @@ class Model(BaseModel):
     """Base: frozen, no keys but its own."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+def degrees(value: float | None) -> float | None:
+    """Degrees to six places; None for None and NaN."""
+    return None if value is None or np.isnan(value) else round(float(np.degrees(value)), 6)
+
+
+def number(value: float | None, digits: int = 3) -> float | None:
+    """A rounded number; None for None and NaN."""
+    return None if value is None or np.isnan(value) else round(float(value), digits)

@@ -2,37 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
-from drape.cloth.draped import thickening
-from drape.cloth.fabric import Fabric
-from drape.cloth.net import Net
 from drape.errors import Finding
-from drape.layup.buildup import Band
 from drape.layup.checks import Checks
-from drape.layup.joint import RunJoint
 from drape.layup.pattern import Pattern, PatternEdge
 from drape.layup.piece import Piece
-from drape.layup.scatter import Placement
-from drape.layup.schedule import Schedule
 from drape.mould.inspection import Inspection
 from drape.mould.mould import Mould
-from drape.output import jointmodels
 from drape.output import summary as record
-from drape.output.vtk import to_vtp
-
-
-def degrees(value: float | None) -> float | None:
-    """Degrees to six places; None for None and NaN."""
-    return None if value is None or np.isnan(value) else round(float(np.degrees(value)), 6)
-
-
-def number(value: float | None, digits: int = 3) -> float | None:
-    """A rounded number; None for None and NaN."""
-    return None if value is None or np.isnan(value) else round(float(value), digits)
+from drape.output.model import degrees, number
 
 
 def mould_record(mould: Mould, inspections: dict[str, Inspection]) -> record.Mould:
@@ -120,88 +102,12 @@ def shears(piece: Piece) -> dict[str, Any]:
     }
 
 
-def joint_record(
-    joints: Mapping[str, RunJoint],
-    placement: Placement,
-    schedules: Mapping[str, Schedule] | None = None,
-) -> jointmodels.Joint | None:
-    """The joint, run by run; None without one."""
-    if not joints:
-        return None
-    runs = {
-        run: jointmodels.Run(
-            lap_half=joint.lap_half,
-            build_up=_bands(joint.bands),
-            build_up_at_mm=number(joint.bands_at),
-            least_build_up=None if joint.least_bands is None else _bands(joint.least_bands),
-            least_build_up_at_mm=number(joint.least_bands_at),
-            overlaps=tuple(
-                jointmodels.Overlap(
-                    lap_ply=o.ply,
-                    other_ply=o.other,
-                    overlap_mm=round(o.nominal_mm, 3) + 0.0,
-                    least_mm=number(o.least_mm),
-                    greatest_mm=number(o.greatest_mm),
-                    overlap_per_thickness=number(o.per_thickness),
-                )
-                for o in joint.overlaps
-            ),
-        )
-        for run, joint in joints.items()
-    }
-    scatter = jointmodels.Scatter(
-        placement_mm=placement.offset, angle_deg=round(float(np.degrees(placement.angle)), 6)
-    )
-    return jointmodels.Joint(suggested=_suggested(schedules), scatter=scatter, runs=runs)
-
-
-def _suggested(schedules: Mapping[str, Schedule] | None) -> dict[str, jointmodels.Suggested] | None:
-    if schedules is None:
-        return None
-    return {
-        run: jointmodels.Suggested(
-            laps_mm=tuple(round(x, 3) for x in schedule.laps),
-            set_backs_mm=tuple(round(x, 3) for x in schedule.set_backs),
-            greatest_mm=round(schedule.greatest_mm, 3),
-        )
-        for run, schedule in schedules.items()
-    }
-
-
-def _bands(bands: Sequence[Band]) -> tuple[jointmodels.BuildUp, ...]:
-    return tuple(
-        jointmodels.BuildUp(
-            from_mm=round(b.from_mm, 3) + 0.0,
-            to_mm=round(b.to_mm, 3) + 0.0,
-            plies=b.plies,
-            thickness_mm=round(b.thickness_mm, 3) + 0.0,
-        )
-        for b in bands
-    )
-
-
 def finding_records(findings: Sequence[Finding]) -> tuple[record.FindingRecord, ...]:
     """Findings as they stand in the summary."""
     return tuple(
         record.FindingRecord(level=f.level, where=f.where, message=f.message, remedy=f.remedy)
         for f in findings
     )
-
-
-def net_file(net: Net, fabric: Fabric) -> bytes:
-    """The whole cells of a net as a VTK file, with the cloth's thickness and areal mass."""
-    i, j = np.nonzero(~np.isnan(net.shear))
-    number_of = np.cumsum(net.known.ravel()).reshape(net.known.shape) - 1
-    corners = [(i, j), (i + 1, j), (i + 1, j + 1), (i, j + 1)]
-    cells = np.stack([number_of[c] for c in corners], axis=1)
-    p = net.points
-    warp = p[i + 1, j] - p[i, j] + p[i + 1, j + 1] - p[i, j + 1]
-    weft = p[i, j + 1] - p[i, j] + p[i + 1, j + 1] - p[i + 1, j]
-    warp /= np.linalg.norm(warp, axis=1, keepdims=True)
-    weft /= np.linalg.norm(weft, axis=1, keepdims=True)
-    more = thickening(net.shear[i, j])
-    scalars = {"thickness_mm": fabric.thickness * more, "areal_mass_g_m2": fabric.areal_mass * more}
-    return to_vtp(p[net.known], cells, net.shear[i, j], warp, weft, scalars)
 
 
 def _point(values: np.ndarray, digits: int = 3) -> tuple[float, float, float]:

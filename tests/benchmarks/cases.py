@@ -8,7 +8,7 @@ import numpy as np
 from drape.cloth.solver import NetOptions, solve_net
 from drape.geometry import shapes
 from drape.geometry.surface import SurfacePoint, build
-from drape.layup.plies import nearest
+from drape.layup.startplaces import nearest
 from drape.mould.extension import extend
 from drape.mould.mould import find_mould
 from drape.mould.region import at_vertex, plain_region

@@ -12,7 +12,7 @@ from cad_mould import TOLERANCES
 from cad_moulds import ALL
 from cad_rims import off_rim
 
-from drape.layup.edges import edge_curve, smooth_parts
+from drape.layup.runline import edge_curve, smooth_parts
 from drape.mould.mould import find_mould
 from drape.mould.reading import read_surface
 

@@ -14,7 +14,8 @@ from scipy.special import ellipe
 from trimesh.intersections import mesh_plane
 
 from drape.errors import InputError
-from drape.geometry.section import hollow_sections, plane_section
+from drape.geometry.planesection import plane_section
+from drape.geometry.section import hollow_sections
 from drape.geometry.tubes import Oval, SplitTube, bend, straight
 
 TUBES = {

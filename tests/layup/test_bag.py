@@ -10,15 +10,8 @@ from scipy.special import ellipe
 
 from drape.errors import InputError
 from drape.geometry.section import Section
-from drape.layup.bag import (
-    BagOptions,
-    Girth,
-    bag_findings,
-    envelope,
-    girths,
-    inner_girth,
-    tube_bag,
-)
+from drape.jobbag import BagOptions
+from drape.layup.bag import Girth, bag_findings, envelope, girths, inner_girth, tube_bag
 
 
 def section(outline, place=10.0, branch=0, x=None, closed=True):

@@ -8,7 +8,7 @@ from scipy.spatial.transform import Rotation
 from drape.geometry import shapes
 from drape.geometry.surface import SurfacePoint, build, unit
 from drape.layup.piece import PieceOptions, make_piece
-from drape.layup.plies import place_of
+from drape.layup.startplaces import place_of
 from drape.mould.centre import centre
 from drape.mould.region import plain_region
 

@@ -19,7 +19,7 @@ from drape.geometry.surface import build, unit
 from drape.job import load_job
 from drape.layup.laying import Cloth, laying_heights, make_bed
 from drape.layup.piece import Laid, PieceOptions, make_piece
-from drape.layup.plies import place_of
+from drape.layup.startplaces import place_of
 from drape.mould.centre import centre
 from drape.mould.closedmould import closed_mould
 from drape.mould.mould import find_mould

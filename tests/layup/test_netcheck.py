@@ -24,7 +24,7 @@ from drape.geometry.patches import make_patches, place_near, rows_at
 from drape.geometry.surface import build, unit
 from drape.layup.checks import CURVATURE_LIMIT, cells_on_base, largest_block_sum
 from drape.layup.netcheck import STEP, fine_enough, node_residuals
-from drape.layup.plies import nearest
+from drape.layup.startplaces import nearest
 from drape.mould.extension import extend
 from drape.mould.mould import find_mould
 

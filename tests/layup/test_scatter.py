@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from drape.errors import InputError
+from drape.jobbench import Placement
 from drape.layup.buildup import EdgePly, Overlap
 from drape.layup.scatter import (
     EdgeStations,
-    Placement,
     edge_shifts,
     overlap_findings,
     proud_findings,

@@ -6,8 +6,8 @@ import pytest
 from draped import place, sheet
 
 from drape.geometry import shapes
-from drape.layup.plies import place_of
 from drape.layup.runline import RunLine
+from drape.layup.startplaces import place_of
 from drape.layup.starts import AWAY, opposite, spread_starts
 from drape.layup.yarn_search import best_turn, station_lengths
 from drape.mould import centre as module

@@ -9,7 +9,7 @@ import pytest
 from draped import place, sheet
 
 from drape.geometry import shapes
-from drape.layup.plies import place_of
+from drape.layup.startplaces import place_of
 from drape.layup.starts import spread_starts
 from drape.layup.yarn_match import wrapped
 from drape.layup.yarn_search import NEAREST, TOLD, Search, Tried, search_start

@@ -12,7 +12,7 @@ from tessellations import FAMILIES
 
 from drape.geometry import shapes
 from drape.geometry.surface import build
-from drape.layup.plies import place_of
+from drape.layup.startplaces import place_of
 from drape.mould.centre import centre, middle_vertex
 
 SAME = 0.2  # mm

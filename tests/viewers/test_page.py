@@ -14,7 +14,7 @@ import pytest
 import pyvista as pv
 from scipy.spatial import cKDTree
 
-from drape.output.records import net_file
+from drape.output.netfile import net_file
 from viewers.webpage import in_script, page
 
 SOURCE = Path(page.__code__.co_filename).parent / "page"
