@@ -7,9 +7,9 @@ from pathlib import Path
 from PIL import Image
 
 from drape import pipeline, publish
-from drape.job import load_job
-from viewers.pictures import pictures
-from viewers.scene import make_scene
+from drape.job.job import load_job
+from viewers.scene.scene import make_scene
+from viewers.solid.pictures import pictures
 
 PLY = 2  # place in the demo's list
 

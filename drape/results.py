@@ -5,18 +5,18 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from drape.advice.search_findings import PairSearch
+from drape.bag.hollow import Hollow
 from drape.errors import Finding
-from drape.facefields import Ground
-from drape.hollow import Hollow
-from drape.job import Job
-from drape.jointclosing import RunClosing
-from drape.jointease import LapEase
-from drape.jointsearch import PairSearch
-from drape.jointyarns import PairYarns
+from drape.job.job import Job
+from drape.joint.ease import LapEase
+from drape.joint.tuck import RunClosing
+from drape.joint.yarns import PairYarns
+from drape.layup.mesh_fields import Ground
+from drape.layup.result import PlyResult
 from drape.mould.inspection import Inspection
 from drape.mould.mould import Mould
-from drape.output import summary as record
-from drape.plyresult import PlyResult
+from drape.output.summary import models as record
 
 
 @dataclass(frozen=True, eq=False)

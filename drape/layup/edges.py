@@ -13,12 +13,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from drape.cloth.net import Net
 from drape.geometry.patches import place_near, shoot
 from drape.geometry.surface import Bools, Floats, Ints, Surface, readonly
-from drape.layup.allowance import Allowance, values_at
-from drape.layup.runline import edge_curve, edge_places, smooth_parts
+from drape.job.allowance import Allowance, values_at
 from drape.mould.region import Edge, Region
+from drape.mould.run_line import edge_curve, edge_places, smooth_parts
+from drape.net.net import Net
 
 LONGEST_SAMPLE = 1.0  # mm between samples along an edge
 LONGEST_GAP = 4  # samples

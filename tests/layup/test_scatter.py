@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from drape.errors import InputError
-from drape.jobbench import Placement
-from drape.layup.buildup import EdgePly, Overlap
-from drape.layup.scatter import (
+from drape.job.bench_settings import Placement
+from drape.joint.build_up import EdgePly, Overlap
+from drape.joint.scatter import (
     EdgeStations,
     edge_shifts,
     overlap_findings,
