@@ -108,11 +108,11 @@ def test_a_kernel_that_moves_to_another_file_is_translated_again(translated, tmp
 
 # Reached only where facets fold or cloth comes back to itself; other tests call them.
 NOT_REACHED = {
-    "cloth.facets.crease_in_fan",
-    "cloth.facets.facets_agree",
-    "cloth.facets.unfold_about",
-    "cloth.occupancy.holds_other",
-    "cloth.occupancy.on_one_sheet",
+    "net.facets.crease_in_fan",
+    "net.facets.facets_agree",
+    "net.facets.unfold_about",
+    "net.occupancy.holds_other",
+    "net.occupancy.on_one_sheet",
 }
 
 

@@ -156,7 +156,7 @@ def spoilt(tmp_path, code):
 def test_what_goes_wrong_is_said_once_and_nothing_is_kept(tmp_path, translated, spoil):
     """In the process that makes it; nothing of it reaches the one that waits."""
     lay_out(translated, tmp_path / "c")
-    symbol = KERNELS["geometry.kernels.walk"].symbol
+    symbol = KERNELS["geometry.walk.walk"].symbol
     code = f"from drape.compiling import machine as m; print(*[m.address({symbol!r})] * 2)"
     path = spoilt(tmp_path, spoil)
     done = fresh(code, environment(tmp_path / "c", PYTHONPATH=path))
@@ -189,7 +189,7 @@ def test_machine_code_for_another_signature_isnt_called(tmp_path):
     code = (
         "from drape.compiling import machine as m; from drape import selftest\n"
         "from drape.compiling.kernel import KERNELS\n"
-        "kernel = KERNELS['geometry.kernels.evaluate']\n"
+        "kernel = KERNELS['geometry.walk.evaluate']\n"
         "print(m.address(kernel.symbol) is not None)\n"
         "print(m.address(kernel.name + '.000000000000'), m.address(kernel.symbol))"
     )

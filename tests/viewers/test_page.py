@@ -17,7 +17,7 @@ from scipy.spatial import cKDTree
 from drape.output.net_file import net_file
 from viewers.page.webpage import in_script, page
 
-SOURCE = Path(page.__code__.co_filename).parent / "page"
+SOURCE = Path(page.__code__.co_filename).parent
 HEAVIEST = 3_000_000  # bytes
 NASTY = '</script><script>window.hacked = 1; alert("1")</script><img src=x onerror=alert(2)>'
 
