@@ -18,27 +18,22 @@ from drape.cloth.fabric import fabric_from, missing_from, shipped, started_from
 from drape.errors import InputError, InputErrors
 from drape.jobbag import BAG, misplaced
 from drape.jobfile import JobFile
-from drape.jobkeys import (
+from drape.jobkeys import NAME, NOT_BUILT, Key, Wrong, name, shown
+from drape.joblines import KeyPath
+from drape.jobparting import PARTING, problems
+from drape.jobstrips import STRIP, strip_names
+from drape.jobtables import (
     ALLOWANCE,
     BENCH,
     FABRIC,
     HALF,
     JOINT,
     MOULD,
-    NAME,
-    NOT_BUILT,
     PLY,
     REPORT,
     TOP,
     TRIM,
-    Key,
-    Wrong,
-    name,
-    shown,
 )
-from drape.joblines import KeyPath
-from drape.jobparting import PARTING, problems
-from drape.jobstrips import STRIP, strip_names
 from drape.jobwraps import WRAP, wrap_names
 
 Values = dict[str, Any]

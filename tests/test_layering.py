@@ -24,7 +24,7 @@ LEVELS = (
     ("drape.output",),
     ("drape.job", "drape.jobfile", "drape.joblines", "drape.jobkeys", "drape.jobcheck",
      "drape.jobstarter", "drape.joballowances", "drape.jobbag", "drape.jobparting",
-     "drape.jobstrips", "drape.jobwraps"),
+     "drape.jobstrips", "drape.jobtables", "drape.jobwraps"),
     ("drape.results", "drape.joints", "drape.beds", "drape.hollow", "drape.jointclosing",
      "drape.jointease", "drape.jointyarns", "drape.jointrecords", "drape.jointsearch",
      "drape.sheartest", "drape.shearresult", "drape.clothrisks", "drape.facefields",
