@@ -152,7 +152,7 @@ SECTIONS = (
     Section(
         "[[joint.strips]]",
         STRIP,
-        "One table for each strip; see [the joint](joint.md#seam-strips).",
+        "One table for each strip; see [the joint](joint.md#joint-strips).",
         {
             "name": lambda job: job.strips[0].name,
             "run": lambda job: job.strips[0].run,

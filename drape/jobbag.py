@@ -66,7 +66,7 @@ BAG: Mapping[str, Key] = {
         _SHARE, "percent, 0 to 100", "Girth of the envelope over that of the closed mould."
     ),
     "envelope_tail": _remembered(_MM, "mm, 0 to 1000", "Envelope past each end of the mould."),
-    "breather_overlap": _remembered(_MM, "mm, 0 to 1000", "Overlap of the breather on itself."),
+    "breather_overlap": _remembered(_MM, "mm, 0 to 1000", "Breather on itself, and past each end."),
     "pressure": Key(
         number(0, 20, above=True),
         "bar above the surroundings, more than 0, at most 20",

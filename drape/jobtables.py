@@ -235,7 +235,7 @@ JOINT: Mapping[str, Key] = {
         "no target; beside greatest_build_up, the default of least_overlap under [bench]",
     ),
     "strips": Key(
-        list_of(table), "[[joint.strips]] tables, one a strip", "Seam strips, see below.", "none"
+        list_of(table), "[[joint.strips]] tables, one a strip", "Joint strips, see below.", "none"
     ),
     "wraps": Key(
         list_of(table),
