@@ -12,12 +12,12 @@ from math import degrees
 from pathlib import Path
 from typing import Any
 
-from drape.job import Job, load_job
-from drape.jobbag import BAG, BELONGS
-from drape.jobkeys import Key, shown
-from drape.jobparting import PARTING
-from drape.jobstrips import STRIP
-from drape.jobtables import (
+from drape.job.bag_settings import BAG, BELONGS
+from drape.job.job import Job, load_job
+from drape.job.keys import Key, shown
+from drape.job.parting_settings import PARTING
+from drape.job.strips import STRIP
+from drape.job.tables import (
     ALLOWANCE,
     BENCH,
     FABRIC,
@@ -29,7 +29,7 @@ from drape.jobtables import (
     TOP,
     TRIM,
 )
-from drape.jobwraps import WRAP
+from drape.job.wraps import WRAP
 
 PAGE = Path(__file__).with_name("job-file.md")
 Getter = Callable[[Job], Any]

@@ -11,10 +11,10 @@ import numpy as np
 from PIL import Image
 
 from drape import pipeline, publish
-from drape.job import load_job
-from viewers.flatmap import flat_map
-from viewers.pictures import pictures
-from viewers.scene import make_scene
+from drape.job.job import load_job
+from viewers.flat_map import flat_map
+from viewers.scene.scene import make_scene
+from viewers.solid.pictures import pictures
 
 PLY = 2  # place in the demo's list
 HEIGHT, MARGIN = 560, 24  # pixels

@@ -24,14 +24,15 @@ from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn, TextIO
 
-from drape import clicloth, clitext
-from drape.cliprogress import progress, to_stay
+from drape.commands import shear as clicloth
+from drape.commands.progress import progress, to_stay
 from drape.errors import AccuracyError, Finding, InputError, PlywrightError
-from drape.jobfile import write_new
-from drape.jobkeys import MESH_SUFFIXES, UNITS
-from drape.jobstarter import starter_job
+from drape.job.file import write_new
+from drape.job.keys import MESH_SUFFIXES, UNITS
+from drape.job.starter import starter_job
+from drape.output import terminal as clitext
+from drape.output.shear_picture import picture
 from drape.output.svg import to_svg
-from drape.shearresult import picture
 
 if TYPE_CHECKING:
     from drape.results import Results
@@ -199,7 +200,7 @@ def _demo(args: argparse.Namespace) -> int:
 def _run_job(path: Path, folder: Path, args: argparse.Namespace) -> int:
     with to_stay():
         from drape import pipeline, publish
-        from drape.job import load_job
+        from drape.job.job import load_job
 
     job = load_job(path)
     with progress(args.quiet, _say_aside) as report:
@@ -224,7 +225,7 @@ def _run_job(path: Path, folder: Path, args: argparse.Namespace) -> int:
 
 def _view(args: argparse.Namespace) -> int:
     from drape import pipeline
-    from drape.job import load_job
+    from drape.job.job import load_job
     from viewers import looking
 
     if not args.page:

@@ -9,6 +9,7 @@ Every message the user reads is one of these two things:
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -104,3 +105,9 @@ def told_at_once(findings: Iterable[Finding]) -> tuple[Finding, ...]:
 def place_text(point: Iterable[float], digits: int = 0) -> str:
     """A place in the mould as it is told, mm: ``12, 0, -3`` (never ``-0``)."""
     return ", ".join(f"{round(float(x), digits) + 0.0:.{digits}f}" for x in point)
+
+
+def plain(content: str) -> str:
+    """``content`` on one line, without control characters and broken surrogates."""
+    kept = (" " if unicodedata.category(c) in ("Cc", "Cs", "Zl", "Zp") else c for c in content)
+    return " ".join("".join(kept).split())

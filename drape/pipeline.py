@@ -9,52 +9,42 @@ from typing import Any
 
 import numpy as np
 
-from drape.cloth.kinds import kind_findings
-from drape.clothrisks import (
-    bridging_findings,
-    bridging_halves,
-)
-from drape.draping import Progress, drape_all
+from drape.advice.search_findings import search_findings, wanted
+from drape.advice.start_search import searches_of
+from drape.bag.hollow import hollow_of
 from drape.errors import Finding, InputError
-from drape.facefields import Ground, face_findings
+from drape.fabric.kinds import kind_findings
 from drape.geometry.surface import Floats, Ints, Surface
-from drape.hollow import bag_record, hollow_of
-from drape.job import Job
-from drape.joballowances import check_edge_names
-from drape.jointclosing import closings_of
-from drape.jointease import ease_findings, eases_of
-from drape.jointrecords import with_closing
-from drape.joints import joints_of, suggested
-from drape.jointsearch import search_findings, wanted
-from drape.jointyarns import yarn_findings, yarns_of
-from drape.layup.joint import scatter_findings
+from drape.job.job import Job
+from drape.job.names_in_mould import check_edge_names
+from drape.joint.ease import ease_findings, eases_of
+from drape.joint.joint import joints_of, suggested
+from drape.joint.run_joint import scatter_findings
+from drape.joint.tuck import closings_of
+from drape.joint.yarns import yarn_findings, yarns_of
+from drape.layup.directions import hollow_fields, zero_directions
+from drape.layup.draping import Progress, drape_all
+from drape.layup.ground import run_strips
+from drape.layup.mesh_fields import Ground, face_findings
 from drape.layup.piece import Piece
-from drape.layup.plies import (
-    hollow_fields,
-    zero_directions,
-)
-from drape.mould.closedmould import ClosedMould, closed_mould
-from drape.mould.filefaces import file_faces
+from drape.layup.result import PlyResult
+from drape.layup.risks import bridging_findings, bridging_halves, radius_findings
+from drape.layup.wrap_ground import run_wraps
+from drape.mould.closed.closed_mould import ClosedMould, closed_mould
+from drape.mould.file_faces import file_faces
 from drape.mould.inspection import Inspection, inspect_half
 from drape.mould.mould import Mould, find_mould
-from drape.mould.partingline import WHERE as PARTING_LINE
+from drape.mould.parting_line import WHERE as PARTING_LINE
 from drape.mould.plausible import refuse_sizes
 from drape.mould.reading import read_surface
 from drape.mould.region import Region
 from drape.mould.scans import without_noise
 from drape.mould.trim import trim_region
-from drape.output import records
-from drape.results import (
-    Closing,
-    PlyResult,
-    Results,
-    program_version,
-    radius_findings,
-    summarise,
-)
-from drape.startsearch import searches_of
-from drape.strips import run_strips
-from drape.wraps import run_wraps
+from drape.output.summary import records
+from drape.output.summary.bag_records import bag_record
+from drape.output.summary.joint_records import joint_record, with_closing
+from drape.output.summary.summarise import program_version, summarise
+from drape.results import Closing, Results
 
 
 def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) -> Results:
@@ -118,7 +108,7 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
         closing = _with_search(closing, job, closed, fields, plies, jobs)
     findings += closing.findings
     plies = _snipped(plies, closing)
-    joint = records.joint_record(joints, job.bench.placement, schedules)
+    joint = joint_record(joints, job.bench.placement, schedules)
     sense = -1.0 if job.seen_from == "mould" else 1.0
     joint = with_closing(joint, closing.runs, closing.eases, closing.yarns, sense, closing.searches)
     hollow, told = hollow_of(job, untrimmed, findings)

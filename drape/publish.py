@@ -6,21 +6,22 @@ from concurrent.futures import ThreadPoolExecutor
 from importlib.resources import files
 from pathlib import Path
 
-from drape.benchsheets import bench_sheets
+from drape.bench.sheets import bench_sheets
 from drape.errors import InputError
-from drape.facefields import MOST_FACES, tables
+from drape.layup.mesh_fields import MOST_FACES, tables
 from drape.output.drawing import Drawing, pattern_drawing
 from drape.output.dxf import to_dxf
-from drape.output.fieldtable import field_table
+from drape.output.field_table import field_table
 from drape.output.folder import safe_name, write_folder
+from drape.output.net_file import net_file
 from drape.output.pdf import to_pdf
-from drape.output.records import finding_records, net_file
-from drape.output.summary import to_json
+from drape.output.summary.models import to_json
+from drape.output.summary.records import finding_records
 from drape.output.svg import to_svg
 from drape.pipeline import Results
-from viewers.pictures import pictures
-from viewers.scene import make_scene
-from viewers.webpage import page
+from viewers.page.webpage import page
+from viewers.scene.scene import make_scene
+from viewers.solid.pictures import pictures
 
 DEMO_FILES = ("rigger.toml", "rigger_lower.stl", "rigger_upper.stl")
 

@@ -13,14 +13,14 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike
 
-from drape.cloth.facets import folded_lengths
-from drape.cloth.net import Net
-from drape.cloth.solver import NetOptions, solve_net
 from drape.compiling import machine
 from drape.geometry.distance import MOST_WINDOWS, distance_from
+from drape.geometry.noise import measure_noise
 from drape.geometry.patches import make_patches, place_near, rows_at, shoot
-from drape.geometry.smoothing import measure_noise
 from drape.geometry.surface import Floats, Ints, Surface, SurfacePoint, build
+from drape.net.facets import folded_lengths
+from drape.net.net import Net
+from drape.net.solver import NetOptions, solve_net
 
 STORED = Path(__file__).with_name("selftest.txt")
 NEAR = 1e-9  # of mm and radians: mathematical libraries differ in their last bits

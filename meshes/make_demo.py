@@ -10,10 +10,10 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
+from exact.split_tubes import HALVES, Centreline, HalfName, Oval, SplitTube, TubeMesh
 from scipy.special import betainc
 
 from drape.geometry.surface import Floats, Ints
-from drape.geometry.tubes import HALVES, Centreline, HalfName, Oval, SplitTube, TubeMesh
 
 LENGTH = 310.0  # mm along the centreline
 BEND = np.radians(80.0)

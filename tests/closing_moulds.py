@@ -2,8 +2,7 @@
 
 import numpy as np
 import trimesh
-
-from drape.geometry import shapes
+from exact import shapes
 
 HEAD = """format = 1
 title = "Closing (invented)"

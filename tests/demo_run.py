@@ -5,7 +5,7 @@ from functools import cache
 from pathlib import Path
 
 from drape import pipeline, publish
-from drape.job import load_job
+from drape.job.job import load_job
 
 _FOLDER = tempfile.TemporaryDirectory()
 

@@ -3,12 +3,12 @@
 import numpy as np
 import shapely
 
-from drape.cloth.solver import NetOptions, solve_net
 from drape.geometry.surface import Surface, build
 from drape.layup.piece import PieceOptions, make_piece
-from drape.layup.plies import nearest
-from drape.mould.extension import extend
+from drape.layup.start_places import nearest
+from drape.mould.closed.extension import extend
 from drape.mould.region import plain_region
+from drape.net.solver import NetOptions, solve_net
 
 
 def sheet(mesh):

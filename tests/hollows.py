@@ -2,12 +2,12 @@
 
 import numpy as np
 import trimesh
+from exact.shapes import grid
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from drape.geometry.harmonic import harmonic_field
-from drape.geometry.shapes import grid
 
 
 def welded(parts):

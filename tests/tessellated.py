@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from exact import shapes
 from tessellations import (
     Shape,
     bowl,
@@ -18,8 +19,6 @@ from tessellations import (
     swept,
     wavy,
 )
-
-from drape.geometry import shapes
 
 
 def named(chord: float) -> dict[str, Shape]:

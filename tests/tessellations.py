@@ -11,9 +11,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from exact import shapes
 from scipy.spatial.transform import Rotation
 
-from drape.geometry import shapes
 from drape.geometry.surface import (
     Floats,
     Ints,
@@ -286,7 +286,7 @@ def folded(pieces: Sequence[tuple[float, float, int]], length: float, rows_: int
 
 
 def regular(mesh: tuple[Floats, Ints], normal: Callable[[Floats], Floats]) -> Shape:
-    """A mesh of ``drape.geometry.shapes`` with the normals that ``normal`` (n, 3) gives."""
+    """A mesh of ``exact.shapes`` with the normals that ``normal`` (n, 3) gives."""
     return oriented(mesh[0], mesh[1], unit(normal(mesh[0])))
 
 

@@ -7,18 +7,19 @@ are straight lines in the plane and can be enumerated.
 import numpy as np
 import pytest
 from draped import gap
+from exact.split_tubes import Oval, SplitTube, straight
 from trough_jobs import LENGTH, two_troughs, width
 
 from drape import pipeline
 from drape.geometry.surface import build
-from drape.geometry.tubes import Oval, SplitTube, straight
-from drape.job import load_job
-from drape.layup.allowance import Stations
-from drape.layup.buildup import Overlap
-from drape.layup.edges import edge_places
-from drape.layup.joint import RunJoint, RunPly, join_run, scatter_findings
-from drape.layup.scatter import Placement, Proud
+from drape.job.allowance import Stations
+from drape.job.bench_settings import Placement
+from drape.job.job import load_job
+from drape.joint.build_up import Overlap
+from drape.joint.run_joint import RunJoint, RunPly, join_run, scatter_findings
+from drape.joint.scatter import Proud
 from drape.mould.mould import find_mould
+from drape.mould.run_line import edge_places
 from drape.output.marks import allowance_words
 
 JOINT = '[joint]\nlap_half = "lower"\nlaps = [12]\nset_backs = [2]\n'

@@ -6,10 +6,10 @@ from dataclasses import replace
 import pytest
 from pypdf import PdfReader
 
-from drape.benchsheets import bench_sheets
+from drape.bench.sheets import bench_sheets
 from drape.errors import Finding
 from drape.output.sheets import PlySheet, to_sheets
-from viewers.scene import make_scene
+from viewers.scene.scene import make_scene
 
 LEVELS = ("error", "risk", "warning", "note")
 NASTY = 'a <b>bold</b> & "<script>" ☠ ply'

@@ -9,20 +9,21 @@ import pypdf
 import pytest
 import shapely
 from draped import drape_piece
+from exact import shapes
+from exact.split_tubes import Box, Oval, SplitTube, straight
 
 from drape import cli, pipeline, publish
-from drape.cloth.assessment import assess
 from drape.errors import InputError
-from drape.geometry import shapes
 from drape.geometry.surface import build, unit
-from drape.geometry.tubes import Box, Oval, SplitTube, straight
-from drape.job import load_job
+from drape.job.job import load_job
+from drape.layup.directions import hollow_fields, zero_direction
 from drape.layup.piece import PieceOptions, make_piece
-from drape.layup.plies import hollow_fields, place_of, zero_direction
+from drape.layup.start_places import place_of
 from drape.mould.centre import centre
 from drape.mould.mould import find_mould
 from drape.mould.region import at_vertex, plain_region
 from drape.mould.trim import trim_region
+from drape.net.assessment import assess
 
 JOB = """format = 1
 title = "A case"
@@ -125,8 +126,8 @@ def test_pattern_pages_name_the_job_and_leave_room_for_a_date(trough):
 
 
 def test_a_net_too_large_for_memory_is_refused_before_it_is_made():
-    from drape.cloth.solver import NetOptions, solve_net
     from drape.geometry.surface import SurfacePoint
+    from drape.net.solver import NetOptions, solve_net
 
     vertices = np.array([[0, 0, 0], [1e6, 0, 0], [0, 1e6, 0], [1e6, 1e6, 0.0]])
     surface = build(vertices, [[0, 1, 2], [1, 3, 2]])

@@ -15,9 +15,10 @@ from dataclasses import dataclass
 import pytest
 from pydantic import BaseModel
 
-from drape import cli, clitext, pipeline, publish
+from drape import cli, pipeline, publish
 from drape.errors import AccuracyError, Finding, InputError, InputErrors
-from drape.job import load_job
+from drape.job.job import load_job
+from drape.output import terminal as clitext
 
 JOB = """\
 format = 1

@@ -12,9 +12,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from drape import cli
-from drape.cloth.fabric import fabric_from, shipped, started_from
-from drape.job import load_job
-from drape.sheartest import measure_bias, measure_frame
+from drape.fabric.fabric import fabric_from, shipped, started_from
+from drape.fabric.shear_test import measure_bias, measure_frame
+from drape.job.job import load_job
 
 SIDE, KNEE = 200.0, 42.0
 

@@ -11,9 +11,9 @@ from closing_moulds import BARE, elbows, job_file, leaning, troughs
 
 from drape import pipeline
 from drape.errors import InputError
-from drape.job import load_job
-from drape.jointyarns import PairYarns, yarn_findings
-from drape.layup.yarn_match import YarnMatch
+from drape.job.job import load_job
+from drape.joint.yarn_match import YarnMatch
+from drape.joint.yarns import PairYarns, yarn_findings
 from drape.output.drawing import pattern_drawing
 
 R, THIN = 25.0, 1e-4

@@ -12,12 +12,12 @@ import json
 import numpy as np
 import pytest
 import trimesh
+from exact import shapes
 from trough_jobs import PLY, two_troughs
 
 from drape import pipeline
-from drape.facefields import face_findings
-from drape.geometry import shapes
-from drape.job import load_job
+from drape.job.job import load_job
+from drape.layup.mesh_fields import face_findings
 from drape.publish import rendered
 
 MOST_FACES = 0.95  # share of a half's faces that a flush ply covers, at least

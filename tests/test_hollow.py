@@ -6,30 +6,26 @@ own radius, and the way through is bend radius × angle. Forces by hand, as the 
 """
 
 import json
-import sys
-from pathlib import Path
 
 import jsonschema
 import numpy as np
 import pytest
 import trimesh
+from exact.split_tubes import Box, Oval, SplitTube, bend, straight
 from hollows import y_halves
+from make_demo import rigger
 from ovals import oval_perimeter
 from scipy.integrate import quad
 from scipy.special import ellipe
 from trough_jobs import two_troughs
 
 from drape import pipeline, publish
-from drape.geometry.tubes import Box, Oval, SplitTube, bend, straight
-from drape.hollow import bag_record, hollow_of
-from drape.job import load_job
+from drape.bag.hollow import hollow_of
+from drape.job.job import load_job
 from drape.mould.mould import find_mould
 from drape.mould.reading import read_surface
-from drape.output.summary import SCHEMA_FILE, to_json
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "meshes"))
-
-from make_demo import rigger
+from drape.output.summary.bag_records import bag_record
+from drape.output.summary.models import SCHEMA_FILE, to_json
 
 JOB = """format = 1
 title = "A tube (invented)"

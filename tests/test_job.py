@@ -11,13 +11,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from drape.cloth.composition import cured_thickness
-from drape.cloth.fabric import shipped_fabric
 from drape.errors import InputError, InputErrors
-from drape.job import load_job, starter_job, write_back
-from drape.joballowances import check_edge_names, ply_allowance_defaults
-from drape.joblines import key_lines, parsed, spelled
-from drape.layup.allowance import Stations, values_at
+from drape.fabric.composition import cured_thickness
+from drape.fabric.fabric import shipped_fabric
+from drape.job.allowance import Stations, values_at
+from drape.job.job import load_job, starter_job, write_back
+from drape.job.names_in_mould import check_edge_names
+from drape.job.toml_lines import key_lines, parsed, spelled
+from drape.layup.order import ply_allowance_defaults
 
 JOB = """\
 format = 1

@@ -11,11 +11,11 @@ import trimesh
 from closing_moulds import BARE, job_file
 from cone_moulds import cones
 from dense_line import dense_distance
+from exact.split_tubes import HALVES, Oval, SplitTube, Step, straight
 
 from drape import pipeline
-from drape.geometry.tubes import HALVES, Oval, SplitTube, Step, straight
-from drape.job import load_job
-from drape.mould.closed import stitch
+from drape.job.job import load_job
+from drape.mould.closed.stitched import stitch
 
 LEAN, RADIUS, LONG = np.radians(5.0), 25.0, 80.0
 ONE_EACH = [("lower", "angle = 0"), ("upper", "angle = 0")]

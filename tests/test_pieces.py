@@ -7,15 +7,15 @@ import numpy as np
 import pytest
 from demo_run import demo_results
 from draped import place, sheet
+from exact import shapes
 
+import drape.layup.attempts
 import drape.layup.piece
-import drape.pieces
 from drape.errors import AccuracyError, place_text
-from drape.geometry import shapes
+from drape.layup.attempts import make_ply
 from drape.layup.checks import CURVATURE_LIMIT, Checks
 from drape.layup.piece import PieceOptions, make_piece
-from drape.pieces import make_ply
-from drape.results import check_findings
+from drape.layup.risks import check_findings
 
 BED = object()
 
@@ -46,7 +46,7 @@ def made_by(monkeypatch, outcome, curvature=lambda spacing: 0.0):
         checks = replace(demo_results().plies[0].piece.checks, curvature=residual)
         return Made(valid, options.spacing, laid is not None, options, checks)
 
-    monkeypatch.setattr(drape.pieces, "make_piece", make)
+    monkeypatch.setattr(drape.layup.attempts, "make_piece", make)
     return asked
 
 

@@ -6,7 +6,6 @@ Sources: exact shapes, the project's contracts (summary's schema, key
 
 import json
 from dataclasses import replace
-from pathlib import Path
 from types import SimpleNamespace
 
 import jsonschema
@@ -14,18 +13,18 @@ import numpy as np
 import pytest
 import shapely
 import trimesh
+from exact import shapes
 from trough_jobs import two_troughs
 
 import drape.layup.piece as piece_module
 from drape import cli, pipeline, publish
 from drape.errors import InputError
-from drape.geometry import shapes
 from drape.geometry.polyline import signed_area
-from drape.job import load_job
-from drape.joints import joints_of, suggested
-from drape.layup.allowance import values_at
+from drape.job.allowance import values_at
+from drape.job.job import load_job
+from drape.joint.joint import joints_of, suggested
+from drape.output.summary.models import SCHEMA_FILE as SCHEMA
 
-SCHEMA = Path(publish.__file__).parent / "output" / "summary.schema.json"
 RADIUS, LENGTH, PLY = 25.0, 80.0, 0.22
 
 

@@ -15,9 +15,9 @@ from pyvista import examples
 
 from drape import cli, pipeline
 from drape.errors import AccuracyError, InputError
-from drape.job import load_job
+from drape.job.job import load_job
 from drape.layup.piece import PieceOptions, make_piece
-from drape.layup.plies import chosen_spacing
+from drape.layup.start_places import chosen_spacing
 from drape.mould.centre import centre
 from drape.mould.mould import find_mould
 from drape.mould.reading import read_surface

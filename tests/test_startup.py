@@ -57,7 +57,7 @@ def test_new_writes_a_job_without_them(tmp_path):
 
 def test_pictures_are_drawn_without_what_computes():
     """Each run starts a process for them."""
-    code = "import sys, viewers.render; print(*{n.partition('.')[0] for n in sys.modules})"
+    code = "import sys, viewers.solid.render; print(*{n.partition('.')[0] for n in sys.modules})"
     done = subprocess.run(
         [sys.executable, "-c", code], capture_output=True, text=True, check=True
     ).stdout.split()

@@ -11,14 +11,14 @@ import pytest
 import shapely
 from closing_moulds import BARE, elbows, job_file
 from cone_moulds import cones
+from exact import shapes
 from hollows import y_halves
 from trough_jobs import LENGTH, PLY, RADIUS, two_troughs
 
 from drape import pipeline, publish
 from drape.errors import InputError, InputErrors
-from drape.geometry import shapes
-from drape.job import load_job
-from drape.layup.buildup import EdgePly, SeamStrip, SeamWrap, build_up
+from drape.job.job import load_job
+from drape.joint.build_up import EdgePly, SeamStrip, SeamWrap, build_up
 
 ONE_EACH = [("lower", "angle = 0"), ("upper", "angle = 0")]
 JOINT = '[joint]\nlap_half = "lower"\nlaps = [{lap}]\nset_backs = [0]\nrun_off = {run_off}\n'

@@ -11,10 +11,11 @@ import numpy as np
 import pytest
 from closing_moulds import BARE, elbows, job_file, troughs
 
-from drape import pipeline, startsearch
+from drape import pipeline
+from drape.advice import start_search as startsearch
+from drape.advice.yarn_search import SAME, TOLD
 from drape.errors import InputErrors
-from drape.job import load_job
-from drape.layup.yarn_search import SAME, TOLD
+from drape.job.job import load_job
 from drape.mould.region import at_vertex
 
 LAP = '[joint]\nlap_half = "lower"\nlaps = [{lap}]\nset_backs = [0]\n'

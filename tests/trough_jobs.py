@@ -2,8 +2,7 @@
 
 import numpy as np
 import trimesh
-
-from drape.geometry import shapes
+from exact import shapes
 
 RADIUS, LENGTH, PLY = 25.0, 80.0, 0.22
 JOB = """format = 1

@@ -9,10 +9,10 @@ from collections.abc import Callable
 
 from drape.errors import InputError
 from drape.pipeline import Results
-from viewers.live import serve
-from viewers.scene import make_scene
+from viewers.page.live import serve
+from viewers.scene.scene import make_scene
+from viewers.solid.window import Window
 from viewers.trials import Trials
-from viewers.window import Window
 
 Tell = Callable[[str], None]
 PROBE = (

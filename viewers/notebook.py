@@ -19,8 +19,8 @@ from drape.output.drawing import pattern_drawing
 from drape.output.plot import Line, plot
 from drape.output.svg import to_svg
 from drape.pipeline import Results
-from viewers.scene import make_scene
-from viewers.webpage import page
+from viewers.page.webpage import page
+from viewers.scene.scene import make_scene
 
 HEIGHT = 900  # pixels of a page in a notebook
 

@@ -9,17 +9,18 @@ import math
 from dataclasses import replace
 from typing import Any
 
-from drape.draping import start_and_warp
 from drape.errors import InputError
 from drape.geometry.surface import Floats
-from drape.job import Ply, load_job
-from drape.jobfile import write_back
-from drape.jobwraps import Wrapped
-from drape.layup.plies import hollow_fields, nearest
+from drape.job.file import write_back
+from drape.job.job import Ply, load_job
+from drape.job.wraps import Wrapped
+from drape.layup.directions import hollow_fields
+from drape.layup.draping import start_and_warp
+from drape.layup.start_places import nearest
 from drape.layup.trial import SPACING, Trial, try_start
+from drape.layup.wrap_ground import along_hollow, other_start
 from drape.pipeline import PlyResult, Results
-from drape.wraps import along_hollow, other_start
-from viewers.plyscene import trial_scene
+from viewers.scene.ply import trial_scene
 
 DECIMALS = 3  # of what is written to the job: a micron
 

@@ -12,11 +12,11 @@ from scipy import sparse
 from scipy.sparse.csgraph import dijkstra
 from scipy.spatial import cKDTree
 
+from drape.geometry.distance_marching import march
+from drape.geometry.distance_windows import WINDOW, begin, most_pushed, spread
 from drape.geometry.fans import Mesh, fans
 from drape.geometry.heap import check_room, enlarged, make_heap
-from drape.geometry.marching import march
 from drape.geometry.surface import Bools, Floats, Ints, Surface, matching_edge
-from drape.geometry.windows import WINDOW, begin, most_pushed, spread
 
 MOST_WINDOWS = 2_000_000  # about a second
 FIRST_ROOM = 1 << 16  # windows that the heap is made for; it is enlarged as need be

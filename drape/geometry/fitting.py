@@ -12,7 +12,7 @@ import numpy as np
 
 from drape.compiling.kernel import entry, kernel
 from drape.compiling.words import Floats1, Floats2, Ints1, local_indices, local_matrix, local_vector
-from drape.geometry.kernels import copy
+from drape.geometry.walk import copy
 
 MOST_NEIGHBOURS = 72
 FEWEST_NEIGHBOURS = 9

@@ -9,7 +9,7 @@ import numpy as np
 
 from drape.compiling.kernel import entry, kernel
 from drape.compiling.words import Floats1, Floats2, Ints1, local_matrix, local_vector
-from drape.geometry.kernels import (
+from drape.geometry.walk import (
     ROW,
     SAME_SIDE,
     Patches,

@@ -13,7 +13,7 @@ import numpy as np
 
 from drape.compiling.kernel import entry, kernel
 from drape.compiling.words import Floats1, Floats2, Ints1
-from drape.geometry.kernels import copy
+from drape.geometry.walk import copy
 
 
 class Heap(NamedTuple):

@@ -13,8 +13,8 @@ from drape.compiling.kernel import entry, kernel
 from drape.compiling.words import Bools2, Floats2, Floats3, Ints2
 from drape.geometry.arrays import owned
 from drape.geometry.geodesics import drop_feet, geodesics
-from drape.geometry.kernels import ROW, Patches, copy, evaluate, evaluate_all
 from drape.geometry.surface import Floats, Ints, Surface, SurfacePoint
+from drape.geometry.walk import ROW, Patches, copy, evaluate, evaluate_all
 
 _MADE: WeakKeyDictionary[Surface, Patches] = WeakKeyDictionary()
 

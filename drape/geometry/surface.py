@@ -25,7 +25,7 @@ from scipy.sparse.csgraph import connected_components
 from drape.errors import InputError
 from drape.geometry.arrays import Bools, Floats, Ints, owned, readonly
 from drape.geometry.creases import find_creases
-from drape.geometry.edgenormals import edges_of, refine
+from drape.geometry.edge_normals import edges_of, refine
 from drape.geometry.fitting import fit_quadrics
 
 EASE = 0.5  # mm of height per mm along the surface, beside a place too tight for it

@@ -20,13 +20,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from drape.cloth.blocks import largest_block
-from drape.cloth.facets import folded_lengths
-from drape.cloth.net import Net
 from drape.geometry.patches import place_near
 from drape.geometry.surface import Bools, Floats, Surface
 from drape.layup.edges import EdgeStretch
-from drape.mould.extension import Extended
+from drape.mould.closed.extension import Extended
+from drape.net.blocks import largest_block
+from drape.net.facets import folded_lengths
+from drape.net.net import Net
 
 CURVATURE_LIMIT = np.radians(0.05)  # whatever the mesh: the surface is known exactly
 YARN_LIMIT = 1e-5  # 0.01 mm in a metre; wrong normals are seen by ``outline``, not by lengths

@@ -13,11 +13,11 @@ from numpy.typing import NDArray
 from scipy import sparse
 from scipy.sparse.csgraph import connected_components
 
-from drape.cloth.grid import KNOWN, LOCKED
-from drape.cloth.net import Net
 from drape.errors import Finding, place_text
 from drape.geometry.surface import Bools, Floats, Surface, unit
 from drape.mould.region import Region
+from drape.net.grid import KNOWN, LOCKED
+from drape.net.net import Net
 
 WORTH_A_WORD = 1e-3  # of the cavity: a smaller part may stay unreached
 MOST_PLACES = 3  # named in a finding

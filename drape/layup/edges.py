@@ -9,25 +9,21 @@ Lengths in mm, angles in radians.
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from drape.cloth.net import Net
 from drape.geometry.patches import place_near, shoot
-from drape.geometry.polyline import arc_positions, kinks
-from drape.geometry.rimcurve import cut_turns, rim_samples
 from drape.geometry.surface import Bools, Floats, Ints, Surface, readonly
-from drape.layup.allowance import Allowance, values_at
+from drape.job.allowance import Allowance, values_at
 from drape.mould.region import Edge, Region
+from drape.mould.run_line import edge_curve, edge_places, smooth_parts
+from drape.net.net import Net
 
 LONGEST_SAMPLE = 1.0  # mm between samples along an edge
 LONGEST_GAP = 4  # samples
 FARTHEST = 20.0  # heights: how far the parting surface is looked for
 SHIFT_TOLERANCE = 1e-3  # mm off the parting surface
-SAME_END = 1.0  # mm; halves may be that far apart at the ends of a run
-SMOOTH = np.radians(5.0)  # between the tangents on the two sides of a vertex that is no kink
 SHOOT_STEP = 0.25  # mm, sub-step of the geodesics
 
 
@@ -60,36 +56,6 @@ class EdgeStretch:
     closed: bool
     place: Floats
     allowance: Floats
-
-
-def edge_places(region: Region, edge: Edge) -> Floats:
-    """Length along an edge, on the cavity, up to each vertex of its chain, mm.
-
-    (k,), or (k + 1,) with the whole length last if the edge is closed. A run of the parting
-    line starts at the mouth (or trim line) that its name has first, so that it starts at the
-    same end in both halves; one from a mouth back to itself at the end with the smaller x
-    (then y, then z). Other edges start where their chain does.
-    """
-    points = region.surface.vertices[edge.vertices]
-    if edge.closed:
-        return arc_positions(np.concatenate([points, points[:1]]))
-    places = arc_positions(points)
-    return places[-1] - places if _starts_last(region, edge) else places
-
-
-def _starts_last(region: Region, edge: Edge) -> bool:
-    """Whether an open run starts at the end of its chain."""
-    if edge.kind != "parting":
-        return False
-    loop = next(loop for loop in region.loops if any(region.edges[i] is edge for i in loop))
-    names = [region.edges[i].name for i in loop]
-    at = names.index(edge.name)
-    before, after = names[at - 1], names[(at + 1) % len(names)]
-    if before != after:
-        return after == edge.name.partition(".")[0].split("-")[0]
-    step = np.diff(region.surface.vertices[edge.vertices[[0, -1]]], axis=0)[0]
-    clear = step[np.abs(step) > SAME_END]
-    return bool(len(clear) and clear[0] < 0.0)
 
 
 def stretches(
@@ -193,94 +159,6 @@ def _shot(
     missed = ~(np.abs(reached - length) <= 1e-6)
     rows = np.where(missed[:, None], np.nan, rows)
     return faces, rows
-
-
-def smooth_parts(region: Region, surface: Surface, edge: Edge) -> list[tuple[Ints, bool]]:
-    """The edge's chain cut at its kinks: (indices into the chain, closed).
-
-    Few vertices in a tight arc look like kinks; where the cavity and what cuts it meet in one
-    line on both sides they are none. ``surface``: as of ``edge_curve``.
-    """
-    points = surface.vertices[edge.vertices]
-    normals, sections = _normals_along(region, surface, edge), edge.section_normals
-    at = kinks(points, edge.closed)
-    if len(at):
-        at = at[~(cut_turns(points, edge.closed, normals, sections)[at] < SMOOTH)]
-    index = np.arange(len(edge.vertices))
-    if not len(at):
-        return [(index, edge.closed)]
-    if edge.closed:
-        index = np.concatenate([index[at[0] :], index[: at[0] + 1]])
-        at = np.append(at[1:] - at[0], len(index) - 1)
-        at = at[at < len(index) - 1]
-    bounds = [0, *at.tolist(), len(index) - 1]
-    return [(index[a : b + 1], False) for a, b in itertools.pairwise(bounds)]
-
-
-@dataclass(frozen=True, eq=False)
-class EdgeCurve:
-    """Samples of the curve that a stretch of an edge stands for.
-
-    Attributes
-    ----------
-    segment : (k,) int, from the stretch's vertex of that number to the next
-    share : (k,) of the segment
-    points, tangents : (k, 3), mm, unit
-    faces, weights : (k,), (k, 2) where it is on the facets' edges, inside the region
-    """
-
-    segment: Ints
-    share: Floats
-    points: Floats
-    tangents: Floats
-    faces: Ints
-    weights: Floats
-
-
-def edge_curve(
-    region: Region, surface: Surface, edge: Edge, index: Ints, closed: bool, longest: float
-) -> EdgeCurve:
-    """Sample a stretch of an edge, see ``geometry.rimcurve``.
-
-    Parameters
-    ----------
-    surface : the region's, or one whose first vertices and faces are the region's
-    index : (k,) the stretch's places in the edge's chain, from ``smooth_parts``
-    longest : mm between samples
-    """
-    chain = edge.vertices[index]
-    ends = np.append(chain, chain[0]) if closed else chain
-    face, k = _faces_along(region, ends)
-    used = index if closed else index[:-1]  # segments of the edge
-    normals, sections = _normals_along(region, surface, edge)[used], edge.section_normals[used]
-    segment, share, points, tangents = rim_samples(
-        surface.vertices[chain], closed, longest, normals, sections
-    )
-    weights = np.zeros((len(segment), 3))
-    rows = np.arange(len(segment))
-    weights[rows, k[segment]] = 1.0 - share
-    weights[rows, (k[segment] + 1) % 3] = share
-    return EdgeCurve(segment, share, points, tangents, face[segment], weights[:, 1:])
-
-
-def _normals_along(region: Region, surface: Surface, edge: Edge) -> Floats:
-    """(s, 2, 3) unit normals at both ends of each segment of an edge, in the face inside."""
-    chain = np.append(edge.vertices, edge.vertices[:1]) if edge.closed else edge.vertices
-    face, k = _faces_along(region, chain)
-    normals, rows = surface.corner_normals[face], np.arange(len(face))
-    return np.stack([normals[rows, k], normals[rows, (k + 1) % 3]], axis=1)
-
-
-def _faces_along(region: Region, chain: Ints) -> tuple[Ints, Ints]:
-    """Face and edge number (s,) inside the region at each segment of a chain of vertices."""
-    faces = region.surface.faces
-    inside = np.flatnonzero(region.inside)
-    count = len(region.surface.vertices)
-    code = (faces[inside] * count + np.roll(faces[inside], -1, axis=1)).ravel()
-    order = np.argsort(code)
-    wanted = chain[:-1] * count + chain[1:]
-    at = order[np.searchsorted(code, wanted, sorter=order)]
-    return inside[at // 3], at % 3
 
 
 def _shift(net, normals, segment, share, closed, face, base, direction, height) -> Floats:

@@ -21,10 +21,10 @@ from scipy.spatial import cKDTree
 
 from drape.geometry.harmonic import face_gradients
 from drape.geometry.surface import Bools, Floats, Ints, readonly
-from drape.layup.allowance import Allowance, values_at
-from drape.layup.edges import edge_places
-from drape.mould.closed import Stitched
-from drape.mould.closedmould import ClosedMould
+from drape.job.allowance import Allowance, values_at
+from drape.mould.closed.closed_mould import ClosedMould
+from drape.mould.closed.stitched import Stitched
+from drape.mould.run_line import edge_places
 
 FACETS = 4.0  # that a ramp is long, at least: on two, columns that are grown feel it
 MEETING = 0.5  # slope of the distance: on a face with less, ways from two sides meet

@@ -15,13 +15,13 @@ from weakref import WeakKeyDictionary
 import numpy as np
 import shapely
 
-from drape.cloth.solver import NetOptions, solve_net
 from drape.errors import AccuracyError, InputError
 from drape.geometry.surface import Floats, SurfacePoint
 from drape.layup.edges import EdgeStretch, stretches
-from drape.mould.extension import extend
+from drape.mould.closed.extension import extend
 from drape.mould.region import Region
 from drape.mould.surface_error import surface_error
+from drape.net.solver import NetOptions, solve_net
 
 COARSER_NET = 1.5  # times the piece's spacing: enough for a difference
 PAST = 1.0  # mm past the edges that the net is needed

@@ -12,12 +12,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import shapely
 
-from drape.cloth.assessment import Assessment, assess
-from drape.cloth.net import Net
-from drape.cloth.solver import NetOptions, solve_net
 from drape.errors import AccuracyError, Finding, place_text
 from drape.geometry.surface import Bools, Floats, Surface, SurfacePoint, readonly
-from drape.layup.allowance import Allowance, greatest, values_at
+from drape.job.allowance import Allowance, greatest, values_at
 from drape.layup.checks import (
     CLOSURE_CEILING,
     CLOSURE_LIMIT,
@@ -31,12 +28,15 @@ from drape.layup.checks import (
 from drape.layup.coverage import coverage, reach_findings
 from drape.layup.edges import EdgeStretch, stretches
 from drape.layup.laying import Bed
-from drape.layup.netcheck import node_residuals
+from drape.layup.net_check import node_residuals
 from drape.layup.outline import Outline, outlines
 from drape.layup.outline_error import outline_error
-from drape.mould.extension import Extended, extend
+from drape.mould.closed.extension import Extended, extend
 from drape.mould.region import Region
 from drape.mould.surface_error import surface_error
+from drape.net.assessment import Assessment, assess
+from drape.net.net import Net
+from drape.net.solver import NetOptions, solve_net
 
 MARGIN = 10.0  # mm of surface past the widest allowance, to hold the net's rim
 UNSURE = 0.3  # of a stated error's limit: worth a word

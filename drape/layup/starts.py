@@ -12,7 +12,7 @@ from scipy.sparse.csgraph import dijkstra
 
 from drape.geometry.patches import make_patches, shoot
 from drape.geometry.surface import Floats, SurfacePoint, unit
-from drape.layup.plies import place_of
+from drape.layup.start_places import place_of
 from drape.mould.centre import centre, edge_graph
 from drape.mould.region import Region, at_vertex
 

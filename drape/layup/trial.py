@@ -15,14 +15,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from drape.cloth.assessment import Assessment, assess
-from drape.cloth.net import Net
-from drape.cloth.solver import NetOptions, solve_net
 from drape.errors import AccuracyError
 from drape.geometry.surface import Floats, SurfacePoint
 from drape.layup.edges import EdgeStretch, flattened
 from drape.layup.outline import Outline, outlines
 from drape.layup.piece import Piece, PieceOptions
+from drape.net.assessment import Assessment, assess
+from drape.net.net import Net
+from drape.net.solver import NetOptions, solve_net
 
 SPACING = 5.0  # mm
 

@@ -10,9 +10,9 @@ from numpy.typing import ArrayLike
 
 from drape.errors import InputError
 from drape.geometry.surface import Floats, unit
-from drape.mould import closing as candidates
+from drape.mould import closing_direction as candidates
+from drape.mould.crease_patches import Parts, Patches, classify
 from drape.mould.level_lands import LevelLands
-from drape.mould.patches import Parts, Patches, classify
 from drape.mould.repair import components
 
 NEARLY_BEST = 0.9  # of the best score: directions that show the cavities as well

@@ -29,8 +29,8 @@ from scipy import sparse
 from scipy.sparse.csgraph import connected_components, minimum_spanning_tree
 
 from drape.geometry.surface import Bools, Floats, Ints, Surface
-from drape.mould.facegraph import FaceGraph, face_graph
-from drape.mould.patches import DEPTH, OPENING, Parts
+from drape.mould.crease_patches import DEPTH, OPENING, Parts
+from drape.mould.face_graph import FaceGraph, face_graph
 
 LEVEL = np.radians(0.5)  # a face turned by less is level, on a mesh without noise
 NOISY = np.radians(8.0)  # the most that noise may add to that

@@ -15,16 +15,16 @@ from numpy.typing import ArrayLike
 
 from drape.errors import Finding, InputError
 from drape.geometry.surface import Floats, Ints, Surface, build, readonly
-from drape.mould import closing as candidates
+from drape.mould import closing_direction as candidates
 from drape.mould.choice import checked_direction, choose, contacts, refuse_turned
+from drape.mould.crease_patches import Parts, find_patches
 from drape.mould.gaps import gap_finding, gap_limit, refuse_open
 from drape.mould.naming import Rim, find_rim, name_parts, region_of
-from drape.mould.parting import distance_to_polyline
-from drape.mould.partingline import Cut, PartingLine, closing_directions, cut_halves, mostly
-from drape.mould.patches import Parts, find_patches
+from drape.mould.parting_line import Cut, PartingLine, closing_directions, cut_halves, mostly
 from drape.mould.plausible import refuse_twice
 from drape.mould.region import Region
-from drape.mould.roundedrim import Continued, continue_walls
+from drape.mould.rim_stretches import distance_to_polyline
+from drape.mould.rounded_rim import Continued, continue_walls
 
 PLACES = 400  # across a mould, on its parting line
 OFF_FLANGE = np.cos(np.radians(5.0))

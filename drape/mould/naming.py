@@ -14,7 +14,8 @@ import numpy as np
 
 from drape.errors import Finding, InputError
 from drape.geometry.surface import Bools, Floats, Ints, Surface, build, readonly, unit
-from drape.mould.parting import (
+from drape.mould.region import Edge, Region
+from drape.mould.rim_stretches import (
     Stretch,
     distance_to_polyline,
     length_centre,
@@ -23,7 +24,6 @@ from drape.mould.parting import (
     rim_loops,
     split_rim,
 )
-from drape.mould.region import Edge, Region
 
 TIE = 1e-3  # of the size: positions nearer than this along the axis are equal
 PLANE = 0.05  # of its extent: a mouth that deviates more isn't plane; plies end square there

@@ -15,8 +15,8 @@ from dataclasses import replace
 import numpy as np
 
 from drape.errors import Finding, Level
+from drape.geometry.noise import FITS, SHRINK, Noise, measure_noise, smoothed
 from drape.geometry.rims import CORNER
-from drape.geometry.smoothing import FITS, SHRINK, Noise, measure_noise, smoothed
 from drape.geometry.surface import Floats, build, readonly, unit
 from drape.mould.region import Edge, Region
 

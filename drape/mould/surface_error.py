@@ -23,7 +23,7 @@ from weakref import WeakKeyDictionary
 
 import numpy as np
 
-from drape.geometry.leaveout import leave_out, refitted
+from drape.geometry.leave_out import leave_out, refitted
 from drape.geometry.patches import make_patches, place_near, row_of, rows_at
 from drape.geometry.polyline import kinks
 from drape.geometry.surface import Bools, Floats, Ints, Surface, SurfacePoint, readonly

@@ -18,8 +18,8 @@ from scipy.sparse.csgraph import connected_components
 from drape.errors import Finding, InputError
 from drape.geometry.surface import Bools, Floats, Ints, Surface, build, readonly, unit
 from drape.mould.cutting import Crossings, CutMesh, find_crossings, in_plane, snap, split
-from drape.mould.parting import distance_to_polyline
 from drape.mould.region import Edge, Region
+from drape.mould.rim_stretches import distance_to_polyline
 
 
 def trim_region(

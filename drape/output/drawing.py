@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import shapely
 
+from drape.errors import plain
 from drape.layup.pattern import Pattern
 from drape.output.marks import (
     CLEARANCE,
@@ -20,16 +21,7 @@ from drape.output.marks import (
     title,
     warp_arrow,
 )
-from drape.output.paths import (
-    LAYERS,
-    LINE_SPACING,
-    Drawing,
-    Layer,
-    Path,
-    Text,
-    path,
-    plain,
-)
+from drape.output.paths import LAYERS, LINE_SPACING, Drawing, Layer, Path, Text, path
 from drape.output.placement import Room
 
 __all__ = ["LAYERS", "Drawing", "Layer", "Path", "Text", "pattern_drawing"]

@@ -14,10 +14,10 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from drape.errors import place_text
+from drape.errors import place_text, plain
 from drape.geometry.surface import Floats
 from drape.layup.pattern import Pattern, PatternEdge
-from drape.output.paths import LINE_SPACING, Path, Text, path, plain, text_width, turned_box
+from drape.output.paths import LINE_SPACING, Path, Text, path, text_width, turned_box
 from drape.output.placement import Point, Room, Size, readable
 
 SMALLEST_TEXT = 2.5  # mm, legible at arm's length: common practice

@@ -97,12 +97,6 @@ def path(layer: Layer, points: object, closed: bool = False) -> Path:
     return Path(layer, readonly(np.array(points, dtype=np.float64).reshape(-1, 2)), closed)
 
 
-def plain(content: str) -> str:
-    """``content`` on one line, without control characters and broken surrogates."""
-    kept = (" " if unicodedata.category(c) in ("Cc", "Cs", "Zl", "Zp") else c for c in content)
-    return " ".join("".join(kept).split())
-
-
 def text_width(content: str, height: float) -> float:
     """Width of ``content`` in mm for capitals of ``height``: an upper estimate.
 

@@ -13,8 +13,9 @@ from itertools import pairwise
 
 import numpy as np
 
+from drape.errors import plain
 from drape.geometry.arrays import Floats
-from drape.output.paths import Drawing, Path, Text, path, plain, text_width
+from drape.output.paths import Drawing, Path, Text, path, text_width
 
 WIDTH, HEIGHT = 160.0, 100.0  # mm, of the field between the axes
 TEXT, TICK = 2.5, 1.5  # mm

@@ -26,8 +26,8 @@ from reportlab.platypus import (
     Table,
 )
 
+from drape.errors import plain
 from drape.output.page_marks import binary_streams, printable
-from drape.output.paths import plain
 
 INK, SOFT, MARK, LINE = "#22303a", "#63707a", "#c8502a", "#d3ccbe"
 MARGIN, WIDTH = 15.0, 180.0  # mm

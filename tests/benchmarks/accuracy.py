@@ -9,17 +9,18 @@ import shapely
 from scipy.integrate import solve_ivp
 from scipy.interpolate import CubicSpline
 
-from drape.geometry import shapes
 from drape.geometry.patches import make_patches, rows_at
 from drape.layup.checks import largest_block_sum
 from drape.layup.edges import stretches
-from drape.layup.netcheck import node_residuals
+from drape.layup.net_check import node_residuals
 from drape.layup.outline import outlines
 from drape.mould.region import plain_region
 from drape.mould.surface_error import coarser_region, stated_errors, weighted_quantile
 
 sys.path.append(str(Path(__file__).resolve().parents[1]))
+sys.path.append(str(Path(__file__).resolve().parents[2] / "meshes"))
 import tessellations
+from exact import shapes
 from exact_distances import of_named
 from tessellated import named, regulars
 

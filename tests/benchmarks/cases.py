@@ -5,16 +5,17 @@ from pathlib import Path
 
 import numpy as np
 
-from drape.cloth.solver import NetOptions, solve_net
-from drape.geometry import shapes
 from drape.geometry.surface import SurfacePoint, build
-from drape.layup.plies import nearest
-from drape.mould.extension import extend
+from drape.layup.start_places import nearest
+from drape.mould.closed.extension import extend
 from drape.mould.mould import find_mould
 from drape.mould.region import at_vertex, plain_region
+from drape.net.solver import NetOptions, solve_net
 
 sys.path.append(str(Path(__file__).resolve().parents[1] / "cad"))
+sys.path.append(str(Path(__file__).resolve().parents[2] / "meshes"))
 from cad_moulds import ALL
+from exact import shapes
 
 
 class Case:

@@ -25,24 +25,24 @@ from unittest.mock import patch
 STAGES = (
     ("drape.pipeline", "read_surface file_faces find_mould check_edge_names _without_noise"),
     ("drape.pipeline", "_trimmed closed_mould _inspections hollow_fields drape_all"),
-    ("drape.draping", "  make_beds _prepare prepare_strips prepare_wraps _drape"),
+    ("drape.layup.draping", "  make_beds _prepare prepare_strips prepare_wraps _drape"),
     ("drape.pipeline", "joints_of suggested _closing _with_search hollow_of summarise _grounds"),
     ("drape.publish", "make_scene pictures page pattern_drawing to_svg to_dxf _pdf net_file"),
     ("drape.publish", "tables field_table bench_sheets write_folder to_json"),
-    ("drape.benchsheets", "  flat_map to_sheets"),
+    ("drape.bench.sheets", "  flat_map to_sheets"),
 )
 # of one ply: function and the module that calls it
 PIECES = (
-    ("laid_on", "drape.draping"),
-    ("make_piece", "drape.pieces"),
+    ("laid_on", "drape.layup.draping"),
+    ("make_piece", "drape.layup.attempts"),
     ("_extended", "drape.layup.piece"),
     ("_net", "drape.layup.piece"),
     ("_moved", "drape.layup.piece"),
     ("_checks", "drape.layup.piece"),
     ("coverage", "drape.layup.piece"),
     ("assess", "drape.layup.piece"),
-    ("cloth_risks", "drape.draping"),
-    ("pattern_of", "drape.draping"),
+    ("cloth_risks", "drape.layup.draping"),
+    ("pattern_of", "drape.layup.draping"),
 )
 
 
@@ -105,7 +105,7 @@ def watched(clock: Clock, stack: ExitStack) -> None:
             swap(module, name, lambda f, name=name: clock.wrapped(f, name))
     for name, module in PIECES:
         swap(module, name, lambda f, name=name: clock.wrapped(f, name))
-    swap("drape.draping", "_drape", lambda f: clock.of_ply(f, 1))
+    swap("drape.layup.draping", "_drape", lambda f: clock.of_ply(f, 1))
     files: tuple[tuple[str, Callable[..., str]], ...] = (
         ("pattern_drawing", lambda p: f"patterns/{p.piece}.svg"),
         ("to_svg", lambda d: f"patterns/{d.name}.svg"),
@@ -156,7 +156,7 @@ def main() -> None:
     args = parser.parse_args()
     before = time.process_time()
     from drape import pipeline, publish  # the imports are timed too
-    from drape.job import load_job
+    from drape.job.job import load_job
 
     imports = time.process_time() - before
     clock = Clock()

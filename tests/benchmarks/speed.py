@@ -15,8 +15,8 @@ import numpy as np
 import plain
 import views
 
-from drape.cloth.solver import NetOptions, solve_net
 from drape.geometry.surface import SurfacePoint
+from drape.net.solver import NetOptions, solve_net
 
 CANDIDATES = 360
 HERE = Path(__file__).resolve().parent

@@ -6,7 +6,7 @@ import plain
 import pytest
 
 from drape import pipeline, publish
-from drape.job import load_job
+from drape.job.job import load_job
 
 
 @pytest.fixture(scope="module")

@@ -8,11 +8,11 @@ from pathlib import Path
 from playwright.sync_api import sync_playwright
 
 from drape import pipeline, publish
-from drape.job import load_job
-from viewers.pictures import pictures
-from viewers.scene import make_scene
+from drape.job.job import load_job
+from viewers.page.webpage import page
+from viewers.scene.scene import make_scene
+from viewers.solid.pictures import pictures
 from viewers.trials import Trials
-from viewers.webpage import page
 
 FLAGS = ["--no-sandbox", "--use-gl=angle", "--use-angle=swiftshader", "--enable-unsafe-swiftshader"]
 

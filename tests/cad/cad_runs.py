@@ -18,7 +18,7 @@ from scipy.optimize import least_squares
 
 from drape import pipeline
 from drape.errors import PlywrightError
-from drape.job import load_job
+from drape.job.job import load_job
 
 FALSE_SHEAR = {0.2: 0.1, 0.02: 0.02}  # degrees, by tolerance: most on a developable
 GOOD_FIT = 0.3  # mm: with a fit as good as this no other position is tried

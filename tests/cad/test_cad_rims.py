@@ -12,9 +12,9 @@ from cad_mould import TOLERANCES
 from cad_moulds import ALL
 from cad_rims import off_rim
 
-from drape.layup.edges import edge_curve, smooth_parts
 from drape.mould.mould import find_mould
 from drape.mould.reading import read_surface
+from drape.mould.run_line import edge_curve, smooth_parts
 
 BY_NAME = {m.name: m for m in ALL}
 LIMITS = {0.2: 0.06, 0.02: 0.007}  # mm

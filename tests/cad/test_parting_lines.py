@@ -10,7 +10,7 @@ from cad_runs import outline_error, radii_error, write_job
 
 from drape import pipeline
 from drape.errors import InputError
-from drape.job import load_job
+from drape.job.job import load_job
 
 HEIGHT = 0.1  # of the ply's mid-surface
 GROOVE = next(m for m in ALL if m.name == "groove with rounded rim")

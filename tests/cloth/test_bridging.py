@@ -11,13 +11,13 @@ import numpy as np
 import pytest
 import shapely
 from draped import drape_net, drape_piece, sheet
+from exact import shapes
 from hypothesis import given
 from hypothesis import strategies as st
 
-import drape.cloth.bridging as module
-from drape.cloth.bridging import LEAST_RADIUS, Base, bridging_zones, concave_limit
-from drape.cloth.yarns import Yarn, bends, bridge_height, corner_height, tight_runs
-from drape.geometry import shapes
+import drape.net.bridging as module
+from drape.net.bridging import LEAST_RADIUS, Base, bridging_zones, concave_limit
+from drape.net.yarns import Yarn, bends, bridge_height, corner_height, tight_runs
 
 TURN = np.radians(50.0)
 LENGTH, PLATE = 24.0, 12.0

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import shapely
 
-from drape.cloth.assessment import _cut
+from drape.net.assessment import _cut
 
 
 @pytest.mark.parametrize("seed", range(4))

@@ -7,16 +7,16 @@ import re
 
 import pytest
 
-from drape.cloth.composition import (
+from drape.errors import InputError
+from drape.fabric.composition import (
     TOLERANCE,
     composition_from,
     cured_thickness,
     fraction_without_bleed,
     thickening,
 )
-from drape.cloth.fabric import fabric_from, missing_from, shipped, started_from
-from drape.cloth.kinds import kind_findings
-from drape.errors import InputError
+from drape.fabric.fabric import fabric_from, missing_from, shipped, started_from
+from drape.fabric.kinds import kind_findings
 
 OWN = {"weave": "2x2 twill", "areal_mass": 200, "locking_angle": 45}
 

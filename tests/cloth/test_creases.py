@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 from creased import Box, Channel
 
-from drape.cloth.solver import NetOptions, solve_net
 from drape.layup.checks import closure, surface_lengths
 from drape.layup.piece import PieceOptions, make_piece
-from drape.mould.extension import extend
+from drape.mould.closed.extension import extend
 from drape.mould.region import at_vertex, plain_region
+from drape.net.solver import NetOptions, solve_net
 
 
 def turned(angle_deg):

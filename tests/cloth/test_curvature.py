@@ -16,8 +16,8 @@ from analytic import (
     waves_and_bumps,
 )
 from draped import drape_net
+from exact import shapes
 
-from drape.geometry import shapes
 from drape.layup.checks import largest_block_sum
 
 LIMIT = np.radians(0.05)

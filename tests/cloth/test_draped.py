@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 import shapely
 from draped import drape_piece, polygon
+from exact import shapes
 from scipy.integrate import solve_ivp
 from scipy.spatial import cKDTree
 
-from drape.cloth.draped import draped_faces, thickening, turned_from
-from drape.cloth.wrinkles import surface_area
-from drape.geometry import shapes
+from drape.net.on_faces import draped_faces, thickening, turned_from
+from drape.net.wrinkles import surface_area
 
 ANGLE = 0.5
 

@@ -7,15 +7,9 @@ import math
 
 import pytest
 
-from drape.cloth.composition import cured_thickness
-from drape.cloth.fabric import (
-    LIMITS,
-    Fabric,
-    fabric_from,
-    shipped,
-    shipped_fabric,
-)
 from drape.errors import InputError
+from drape.fabric.composition import cured_thickness
+from drape.fabric.fabric import LIMITS, Fabric, fabric_from, shipped, shipped_fabric
 
 OWN = {"weave": "plain", "areal_mass": 200, "locking_angle": 40}
 

@@ -10,13 +10,13 @@ import numpy as np
 import pytest
 import shapely
 from draped import place, sheet
+from exact import shapes
 
-from drape.cloth import cells
-from drape.cloth.solver import NetOptions, solve_net
-from drape.geometry import shapes
 from drape.geometry.surface import build, unit
 from drape.layup.coverage import Coverage, coverage, reach_findings
-from drape.mould.extension import extend
+from drape.mould.closed.extension import extend
+from drape.net import cells
+from drape.net.solver import NetOptions, solve_net
 
 LEAN = 85.0  # degrees, root mean square
 MESH = shapes.heightfield(lambda x, y: 0.0 * x, 60.0, 60.0, 20, 20)

@@ -8,12 +8,12 @@ symmetric about the bisector plane gets a symmetric net.
 import numpy as np
 import pytest
 from draped import drape_piece, gap
+from exact import shapes
 
-from drape.cloth.frontier import SEED, push, push_rest
-from drape.cloth.grid import KNOWN, OUTSIDE, UNKNOWN, make_grid
-from drape.geometry import shapes
 from drape.geometry.heap import check_room, heap_pop, make_heap
-from drape.geometry.kernels import ROW
+from drape.geometry.walk import ROW
+from drape.net.frontier import SEED, push, push_rest
+from drape.net.grid import KNOWN, OUTSIDE, UNKNOWN, make_grid
 
 BEND, SECTION = 80.0, 25.0
 MIDDLE = [BEND * np.sqrt(0.5), BEND - BEND * np.sqrt(0.5), -SECTION]

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from numpy.polynomial import Polynomial
 
-from drape.cloth.locking import EASY, STIFF, shear_at_force, two_tangents
-from drape.cloth.measured import ShearCurve
 from drape.errors import InputError
+from drape.fabric.locking import EASY, STIFF, shear_at_force, two_tangents
+from drape.fabric.specimens import ShearCurve
 
 
 def bilinear(knee, end, count=1000, noise=0.0, seed=0, easy=1.0, stiff=10.0, offset=0.0):

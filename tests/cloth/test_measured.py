@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from drape.cloth.measured import (
+from drape.errors import InputError
+from drape.fabric.specimens import (
     LEAST_READINGS,
     bias_curve,
     bias_force,
@@ -20,7 +21,6 @@ from drape.cloth.measured import (
     square_shear,
     yarns_touch,
 )
-from drape.errors import InputError
 
 SIDE, LENGTH, WIDTH = 200.0, 300.0, 100.0
 

@@ -2,13 +2,13 @@
 
 import numpy as np
 import pytest
+from exact import shapes
 
-from drape.cloth.grid import KNOWN, make_grid
-from drape.cloth.occupancy import NEIGHBOURS, SAME_SHEET, add_node, is_taken, make_occupancy
-from drape.geometry import shapes
-from drape.geometry.kernels import ROW, is_crease
 from drape.geometry.patches import make_patches
 from drape.geometry.surface import build
+from drape.geometry.walk import ROW, is_crease
+from drape.net.grid import KNOWN, make_grid
+from drape.net.occupancy import NEIGHBOURS, SAME_SHEET, add_node, is_taken, make_occupancy
 
 SIDE, NEAR = 24, 0.75
 

@@ -6,12 +6,12 @@ Source: a plane is isometric to itself; no yarn bends, nothing shears.
 import numpy as np
 import pytest
 from draped import place, sheet, turned
+from exact import shapes
 
-from drape.cloth.solver import NetOptions, solve_net
 from drape.errors import AccuracyError, InputError
-from drape.geometry import shapes
 from drape.geometry.surface import SurfacePoint
-from drape.mould.extension import extend
+from drape.mould.closed.extension import extend
+from drape.net.solver import NetOptions, solve_net
 
 
 def plate(jitter=0.0, lean=0.0):

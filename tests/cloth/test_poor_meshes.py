@@ -24,8 +24,8 @@ Uneven meshes (vertices moved by a fifth of a step) give the same within a facto
 import numpy as np
 import pytest
 from draped import drape_piece, gap, turned
+from exact import shapes
 
-from drape.geometry import shapes
 from drape.geometry.patches import make_patches, rows_at
 from drape.geometry.surface import build, fit_alone, rows_of
 from drape.layup.checks import CLOSURE_LIMIT, mesh_error

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 import shapely
 from draped import drape_piece, polygon
+from exact import shapes
 from strokes import cells_inside, hold
 
-from drape.cloth.pressing import MOST_STROKES, pull_direction, smoothing_order
-from drape.geometry import shapes
+from drape.net.smoothing_order import MOST_STROKES, pull_direction, smoothing_order
 
 
 @pytest.fixture(scope="module")

@@ -11,8 +11,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from drape.cloth.readings import FORCES, LENGTHS, Column, read_columns
 from drape.errors import InputError
+from drape.fabric.readings import FORCES, LENGTHS, Column, read_columns
 
 DISPLACEMENT = Column("displacement", ("displacement", "weg"), LENGTHS, "mm")
 FORCE = Column("force", ("force", "kraft"), FORCES, "N")

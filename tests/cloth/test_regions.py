@@ -10,12 +10,12 @@ import pytest
 import shapely
 from analytic import on_base
 from draped import drape_net, drape_piece, gap, overlap, turned
+from exact import shapes
 from flat_regions import SHAPES, folded_back, rolled
 
 from drape.errors import AccuracyError
-from drape.geometry import shapes
 from drape.geometry.surface import build
-from drape.mould.extension import extend
+from drape.mould.closed.extension import extend
 from drape.mould.region import plain_region
 
 RADIUS = 25.0  # of rolled regions

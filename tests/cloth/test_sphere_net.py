@@ -18,8 +18,8 @@ the solver a formula in place of triangles; 1e-6 mm is reached on the finest of 
 import numpy as np
 import pytest
 from draped import drape_net
+from exact import shapes
 
-from drape.geometry import shapes
 from drape.geometry.surface import unit
 
 RADIUS = 60.0

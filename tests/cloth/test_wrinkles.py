@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 import shapely
 from draped import drape_piece, polygon
+from exact import shapes
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 
-from drape.cloth.wrinkles import Uncertainty, net_uncertainty, wrinkling
-from drape.geometry import shapes
+from drape.net.wrinkles import Uncertainty, net_uncertainty, wrinkling
 
 RADIUS = 50.0
 LIMIT = np.radians(45.0)

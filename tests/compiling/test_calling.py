@@ -2,16 +2,16 @@
 
 import numpy as np
 import pytest
+from exact import shapes
 
 from drape.compiling.calling import Caller
 from drape.compiling.signature import signature_of
 from drape.compiling.words import Floats1, Floats2, Ints1
-from drape.geometry import shapes
 from drape.geometry.geodesics import arc_length
 from drape.geometry.heap import heap_pop, heap_push, make_heap
-from drape.geometry.kernels import ROW, evaluate, evaluate_all, step_weights, walk
 from drape.geometry.patches import make_patches
 from drape.geometry.surface import build
+from drape.geometry.walk import ROW, evaluate, evaluate_all, step_weights, walk
 
 
 def example(a: int, x: Floats2, n: Ints1, out: Floats1) -> tuple[float, bool]:

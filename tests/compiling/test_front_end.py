@@ -47,7 +47,7 @@ def test_the_front_end_runs_for_changed_kernels_alone(translated, tmp_path):
     """A changed constant: the kernels that name it are translated again, no others."""
     tree, cache = tmp_path / "tree", tmp_path / "c"
     shutil.copytree(ROOT, tree / "drape", ignore=shutil.ignore_patterns("__pycache__"))
-    file = tree / "drape" / "cloth" / "cells.py"
+    file = tree / "drape" / "net" / "cells.py"
     file.write_text(file.read_text().replace("SMALLEST_ANGLE = np.radians(4.0)",
                                              "SMALLEST_ANGLE = np.radians(3.0)"))  # fmt: skip
     lay_out(translated, cache)
@@ -69,7 +69,7 @@ def test_field_names_of_arguments_are_part_of_a_kernels_key(translated, tmp_path
     """Two fields of one kind exchanged: no kernel's own source changes, their meaning does."""
     tree, cache = tmp_path / "tree", tmp_path / "c"
     shutil.copytree(ROOT, tree / "drape", ignore=shutil.ignore_patterns("__pycache__"))
-    file = tree / "drape" / "cloth" / "grid.py"
+    file = tree / "drape" / "net" / "grid.py"
     text = file.read_text()
     changed = text.replace(
         "    along_u: int\n    along_v: int\n", "    along_v: int\n    along_u: int\n"

@@ -16,10 +16,10 @@ import pytest
 import tomlkit
 import trimesh
 from doc_pages import PAGES, blocks
+from exact.split_tubes import Oval, SplitTube, bend
 
 from drape import cli, publish
-from drape.geometry.tubes import Oval, SplitTube, bend
-from drape.job import load_job
+from drape.job.job import load_job
 
 NAMES = [path.name for path in PAGES]
 PROGRAM = ".venv/bin/plywright", "plywright"

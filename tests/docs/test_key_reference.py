@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from drape.errors import InputError
-from drape.jobkeys import NOT_BUILT, SOURCES, Wrong
+from drape.job.keys import NOT_BUILT, SOURCES, Wrong
 
 DOCS = Path(__file__).parents[2] / "docs"
 sys.path.insert(0, str(DOCS))
@@ -54,7 +54,7 @@ def test_the_page_is_what_the_script_makes():
 
 def test_the_script_knows_every_table_of_keys():
     """The tables that the checks use, by identity: a new one has to be given its section."""
-    import drape.jobcheck as checks
+    import drape.job.check as checks
 
     used = {
         name: value

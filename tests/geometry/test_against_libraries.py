@@ -17,14 +17,14 @@ import numpy as np
 import potpourri3d
 import pytest
 import trimesh
+from exact import shapes
 from pygeodesic import geodesic
 from pyvista import examples
 
-from drape.cloth.facets import facet_distance
-from drape.geometry import shapes
-from drape.geometry.kernels import walk, walk_on
 from drape.geometry.patches import make_patches, rows_at, shoot
 from drape.geometry.surface import build, unit
+from drape.geometry.walk import walk, walk_on
+from drape.net.facets import facet_distance
 
 MIDDLE = [80.0 * np.sqrt(0.5), 80.0 - 80.0 * np.sqrt(0.5), -25.0]
 

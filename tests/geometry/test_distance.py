@@ -9,10 +9,11 @@ import numpy as np
 import pytest
 import shapely
 from dense_line import with_dense_line
+from exact import shapes
 from pygeodesic.geodesic import PyGeodesicAlgorithmExact
 from scipy.spatial import Delaunay
 
-from drape.geometry import distance, shapes
+from drape.geometry import distance
 from drape.geometry.distance import distance_from
 from drape.geometry.surface import build
 

@@ -7,6 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from exact import shapes
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial import Delaunay
@@ -23,7 +24,7 @@ from tessellations import (
     stack,
 )
 
-from drape.geometry import edgenormals, shapes
+from drape.geometry import edge_normals as edgenormals
 from drape.geometry.surface import build, rows_of
 
 ROUNDED = 5e-4  # degrees: what rounded coordinates make of exact normals

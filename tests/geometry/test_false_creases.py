@@ -3,21 +3,14 @@
 Lengths in mm.
 """
 
-import sys
-from pathlib import Path
-
 import networkx
 import numpy as np
 import pytest
+from cad_moulds import ALL
 from scipy.spatial.transform import Rotation
 
 from drape.geometry.patches import make_patches, rows_at
 from drape.geometry.surface import CREASE_ANGLE, build
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "cad"))
-
-from cad_moulds import ALL
-
 from drape.mould.mould import find_mould
 
 BY_NAME = {m.name: m for m in ALL}

@@ -8,12 +8,12 @@ straight on flat facets (key ``polthier1998``).
 import numpy as np
 import pytest
 from draped import place, sheet
+from exact import shapes
 
-from drape.geometry import shapes
 from drape.geometry.geodesics import arc_length, fine_arc_length
-from drape.geometry.kernels import ROW, evaluate, walk
 from drape.geometry.patches import make_patches, place_near, rows_at, shoot
 from drape.geometry.surface import build, unit
+from drape.geometry.walk import ROW, evaluate, walk
 
 
 def shot(mesh, start, directions, length, step=0.25):

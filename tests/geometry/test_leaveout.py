@@ -2,14 +2,14 @@
 
 import numpy as np
 import pytest
+from exact import shapes
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial import Delaunay
 from tessellated import named
 from tessellations import FAMILIES
 
-from drape.geometry import shapes
-from drape.geometry.leaveout import leave_out
+from drape.geometry.leave_out import leave_out
 from drape.geometry.surface import Surface, build, face_vectors
 
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from drape.geometry.rimcurve import cut_turns, end_tangents, rim_samples
+from drape.geometry.rim_curve import cut_turns, end_tangents, rim_samples
 
 UP = np.array([0.0, 0.0, 1.0])
 

@@ -7,15 +7,16 @@ integral of the second kind (NIST Digital Library of Mathematical Functions, 19.
 import numpy as np
 import pytest
 import trimesh
+from exact.split_tubes import Oval, SplitTube, bend, straight
 from hollows import tube_hollow, y_hollow
 from ovals import oval_perimeter
 from scipy.spatial.transform import Rotation
 from scipy.special import ellipe
 from trimesh.intersections import mesh_plane
 
+from drape.bag.hollow_sections import hollow_sections
 from drape.errors import InputError
-from drape.geometry.section import hollow_sections, plane_section
-from drape.geometry.tubes import Oval, SplitTube, bend, straight
+from drape.geometry.plane_section import plane_section
 
 TUBES = {
     "circle": (SplitTube(straight(200), Oval(), 25, 25, flange=0), 2 * np.pi * 25),

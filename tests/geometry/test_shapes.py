@@ -5,8 +5,8 @@ Source of areas and the Gauss-Bonnet sum: key ``docarmo1976``.
 
 import numpy as np
 import pytest
+from exact import shapes
 
-from drape.geometry import shapes
 from drape.geometry.harmonic import cotangent_laplacian, face_gradients, harmonic_field
 from drape.geometry.polyline import signed_area
 from drape.geometry.rims import loop_length, rim_corners, rim_normals, rim_turns, rims

@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
+from exact import shapes
 from scipy.spatial.transform import Rotation
 
 from drape.errors import InputError
-from drape.geometry import shapes
 from drape.geometry.surface import (
     build,
     face_neighbours,

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 import trimesh
+from exact.split_tubes import HALVES, Box, Oval, SplitTube, Step, bend, straight
 from scipy.special import ellipe
 
 from drape.errors import InputError
-from drape.geometry.tubes import HALVES, Box, Oval, SplitTube, Step, bend, straight
 
 BOX = Box(np.radians(5.0), 6.0)
 TUBES = {

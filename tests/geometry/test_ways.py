@@ -2,12 +2,12 @@
 
 import numpy as np
 import pytest
+from exact.split_tubes import Oval, SplitTube, bend, straight
 from hollows import tube_hollow
 
+from drape.bag.hollow_sections import Section, hollow_sections
+from drape.bag.hollow_ways import _forks, _parents, ways
 from drape.errors import InputError
-from drape.geometry.section import Section, hollow_sections
-from drape.geometry.tubes import Oval, SplitTube, bend, straight
-from drape.geometry.ways import _forks, _parents, ways
 
 
 def rims(vertices, field):

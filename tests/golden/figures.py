@@ -22,7 +22,7 @@ from golden_jobs import JOBS
 from reading import figures_of, net_arrays, net_digest, numbers, numeric, summary_of
 
 from drape import pipeline, publish
-from drape.job import load_job
+from drape.job.job import load_job
 
 FILE = Path(__file__).with_name("figures.json")
 DIGITS, TOLERANCE = 6, 1e-6  # mm, degrees and the like; relative for areas larger than 1 mm²

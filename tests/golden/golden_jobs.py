@@ -17,9 +17,10 @@ from pathlib import Path
 import numpy as np
 import trimesh
 from scipy.spatial.transform import Rotation
-from y_mould import YMould
 
-from drape.geometry.tubes import Oval, SplitTube, bend, straight
+sys.path.append(str(Path(__file__).resolve().parents[2] / "meshes"))
+from exact.split_tubes import Oval, SplitTube, bend, straight
+from y_mould import YMould
 
 TURN = Rotation.from_euler("xyz", [17.0, -29.0, 41.0], degrees=True).as_matrix()
 SHIFT = np.array([12.3, -45.6, 7.8])

@@ -11,8 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-
-from drape.geometry.shapes import grid
+from exact.shapes import grid
 
 ARMS = np.radians([0.0, 120.0, 240.0])
 HALVINGS = 60

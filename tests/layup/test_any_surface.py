@@ -10,10 +10,10 @@ import pytest
 import shapely
 from analytic import mixed_differences, on_base, waves_and_bumps
 from draped import drape_piece, overlap
+from exact import shapes
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from drape.geometry import shapes
 from drape.geometry.polyline import signed_area
 from drape.layup.checks import largest_block_sum, surface_lengths
 

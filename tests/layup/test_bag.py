@@ -8,17 +8,10 @@ import numpy as np
 import pytest
 from scipy.special import ellipe
 
+from drape.bag.bag import Girth, bag_findings, envelope, girths, inner_girth, tube_bag
+from drape.bag.hollow_sections import Section
 from drape.errors import InputError
-from drape.geometry.section import Section
-from drape.layup.bag import (
-    BagOptions,
-    Girth,
-    bag_findings,
-    envelope,
-    girths,
-    inner_girth,
-    tube_bag,
-)
+from drape.job.bag_settings import BagOptions
 
 
 def section(outline, place=10.0, branch=0, x=None, closed=True):

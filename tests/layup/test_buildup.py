@@ -5,7 +5,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from drape.layup.buildup import Band, EdgePly, build_up, nominal_overlaps
+from drape.joint.build_up import Band, EdgePly, build_up, nominal_overlaps
 
 
 def plies(prefix, allowances, thickness=0.25):

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from drape.errors import InputError
-from drape.layup.closing import LapPly, Layer, Tuck, in_station_plane, tuck, tuck_findings
+from drape.joint.tuck_plane import LapPly, Layer, Tuck, in_station_plane, tuck, tuck_findings
 
 R = 25.0
 BARE = {"bulk": 1.0, "clearance": 0.0}

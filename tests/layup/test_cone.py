@@ -9,8 +9,7 @@ what lay at ρ lies at ρ − h/tan α from the new apex.
 import numpy as np
 import pytest
 from draped import corner_gap, drape_piece, gap, turned
-
-from drape.geometry import shapes
+from exact import shapes
 
 FIRST, SECOND, LENGTH, HEIGHT = 20.0, 30.0, 100.0, 0.33
 ALPHA = np.arctan2(SECOND - FIRST, LENGTH)

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 import shapely
 from draped import corner_gap, gap, place, sheet
+from exact import shapes
 
-from drape.geometry import shapes
 from drape.geometry.polyline import signed_area
 from drape.layup.piece import PieceOptions, make_piece
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from drape.errors import InputError
-from drape.layup.ease import Snips, ease_shear, greatest_change, lap_ease, local_ease, snips
+from drape.joint.ease_rules import Snips, ease_shear, greatest_change, lap_ease, local_ease, snips
 
 BEND, SECTION, LAP = 80.0, 25.0, 15.0
 

@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
+from exact.shapes import grid, trough
 
+from drape.bag.forces import CAUTION, bag_forces, loop_area, projected_area
 from drape.errors import InputError
-from drape.geometry.shapes import grid, trough
-from drape.layup.forces import CAUTION, bag_forces, loop_area, projected_area
 
 UP = [0.0, 0.0, 1.0]
 

@@ -9,9 +9,8 @@ import numpy as np
 import pytest
 import shapely
 from draped import drape_net, drape_piece
+from exact import shapes
 from scipy.integrate import solve_ivp
-
-from drape.geometry import shapes
 
 RADIUS, RINGS = 60.0, 52  # facets of 0.03 R
 POLE = [0.0, 0.0, -RADIUS]

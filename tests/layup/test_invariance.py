@@ -3,12 +3,12 @@
 import numpy as np
 import pytest
 from draped import drape_piece, gap
+from exact import shapes
 from scipy.spatial.transform import Rotation
 
-from drape.geometry import shapes
 from drape.geometry.surface import SurfacePoint, build, unit
 from drape.layup.piece import PieceOptions, make_piece
-from drape.layup.plies import place_of
+from drape.layup.start_places import place_of
 from drape.mould.centre import centre
 from drape.mould.region import plain_region
 

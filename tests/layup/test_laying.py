@@ -11,17 +11,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import trimesh
+from exact import shapes
 from trough_jobs import two_troughs
 
 from drape.errors import InputError
-from drape.geometry import shapes
 from drape.geometry.surface import build, unit
-from drape.job import load_job
+from drape.job.job import load_job
 from drape.layup.laying import Cloth, laying_heights, make_bed
 from drape.layup.piece import Laid, PieceOptions, make_piece
-from drape.layup.plies import place_of
+from drape.layup.start_places import place_of
 from drape.mould.centre import centre
-from drape.mould.closedmould import closed_mould
+from drape.mould.closed.closed_mould import closed_mould
 from drape.mould.mould import find_mould
 from drape.pipeline import run
 

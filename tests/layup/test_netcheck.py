@@ -5,33 +5,28 @@ A spherical rhombus' angles and area are spherical trigonometry (key ``docarmo19
 developable surfaces there is neither curvature nor shear. Limit: 0.05°, the project's own.
 """
 
-import sys
 from dataclasses import replace
 from functools import cache
-from pathlib import Path
 
 import numpy as np
 import pytest
 from analytic import waves_and_bumps
+from cad_moulds import ALL
+from creased import Box, Channel
 from draped import drape_net, sheet
+from exact import shapes
 
-from drape.cloth.gaussimage import MOST_PARTS, PARTS, SIDE, curvature_moments
-from drape.cloth.grid import KNOWN
-from drape.cloth.net import Net
-from drape.cloth.solver import NetOptions, solve_net
-from drape.geometry import shapes
 from drape.geometry.patches import make_patches, place_near, rows_at
 from drape.geometry.surface import build, unit
 from drape.layup.checks import CURVATURE_LIMIT, cells_on_base, largest_block_sum
-from drape.layup.netcheck import STEP, fine_enough, node_residuals
-from drape.layup.plies import nearest
-from drape.mould.extension import extend
+from drape.layup.net_check import STEP, fine_enough, node_residuals
+from drape.layup.start_places import nearest
+from drape.mould.closed.extension import extend
 from drape.mould.mould import find_mould
-
-sys.path.append(str(Path(__file__).resolve().parents[1] / "cad"))
-sys.path.append(str(Path(__file__).resolve().parents[1] / "cloth"))
-from cad_moulds import ALL
-from creased import Box, Channel
+from drape.net.gauss_image import MOST_PARTS, PARTS, SIDE, curvature_moments
+from drape.net.grid import KNOWN
+from drape.net.net import Net
+from drape.net.solver import NetOptions, solve_net
 
 BUMPS = [(8.0, 5.0, -4.0, 16.0)]
 WAVES = [(3.0, 0.02, 0.05, 0.4)]

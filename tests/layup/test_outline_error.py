@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 from draped import drape_piece, place, sheet
+from exact import shapes
 
 from drape.errors import AccuracyError
-from drape.geometry import shapes
 from drape.geometry.surface import build, unit
 from drape.layup import outline_error as module
 from drape.layup.outline_error import _edges, _gap, outline_error

@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
+from exact import shapes
 
-from drape.geometry import shapes
 from drape.geometry.surface import build
-from drape.layup.runline import run_line
 from drape.mould.region import plain_region
+from drape.mould.run_line import run_line
 
 
 def test_closed_run():

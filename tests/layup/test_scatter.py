@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from drape.errors import InputError
-from drape.layup.buildup import EdgePly, Overlap
-from drape.layup.scatter import (
+from drape.job.bench_settings import Placement
+from drape.joint.build_up import EdgePly, Overlap
+from drape.joint.scatter import (
     EdgeStations,
-    Placement,
     edge_shifts,
     overlap_findings,
     proud_findings,

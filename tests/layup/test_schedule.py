@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from drape.errors import InputError
-from drape.layup.schedule import suggested_schedule
+from drape.joint.schedule import suggested_schedule
 
 
 def greatest_sampled(laps, set_backs, lapping, other):

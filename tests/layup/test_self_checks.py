@@ -12,16 +12,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from draped import drape_piece, gap, place, sheet
+from exact import shapes
 
 import drape.layup.piece as piece_module
-from drape.cloth.grid import KNOWN
-from drape.geometry import shapes
 from drape.geometry.patches import place_near
 from drape.geometry.surface import build, unit
+from drape.job.allowance import Stations
 from drape.layup import checks
-from drape.layup.allowance import Stations
 from drape.layup.checks import largest_block_sum, yarn_deviation
 from drape.layup.piece import PieceOptions
+from drape.net.grid import KNOWN
 
 DEGREE = np.radians(1.0)
 SHIFT = 0.2  # mm

@@ -4,13 +4,13 @@
 import numpy as np
 import pytest
 from draped import place, sheet
+from exact import shapes
 
-from drape.geometry import shapes
-from drape.layup.plies import place_of
-from drape.layup.runline import RunLine
+from drape.advice.yarn_search import best_turn, station_lengths
+from drape.layup.start_places import place_of
 from drape.layup.starts import AWAY, opposite, spread_starts
-from drape.layup.yarn_search import best_turn, station_lengths
 from drape.mould import centre as module
+from drape.mould.run_line import RunLine
 
 R, LENGTH = 25.0, 120.0
 

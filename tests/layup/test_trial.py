@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 from draped import drape_piece, gap, place, sheet
+from exact import shapes
 
 from drape.errors import AccuracyError
-from drape.geometry import shapes
 from drape.layup.trial import try_start
 
 R = 60.0

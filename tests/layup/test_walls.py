@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
+from exact.split_tubes import Oval, SplitTube, Step, bend, straight
 
 from drape.errors import InputError
-from drape.geometry.tubes import Oval, SplitTube, Step, bend, straight
-from drape.layup.closing import LapPly, tuck
-from drape.layup.walls import walls_along
+from drape.joint.tuck_plane import LapPly, tuck
+from drape.joint.walls import walls_along
 
 ELBOW = SplitTube(bend(80 * np.pi / 2, np.pi / 2), Oval(), 25, 25, flange=0)
 UP = np.array([0.0, 0.0, 1.0])

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from drape.errors import InputError
-from drape.layup.yarn_match import differences, match, mean_turn, run_angles
+from drape.joint.yarn_match import differences, match, mean_turn, run_angles
 
 ANGLES_DEG = [-80.0, -30.0, 0.0, 15.0, 45.0, 70.0]
 

@@ -7,12 +7,12 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 from draped import place, sheet
+from exact import shapes
 
-from drape.geometry import shapes
-from drape.layup.plies import place_of
+from drape.advice.yarn_search import NEAREST, TOLD, Search, Tried, search_start
+from drape.joint.yarn_match import wrapped
+from drape.layup.start_places import place_of
 from drape.layup.starts import spread_starts
-from drape.layup.yarn_match import wrapped
-from drape.layup.yarn_search import NEAREST, TOLD, Search, Tried, search_start
 from drape.mould.centre import centre
 
 R = 25.0

@@ -9,7 +9,8 @@ import pytest
 from closing_moulds import elbows
 
 from drape.geometry.surface import SurfacePoint, build
-from drape.layup.plies import hollow_fields, place_of, zero_direction, zero_directions
+from drape.layup.directions import hollow_fields, zero_direction, zero_directions
+from drape.layup.start_places import place_of
 from drape.mould.mould import find_mould
 
 BEND = 80.0  # mm, radius; the axis stands along z at (0, BEND)

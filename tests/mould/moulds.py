@@ -3,11 +3,11 @@
 from itertools import pairwise
 
 import numpy as np
+from exact.split_tubes import HALVES
 from scipy.spatial import cKDTree
 from scipy.spatial.transform import Rotation
 
 from drape.geometry.surface import build
-from drape.geometry.tubes import HALVES
 from drape.mould.mould import find_mould
 
 

@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 import shapely
 from draped import sheet
+from exact import shapes
 from flat_regions import blocks, three_arms
 from tessellated import named
 from tessellations import FAMILIES
 
-from drape.geometry import shapes
 from drape.geometry.surface import build
-from drape.layup.plies import place_of
+from drape.layup.start_places import place_of
 from drape.mould.centre import centre, middle_vertex
 
 SAME = 0.2  # mm

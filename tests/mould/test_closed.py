@@ -5,7 +5,6 @@ trimesh, key ``trimesh``); normals of the torus and the cylinder (key ``docarmo1
 distances by pygeodesic (key ``kirsanov2008``); the rest is elementary geometry.
 """
 
-import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -13,24 +12,22 @@ import numpy as np
 import pytest
 import trimesh
 from dense_line import dense_distance
+from exact import shapes
+from exact.split_tubes import HALVES, Box, Oval, SplitTube, Step, bend, straight
+from hollows import y_hollow
+from make_demo import rigger, stl_bytes
 
 from drape.errors import InputError
-from drape.geometry import shapes
 from drape.geometry.rims import rims
 from drape.geometry.surface import build, unit
-from drape.geometry.tubes import HALVES, Box, Oval, SplitTube, Step, bend, straight
-from drape.mould.closed import distance_past, stitch
-from drape.mould.conform import conform
-from drape.mould.extension import extend
+from drape.mould.closed.conform import conform
+from drape.mould.closed.extension import extend
+from drape.mould.closed.stitched import distance_past, stitch
 from drape.mould.mould import find_mould
 from drape.mould.reading import read_surface
 from drape.mould.trim import trim_region
 
 MESHES = Path(__file__).parents[2] / "meshes"
-sys.path.insert(0, str(MESHES))
-
-from hollows import y_hollow  # noqa: E402
-from make_demo import rigger, stl_bytes  # noqa: E402
 
 ROUND = Oval()
 SHARP_STEP, SMOOTH_STEP = Step(12, 110, 8, True), Step(10, 100, 25)

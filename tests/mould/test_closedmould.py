@@ -4,12 +4,12 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import pytest
+from exact import shapes
 
-import drape.mould.closedmould as module
-from drape.geometry import shapes
+import drape.mould.closed.closed_mould as module
 from drape.geometry.surface import build
-from drape.mould.closed import distance_past, stitch
-from drape.mould.closedmould import closed_mould
+from drape.mould.closed.closed_mould import closed_mould
+from drape.mould.closed.stitched import distance_past, stitch
 from drape.mould.mould import find_mould
 
 

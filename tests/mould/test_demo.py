@@ -1,22 +1,19 @@
 """The demo mould: what is committed is what the script makes, and it is found."""
 
-import sys
 import tomllib
 from pathlib import Path
 
+import make_demo
 import numpy as np
 import pytest
 import trimesh
+from exact.split_tubes import HALVES
 
-from drape.geometry.tubes import HALVES
 from drape.mould.mould import find_mould
 from drape.mould.reading import read_surface
 from drape.mould.trim import trim_region
 
 MESHES = Path(__file__).parents[2] / "meshes"
-sys.path.insert(0, str(MESHES))
-
-import make_demo  # noqa: E402
 
 
 @pytest.fixture(scope="module")

@@ -6,11 +6,11 @@ Source: the tangent developable of a cylinder's or plane's edge is a plane (key
 
 import numpy as np
 import pytest
+from exact import shapes
 
-from drape.geometry import shapes
 from drape.geometry.rims import rims
 from drape.geometry.surface import build
-from drape.mould.extension import extend, rulings
+from drape.mould.closed.extension import extend, rulings
 from drape.mould.region import plain_region
 
 NEEDED, MARGIN = 6.0, 10.0

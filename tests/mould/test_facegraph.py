@@ -3,12 +3,12 @@
 import numpy as np
 import pytest
 from brims import drawn
+from exact import shapes
 
-from drape.geometry import shapes
 from drape.geometry.surface import build
-from drape.mould.facegraph import face_graph, find_slivers
+from drape.mould.crease_patches import find_patches
+from drape.mould.face_graph import face_graph, find_slivers
 from drape.mould.mould import find_mould
-from drape.mould.patches import find_patches
 
 
 def groove(low, rough=0.0):

@@ -2,9 +2,9 @@
 
 import numpy as np
 import trimesh
+from exact import shapes
 
-from drape.geometry import shapes
-from drape.mould.filefaces import file_faces, matched
+from drape.mould.file_faces import file_faces, matched
 from drape.mould.reading import prepare, read_surface
 
 

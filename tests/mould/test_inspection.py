@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
+from exact.split_tubes import Box, Oval, SplitTube, straight
 from scipy.special import ellipe
 
 from drape.geometry.surface import build
-from drape.geometry.tubes import Box, Oval, SplitTube, straight
 from drape.mould.inspection import inspect_half, tight_zones
 from drape.mould.mould import find_mould
 

@@ -6,13 +6,13 @@ Heightfields with closed forms: the cavity is where the exact height is below th
 import numpy as np
 import pytest
 import trimesh
+from exact import shapes
 
 from drape.errors import InputError
-from drape.geometry import shapes
 from drape.geometry.surface import build
+from drape.mould.crease_patches import find_patches
 from drape.mould.level_lands import LevelLands
 from drape.mould.mould import find_mould
-from drape.mould.patches import find_patches
 
 TURN = trimesh.transformations.euler_matrix(0.3, -0.5, 0.7)[:3, :3]
 UP = TURN @ [0.0, 0.0, 1.0]

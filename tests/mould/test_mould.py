@@ -6,16 +6,16 @@ from itertools import pairwise
 import numpy as np
 import pytest
 import trimesh
+from exact import shapes
+from exact.split_tubes import HALVES, Box, Oval, SplitTube, Step, bend, straight
 from flat_regions import SHAPES, rolled
 from moulds import Placed, distance_both_ways
 
 from drape.errors import InputError
-from drape.geometry import shapes
 from drape.geometry.surface import build
-from drape.geometry.tubes import HALVES, Box, Oval, SplitTube, Step, bend, straight
-from drape.mould import closing
+from drape.mould import closing_direction as closing
 from drape.mould.mould import find_mould
-from drape.mould.parting import plane_normal
+from drape.mould.rim_stretches import plane_normal
 
 ROUND, DRAFTED = Oval(), Box(np.radians(5.0), 6.0)
 PLANE, SHARP, SMOOTH = None, Step(12, 110, 8, True), Step(10, 100, 25)

@@ -4,15 +4,15 @@ import numpy as np
 import pytest
 import trimesh
 from brims import brim_profile, brim_start, drawn, turned
+from exact import shapes
 from scipy.spatial import cKDTree
 
 from drape.errors import InputError
-from drape.geometry import shapes
 from drape.geometry.surface import build
-from drape.mould.linecut import LineCut
+from drape.mould.line_cut import LineCut
 from drape.mould.mould import find_mould
-from drape.mould.parting import distance_to_polyline
-from drape.mould.partingline import PartingLine
+from drape.mould.parting_line import PartingLine
+from drape.mould.rim_stretches import distance_to_polyline
 
 RADIUS, DEPTH, BRIM = 40.0, 30.0, 4.0
 AT = -3.5  # below where the brim begins

@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
+from exact.split_tubes import Oval, SplitTube, bend, straight
 
 from drape.errors import InputError
 from drape.geometry.surface import build
-from drape.geometry.tubes import Oval, SplitTube, bend, straight
 from drape.mould.mould import find_mould
 from drape.mould.plausible import how_apart, refuse_sizes, refuse_twice
 

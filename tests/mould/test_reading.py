@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 import pyvista
 import trimesh
+from exact.split_tubes import Oval, SplitTube, bend
 
 from drape.errors import InputError
-from drape.geometry.tubes import Oval, SplitTube, bend
 from drape.mould.mould import find_mould
 from drape.mould.reading import prepare, read_surface
 from drape.mould.repair import heights, mend_flat, weld

@@ -10,9 +10,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from draped import drape_piece, gap, place, sheet
+from exact import shapes
 
-from drape.geometry import shapes
-from drape.geometry.smoothing import Noise, measure_noise, smoothed
+from drape.geometry.noise import Noise, measure_noise, smoothed
 from drape.geometry.surface import build
 from drape.layup.piece import PieceOptions, make_piece
 from drape.mould.region import Edge

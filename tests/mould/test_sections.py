@@ -3,14 +3,14 @@ made of it: trimmed, made to conform, stitched, cut into bands. Elementary geome
 
 import numpy as np
 import pytest
+from exact import shapes
+from exact.split_tubes import HALVES, Oval, SplitTube, Step, bend
 from moulds import Placed
 
-from drape.geometry import shapes
 from drape.geometry.surface import build, unit
-from drape.geometry.tubes import HALVES, Oval, SplitTube, Step, bend
-from drape.mould.bands import cut_band
-from drape.mould.closed import stitch
-from drape.mould.conform import conform
+from drape.mould.closed.band import cut_band
+from drape.mould.closed.conform import conform
+from drape.mould.closed.stitched import stitch
 from drape.mould.mould import find_mould
 from drape.mould.region import plain_region
 from drape.mould.trim import trim_region

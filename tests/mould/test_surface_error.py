@@ -11,11 +11,11 @@ from functools import cache
 
 import numpy as np
 import pytest
+from exact import shapes
 from exact_distances import of_named
 from tessellated import named
 from tessellations import AWAY, ODD
 
-from drape.geometry import shapes
 from drape.geometry.patches import make_patches, rows_at
 from drape.geometry.surface import build
 from drape.mould import surface_error as module

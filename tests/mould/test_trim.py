@@ -5,14 +5,14 @@ from itertools import pairwise
 import numpy as np
 import pytest
 import trimesh
+from exact.split_tubes import Box, Oval, SplitTube, Step, bend, straight
 from scipy.optimize import least_squares
 from scipy.spatial import cKDTree
 
 from drape.errors import InputError
 from drape.geometry.surface import build
-from drape.geometry.tubes import Box, Oval, SplitTube, Step, bend, straight
 from drape.mould.mould import find_mould
-from drape.mould.parting import rim_loops
+from drape.mould.rim_stretches import rim_loops
 from drape.mould.trim import trim_region
 
 ROUND = SplitTube(bend(260, 1.2), Oval(), 26, 26, step=Step(10, 110, 30))

@@ -12,9 +12,9 @@ import pytest
 import shapely
 from output_examples import NASTY, large, strip
 
+from drape.errors import plain
 from drape.output.drawing import pattern_drawing
 from drape.output.dxf import side_by_side, to_dxf
-from drape.output.paths import plain
 
 PATTERNS = (strip(turned_deg=20.0), large(), strip(60.0, 14.0, 30.0, hole=None))
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from drape.output.fieldtable import COLUMNS, HEADER, field_table
+from drape.output.field_table import COLUMNS, HEADER, field_table
 
 
 def row_by_row(plies):

@@ -14,7 +14,7 @@ from test_vtk import net
 from drape.output.drawing import pattern_drawing
 from drape.output.dxf import to_dxf
 from drape.output.pdf import to_pdf
-from drape.output.summary import to_json
+from drape.output.summary.models import to_json
 from drape.output.svg import to_svg
 from drape.output.vtk import to_vtp
 

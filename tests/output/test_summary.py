@@ -7,7 +7,7 @@ import jsonschema
 import pytest
 from pydantic import ValidationError
 
-from drape.output import summary as s
+from drape.output.summary import models as s
 
 PIECE = {
     "name": "lower-1",

@@ -7,8 +7,8 @@ import pytest
 from output_examples import NASTY, large, strip
 from svgpathtools import parse_path
 
+from drape.errors import plain
 from drape.output.drawing import pattern_drawing
-from drape.output.paths import plain
 from drape.output.svg import to_svg
 
 SVG = "{http://www.w3.org/2000/svg}"

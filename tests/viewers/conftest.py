@@ -6,7 +6,7 @@ import time
 import pytest
 from playwright.sync_api import sync_playwright
 
-from viewers.scene import make_scene
+from viewers.scene.scene import make_scene
 
 CHROMIUM = shutil.which("chromium")
 # Software GL, and none of the browser's own traffic.

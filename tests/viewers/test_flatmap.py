@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from PIL import Image, ImageColor
 
-from viewers.colours import colours_of
-from viewers.flatmap import BAR, FRAME, INK, MARK, SIZE, flat_map
+from viewers.flat_map import BAR, FRAME, INK, MARK, SIZE, flat_map
+from viewers.scene.colours import colours_of
 
 TOP, LIMIT = 50.0, 45.0
 CORNERS = np.array([[-60.0, -30.0], [60.0, -30.0], [60.0, 30.0], [-60.0, 30.0]])

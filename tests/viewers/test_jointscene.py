@@ -1,7 +1,7 @@
 """What is drawn across a joint, and what is said of the strokes.
 
 The bars and the build-up come by different ways (each ply's own end; a sweep over all ends
-in ``drape.layup.buildup``): at any distance as many bars lie as there are plies.
+in ``drape.joint.build_up``): at any distance as many bars lie as there are plies.
 """
 
 from types import SimpleNamespace
@@ -11,9 +11,9 @@ import pytest
 from trough_jobs import two_troughs
 
 from drape import pipeline
-from drape.job import load_job
-from viewers.scene import make_scene
-from viewers.zonescene import stroke_text
+from drape.job.job import load_job
+from viewers.scene.scene import make_scene
+from viewers.scene.zones import stroke_text
 
 JOINT = """[joint]
 lap_half = "lower"

@@ -16,10 +16,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from drape.job import load_job
-from viewers.live import LARGEST_BODY, TOKEN_HEADER, LivePage
-from viewers.packing import packed, unpacked
-from viewers.plyscene import trial_scene
+from drape.job.job import load_job
+from viewers.page.live import LARGEST_BODY, TOKEN_HEADER, LivePage
+from viewers.scene.packing import packed, unpacked
+from viewers.scene.ply import trial_scene
 from viewers.trials import Trials
 
 LIMIT = 0.5  # seconds from tap to a new net, for a quiet machine; not asserted

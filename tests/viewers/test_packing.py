@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
 
-from viewers.packing import packed, unpacked
+from viewers.scene.packing import packed, unpacked
 
 REAL = st.floats(-1e5, 1e5)
 

@@ -14,8 +14,8 @@ import pytest
 import pyvista as pv
 from scipy.spatial import cKDTree
 
-from drape.output.records import net_file
-from viewers.webpage import in_script, page
+from drape.output.net_file import net_file
+from viewers.page.webpage import in_script, page
 
 SOURCE = Path(page.__code__.co_filename).parent / "page"
 HEAVIEST = 3_000_000  # bytes

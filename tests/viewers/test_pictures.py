@@ -8,10 +8,10 @@ import pytest
 from PIL import Image
 
 import viewers
-from viewers.bar import HEIGHT
-from viewers.colours import colour_table, colours_of, shear_range
-from viewers.pictures import pictures
-from viewers.render import SIZE
+from viewers.scene.colours import colour_table, colours_of, shear_range
+from viewers.solid.bar import HEIGHT
+from viewers.solid.pictures import pictures
+from viewers.solid.render import SIZE
 
 
 @pytest.fixture(scope="module")
@@ -52,7 +52,7 @@ def test_a_gl_that_ends_the_process_costs_the_pictures_alone(demo_scene):
 
 
 def test_a_process_that_dies_is_a_finding(demo_scene, monkeypatch):
-    monkeypatch.setattr("viewers.pictures.sys.executable", "/bin/false")
+    monkeypatch.setattr("viewers.solid.pictures.sys.executable", "/bin/false")
     images, findings = pictures({**demo_scene, "plies": demo_scene["plies"][:1]})
     assert images == {}
     assert "libosmesa6" in findings[0].remedy
@@ -71,7 +71,7 @@ def test_what_was_drawn_before_the_process_ended_is_kept(demo_scene):
 
 
 def test_too_slow_is_told_as_that(demo_scene, monkeypatch):
-    monkeypatch.setattr("viewers.pictures.TIMEOUT", 0.01)
+    monkeypatch.setattr("viewers.solid.pictures.TIMEOUT", 0.01)
     images, findings = pictures({**demo_scene, "plies": demo_scene["plies"][:1]})
     assert images == {}
     assert "not done after 0 s" in findings[0].message

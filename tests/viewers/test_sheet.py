@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 import shapely
 from draped import drape_piece
+from exact import shapes
 from scipy.integrate import solve_ivp
 from shapely import affinity
 
-from drape.geometry import shapes
-from viewers.lines import on_surface, yarn_lines
-from viewers.sheet import contour, ply_sheet
+from viewers.scene.lines import on_surface, yarn_lines
+from viewers.scene.sheet import contour, ply_sheet
 
 R = 60.0
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from drape.errors import InputError
-from drape.job import load_job
+from drape.job.job import load_job
 from viewers.trials import Trials
 
 

@@ -9,11 +9,11 @@ import sys
 import numpy as np
 
 from drape import pipeline
-from drape.job import load_job
-from viewers.plyscene import LACKING
-from viewers.scene import make_scene
+from drape.job.job import load_job
+from viewers.scene.ply import LACKING
+from viewers.scene.scene import make_scene
+from viewers.solid.window import SHARE, SIZE, Window
 from viewers.trials import Trials
-from viewers.window import SHARE, SIZE, Window
 
 
 def say(text):

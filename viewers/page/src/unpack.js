@@ -1,4 +1,4 @@
-// Arrays of a packed scene: see viewers/packing.py for what the fields mean.
+// Arrays of a packed scene: see viewers/scene/packing.py for what the fields mean.
 
 function bytes(text) {
   const raw = atob(text);

@@ -1,0 +1,83 @@
+"""What a search for the yarns across the line found, pair by pair, and what is told of it.
+
+Angles in radians.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from drape.advice.yarn_search import Found, Tried
+from drape.errors import Finding
+from drape.geometry.surface import Floats
+from drape.job.job import Job, Ply
+from drape.job.joint_settings import Goal
+from drape.joint.yarns import WORDS
+
+
+@dataclass(frozen=True, eq=False)
+class PairSearch:
+    """What was found for a pair of plies: ``ply`` was searched, ``other`` stays."""
+
+    ply: Ply
+    other: Ply
+    goal: Goal
+    runs: tuple[str, ...]
+    found: Found
+
+
+def wanted(job: Job) -> Goal | None:
+    """The goal that starts are searched for; None: the job doesn't ask for a search."""
+    return job.joint.yarns if job.joint is not None and job.joint.yarns_search else None
+
+
+def search_findings(job: Job, searches: tuple[PairSearch, ...]) -> tuple[Finding, ...]:
+    """A note for each search, or one that there was nothing to search."""
+    if wanted(job) is None:
+        return ()
+    if not searches:
+        where = job.where("joint", "yarns_search")
+        text = "no pair of draped plies meets at a run: no start was searched"
+        return (Finding("note", where, text, "say which half laps, and mend what wasn't draped"),)
+    sense = -1.0 if job.seen_from == "mould" else 1.0
+    return tuple(_finding(s, sense) for s in searches)
+
+
+def _finding(s: PairSearch, sense: float) -> Finding:
+    where = f"{', '.join(s.runs)}, {s.ply.name} and {s.other.name}"
+    given, best = s.found.given, s.found.best
+    aim = f"for yarns {WORDS[s.goal]}"
+    tried = f"{s.found.starts} starts, {s.found.nets} nets tried"
+    if best is None:
+        text = f"{aim}, nothing better than {s.ply.name}'s start and angle was found"
+        return Finding("note", where, f"{text}: {_figures(given)} ({tried})")
+    start, angle = _point(best.start.at), f"{angle_deg(best, sense):g}"
+    place = "its own start" if best.start.given else f"start {start}"
+    text = f"{aim}, {s.ply.name} would lie better from {place} at {angle}°: {_figures(best)}"
+    if s.found.locking:
+        text += (
+            f", past the locking angle of {np.degrees(s.ply.fabric.locking_angle):g}° as all are"
+        )
+    text += f"; as given: {_figures(given)} ({tried})"
+    keys = f"angle = {angle}" if best.start.given else f"start = {start} and angle = {angle}"
+    return Finding("note", where, text, f"write {keys} if it suits; nothing was changed")
+
+
+def angle_deg(tried: Tried, sense: float) -> float:
+    """Its angle as the job counts it, degrees, more than −90 and at most 90."""
+    degrees = round(float(np.degrees(sense * tried.angle)), 3) + 0.0
+    return degrees if degrees > -90.0 else degrees + 180.0
+
+
+def _figures(t: Tried) -> str:
+    missed = f", {t.missed:.0%} of the line not reached" if t.missed > 0.0 else ""
+    return (
+        f"{np.degrees(t.mean):.1f}° off on average, {np.degrees(t.greatest):.1f}° at most, "
+        f"sheared {np.degrees(t.shear):.1f}° at most{missed}"
+    )
+
+
+def _point(at: Floats) -> str:
+    return f"[{', '.join(f'{round(float(x), 1) + 0.0:g}' for x in at)}]"

@@ -1,0 +1,1 @@
+"""The hollow, its tube bag, the forces."""

@@ -1,0 +1,1 @@
+"""Above the viewers: what is printed for the bench."""

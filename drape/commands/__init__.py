@@ -1,0 +1,1 @@
+"""Arguments, words and progress of single commands."""

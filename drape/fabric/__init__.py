@@ -1,0 +1,1 @@
+"""One cloth: figures, what follows from them, the shear test."""

@@ -1,0 +1,1 @@
+"""What happens at the parting line: overlaps, build-up, tuck, ease, yarns."""

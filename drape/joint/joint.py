@@ -1,0 +1,149 @@
+"""The joint of a job's halves, run by run, from what its plies do there."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from drape.errors import Finding, InputError, Level
+from drape.job.allowance import Stations
+from drape.job.job import Job
+from drape.job.joint_settings import LEAST_OVERLAP, Joint
+from drape.joint.build_up import SeamCloth, SeamStrip, SeamWrap, build_up
+from drape.joint.run_joint import RunJoint, RunPly, join_run
+from drape.joint.schedule import Schedule, suggested_schedule
+from drape.layup.ground import RunStrip, lapping_half, run_strips
+from drape.layup.order import ply_allowance_defaults
+from drape.layup.piece import Piece
+from drape.layup.wrap_ground import RunWrap, run_wraps
+from drape.mould.mould import Mould
+from drape.mould.run_line import edge_places
+
+
+def joints_of(
+    job: Job, mould: Mould, pieces: Mapping[str, Piece] | None = None
+) -> dict[str, RunJoint]:
+    """The joint at each run of the parting line; empty without one.
+
+    Parameters
+    ----------
+    job : Job
+    mould : Mould
+    pieces : by ply; overlaps of plies that have none aren't known with placement scatter
+    """
+    thickness = {p.name: p.fabric.thickness for p in job.plies}
+    strips, wraps = run_strips(job, mould), run_wraps(job, mould)
+    out = {}
+    for run in mould.runs:
+        lap_half = lapping_half(job, mould, run)
+        if lap_half is None:
+            continue
+        lapping, other = list[RunPly](), list[RunPly]()
+        for ply in ply_allowance_defaults(job):
+            own, trimmed = ply.of(run, "parting"), run in ply.trimmed
+            edge = RunPly(ply.ply, thickness[ply.ply], own, trimmed)
+            (lapping if ply.half == lap_half else other).append(edge)
+        changing = any(isinstance(p.allowance, Stations) for p in (*lapping, *other))
+        out[run] = join_run(
+            lap_half,
+            lapping,
+            other,
+            run,
+            length=_length(mould, run) if changing else 0.0,
+            edges={name: piece.moved[run] for name, piece in (pieces or {}).items()},
+            placement=job.bench.placement,
+            cut_proud=job.bench.proud,
+            strips=_across(strips, wraps, run, lap_half),
+        )
+    return out
+
+
+def _across(
+    strips: Sequence[RunStrip], wraps: Sequence[RunWrap], run: str, lap_half: str
+) -> list[SeamCloth]:
+    """What lies across a run, in order of lay-up."""
+    return [
+        *(_seam_strip(s) for s in strips if s.run == run),
+        *(_seam_wrap(w, run, lap_half) for w in wraps),
+    ]
+
+
+def _seam_strip(each: RunStrip) -> SeamStrip:
+    return SeamStrip(each.name, each.strip.fabric.thickness, 0.5 * each.strip.width)
+
+
+def _seam_wrap(each: RunWrap, run: str, lap_half: str) -> SeamWrap:
+    wrapped = each.wrapped
+    overlap = -wrapped.overlap if each.own == lap_half else wrapped.overlap
+    return SeamWrap(each.name, wrapped.fabric.thickness, overlap if run == wrapped.seam else 0.0)
+
+
+def suggested(job: Job, mould: Mould) -> tuple[dict[str, Schedule] | None, tuple[Finding, ...]]:
+    """Laps and set-backs for the wishes of ``[joint]``, by run; None if there are no wishes.
+
+    Joint strips and wrapped plies are taken to lie wherever plies do, at their thickest: no
+    wish is missed by them. A run whose wishes contradict each other has none, and a warning.
+    One finding for all runs that are told the same.
+    """
+    joint = job.joint
+    if joint is None or (joint.greatest_build_up is None and joint.least_overlap is None):
+        return None, ()
+    found: dict[str, Schedule] = {}
+    told: dict[tuple[Level, str, str], list[str]] = {}
+    strips, wraps = run_strips(job, mould), run_wraps(job, mould)
+    for run in mould.runs:
+        lap_half = joint.lap_half_at(run)
+        if lap_half is None:
+            continue
+        level: Level = "note"
+        cloth = _across(strips, wraps, run, lap_half)
+        over = max((b.thickness_mm for b in build_up((), (), strips=cloth)), default=0.0)
+        also = f", {over:.2f} mm of it strips and wrapped plies" if over else ""
+        try:
+            found[run] = _schedule(job, joint, lap_half, over)
+        except InputError as error:
+            level, text, remedy = "warning", _no_schedule(error) + also, error.remedy
+        else:
+            text, remedy = _words(found[run], lap_half), "write them under [joint] if they suit"
+            text += also
+        told.setdefault((level, text, remedy), []).append(run)
+    findings = (
+        Finding(level, ", ".join(runs), text, remedy)
+        for (level, text, remedy), runs in told.items()
+    )
+    return found, tuple(findings)
+
+
+def _schedule(job: Job, joint: Joint, lap_half: str, over: float) -> Schedule:
+    """For plies that have ``over`` mm of other cloth on them, which the wish includes."""
+    lapping, other = list[float](), list[float]()
+    for ply in job.plies:
+        (lapping if ply.half == lap_half else other).append(ply.fabric.thickness)
+    most = sum(lapping) + sum(other)  # no wish: what all plies on each other make
+    if joint.greatest_build_up is not None:
+        most = max(joint.greatest_build_up - over, 0.0)
+    least = LEAST_OVERLAP if joint.least_overlap is None else joint.least_overlap
+    found = suggested_schedule(lapping, other, most, least)
+    return replace(found, greatest_mm=found.greatest_mm + over)
+
+
+def _words(schedule: Schedule, lap_half: str) -> str:
+    laps, backs = (
+        ", ".join(f"{x:.4g}" for x in values) for values in (schedule.laps, schedule.set_backs)
+    )
+    return (
+        f"the wishes for the joint are kept by laps of {laps} mm ({lap_half}) and set-backs of "
+        f"{backs} mm: {schedule.greatest_mm:.2f} mm thick at most"
+    )
+
+
+def _no_schedule(error: InputError) -> str:
+    limit = f"; allowed: {error.limit}" if error.limit else ""
+    return f"no laps and set-backs can be suggested: {error.what} ({error.value}{limit})"
+
+
+def _length(mould: Mould, run: str) -> float:
+    """Of a run, mm, in the first half that has it."""
+    regions = [half.region for half in mould.halves.values()]
+    region = next(r for r in regions if any(e.name == run for e in r.edges))
+    return float(edge_places(region, region.edge(run)).max())

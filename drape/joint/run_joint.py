@@ -1,0 +1,225 @@
+"""The joint at one run of the parting line: which plies lie where, and what overlaps what."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from drape.errors import Finding
+from drape.geometry.surface import Floats
+from drape.job.allowance import Allowance, Stations, values_at
+from drape.job.bench_settings import Placement
+from drape.joint.build_up import Band, EdgePly, Overlap, SeamCloth, build_up, nominal_overlaps
+from drape.joint.scatter import (
+    Proud,
+    Short,
+    overlap_findings,
+    proud_finding,
+    proud_of,
+    scattered_overlap,
+    short_finding,
+    short_of,
+)
+from drape.joint.stations import edge_stations, paired_stations
+from drape.layup.edges import EdgeStretch
+
+Edges = Mapping[str, Sequence[EdgeStretch]]  # of each ply at one run
+STEP = 1.0  # mm along a run between places that are looked at where an allowance changes
+
+
+@dataclass(frozen=True)
+class RunPly:
+    """A ply that reaches a run; as ``EdgePly``, but its allowance may change along the run."""
+
+    name: str
+    thickness: float
+    allowance: Allowance
+    trimmed: bool = False
+
+    def at(self, place: float) -> EdgePly:
+        """What it is at one place, mm along the run."""
+        own = float(values_at(self.allowance, place))
+        return EdgePly(self.name, self.thickness, own, self.trimmed)
+
+
+@dataclass(frozen=True)
+class RunJoint:
+    """Build-up and overlaps across a run.
+
+    Attributes
+    ----------
+    lap_half : str, the half whose plies run past the line
+    bands : tuple of Band, by place across the run
+        Where an allowance changes along the run: at the place with the greatest thickness,
+        over the widest band.
+    overlaps : tuple of Overlap, by pair of plies; empty for one half alone
+        Least and greatest are NaN where one of the pair has no piece.
+    findings : tuple of Finding
+        On the nominal overlaps; for placement scatter see ``scatter_findings``.
+    proud : tuple of Proud
+        Plies that are to end at the line or short of it, but may pass it.
+    short : tuple of Short
+        Plies to be trimmed in the mould that may leave nothing to trim.
+    bands_at : float or None, mm along the run
+        None: the bands are the same all along it.
+    least_bands, least_bands_at : as these, where the greatest thickness is least
+    strips : tuple, joint strips and wrapped plies over the run, in order of lay-up
+    """
+
+    lap_half: str
+    bands: tuple[Band, ...]
+    overlaps: tuple[Overlap, ...]
+    findings: tuple[Finding, ...]
+    proud: tuple[Proud, ...] = ()
+    short: tuple[Short, ...] = ()
+    bands_at: float | None = None
+    least_bands: tuple[Band, ...] | None = None
+    least_bands_at: float | None = None
+    strips: tuple[SeamCloth, ...] = ()
+
+
+def join_run(
+    lap_half: str,
+    lapping: Sequence[RunPly],
+    other: Sequence[RunPly],
+    run: str,
+    *,
+    length: float = 0.0,
+    edges: Edges | None = None,
+    placement: Placement | None = None,
+    cut_proud: float = 0.0,
+    strips: Sequence[SeamCloth] = (),
+) -> RunJoint:
+    """The joint of the plies that reach ``run``; for one half alone, its own plies only.
+
+    Parameters
+    ----------
+    lapping, other : plies of the lap half and of the other half, in order of lay-up
+    length : mm, of the run; read only where an allowance changes along it
+    edges : the cut edges at the run of those plies that have a piece
+    placement : by default the common one
+    cut_proud : mm, of edges that are trimmed in the mould
+    strips : joint strips and wrapped plies over the run, in order of lay-up
+    """
+    edges, placement = edges or {}, placement or Placement()
+    places = _places((*lapping, *other), length)
+    empty = RunJoint(lap_half, (), (), (), strips=tuple(strips))
+    joint = _built_up(empty, lapping, other, places)
+    there = [
+        (ply.at(0.0), edge_stations(edges[ply.name], ply.allowance))
+        for ply in (*lapping, *other)
+        if ply.name in edges
+    ]
+    past = (proud_of(ply, at, placement) for ply, at in there)
+    lacking = (short_of(ply, at, placement, cut_proud) for ply, at in there)
+    joint = replace(
+        joint,
+        proud=tuple(p for p in past if p is not None),
+        short=tuple(s for s in lacking if s is not None),
+    )
+    if not lapping or not other:
+        return joint
+    nominal, findings = nominal_overlaps(*_where_least(lapping, other, places), strips)
+    overlaps = tuple(
+        _scattered(o, a, b, edges, placement)
+        for o, a, b in zip(nominal, lapping, other, strict=False)
+    )
+    placed = tuple(replace(f, where=f"{run}, {f.where}") for f in findings)
+    return replace(joint, overlaps=overlaps, findings=placed)
+
+
+def _places(plies: Sequence[RunPly], length: float) -> Floats:
+    """Places along a run that matter: one if nothing changes, else all stations and every mm."""
+    changing = [p.allowance for p in plies if isinstance(p.allowance, Stations)]
+    if not changing:
+        return np.zeros(1)
+    given = np.concatenate([stations.places for stations in changing])
+    even = np.linspace(0.0, length, int(np.ceil(length / STEP)) + 1)
+    return np.unique(np.concatenate([given[given <= length], even]))
+
+
+def _built_up(
+    joint: RunJoint, lapping: Sequence[RunPly], other: Sequence[RunPly], places: Floats
+) -> RunJoint:
+    """The joint with its bands; of several places those with the greatest and least build-up."""
+    if not lapping and not other:
+        return joint
+    every = [
+        build_up([p.at(s) for p in lapping], [p.at(s) for p in other], strips=joint.strips)
+        for s in places
+    ]
+    if len(places) == 1:
+        return replace(joint, bands=every[0])
+    peaks = [_peak(bands) for bands in every]
+    most, least = peaks.index(max(peaks)), int(np.argmin([thickness for thickness, _ in peaks]))
+    return replace(
+        joint,
+        bands=every[most],
+        bands_at=float(places[most]),
+        least_bands=every[least],
+        least_bands_at=float(places[least]),
+    )
+
+
+def _peak(bands: Sequence[Band]) -> tuple[float, float]:
+    """Greatest thickness, and over which width: of places as thick, the widest tells most."""
+    most = max(round(band.thickness_mm, 9) for band in bands)
+    wide = sum(b.to_mm - b.from_mm for b in bands if round(b.thickness_mm, 9) == most)
+    return most, round(wide, 6)
+
+
+def _where_least(
+    lapping: Sequence[RunPly], other: Sequence[RunPly], places: Floats
+) -> tuple[list[EdgePly], list[EdgePly]]:
+    """The plies, those of each pair where their overlap is least."""
+    out = [p.at(places[0]) for p in lapping], [p.at(places[0]) for p in other]
+    for i, (a, b) in enumerate(zip(lapping, other, strict=False)):
+        overlap = values_at(a.allowance, places) + values_at(b.allowance, places)
+        place = float(places[np.argmin(overlap)])
+        out[0][i], out[1][i] = a.at(place), b.at(place)
+    return out
+
+
+def _scattered(
+    nominal: Overlap, ply: RunPly, other: RunPly, edges: Edges, placement: Placement
+) -> Overlap:
+    if ply.name not in edges or other.name not in edges:
+        return replace(nominal, least_mm=np.nan, greatest_mm=np.nan)
+    at, other_at = paired_stations(
+        edges[ply.name], ply.allowance, edges[other.name], other.allowance
+    )
+    found = scattered_overlap(ply.at(0.0), at, other.at(0.0), other_at, placement)
+    return replace(nominal, least_mm=found.least_mm, greatest_mm=found.greatest_mm)
+
+
+def scatter_findings(joints: Mapping[str, RunJoint], wish: float) -> tuple[Finding, ...]:
+    """Risks of placement scatter: one for each pair and for each ply, over all runs.
+
+    Parameters
+    ----------
+    joints : RunJoint by run
+    wish : mm, least overlap
+    """
+    found: dict[Hashable, list[tuple[str, float, Finding]]] = {}
+    for run, joint in joints.items():
+        for pair in joint.overlaps:
+            for told in overlap_findings([pair], wish):
+                key = frozenset({pair.ply, pair.other})
+                found.setdefault(key, []).append((run, pair.least_mm, told))
+        for proud in joint.proud:
+            entry = (run, -proud.past_mm, proud_finding(proud))
+            found.setdefault(("proud", proud.ply), []).append(entry)
+        for short in joint.short:
+            entry = (run, -short.short_mm, short_finding(short))
+            found.setdefault(("short", short.ply), []).append(entry)
+    return tuple(_worst(entries) for entries in found.values())
+
+
+def _worst(found: list[tuple[str, float, Finding]]) -> Finding:
+    """One finding for several runs: the worst one's figures, with the names of all."""
+    run, _, finding = min(found, key=lambda entry: entry[1])
+    place = f" (worst at {run})" if len(found) > 1 else ""
+    where = ", ".join([*(entry[0] for entry in found), finding.where])
+    return replace(finding, where=where, message=finding.message + place)

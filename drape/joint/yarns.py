@@ -1,0 +1,124 @@
+"""Yarn match of a job's plies, run by run: warps of a pair of plies at the parting line.
+
+Warps are read from both nets where the plies end at the parting surface. Angles in radians.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from drape.errors import Finding
+from drape.fabric.fabric import Fabric
+from drape.geometry.surface import Floats
+from drape.job.job import Job, Ply
+from drape.job.joint_settings import Goal
+from drape.joint.tuck import RunClosing
+from drape.joint.yarn_match import YarnMatch, angles_along, match
+from drape.layup.piece import Piece
+from drape.mould.run_line import RunLine
+
+GOALS: tuple[Goal, Goal] = ("running-through", "mirrored")
+WORDS = {"running-through": "running through", "mirrored": "mirroring each other"}
+
+
+@dataclass(frozen=True)
+class PairYarns:
+    """How the warps of a pair of plies match at a run; ``other`` is of the other half."""
+
+    ply: str
+    other: str
+    match: YarnMatch
+
+
+def alike(fabric: Fabric) -> bool:
+    """Whether a cloth's faces and its two yarn families are alike: it looks the same after a
+    quarter turn.
+
+    Of what is known of a fabric only its weave tells: a plain weave does, in a twill or satin
+    floats show which way the warp runs. Taken to be balanced: warp and weft the same yarn.
+    """
+    return re.search(r"\bplain\b", fabric.weave.lower()) is not None
+
+
+def yarns_of(
+    job: Job, closings: Mapping[str, RunClosing], pieces: Mapping[str, Piece]
+) -> dict[str, tuple[PairYarns, ...]]:
+    """The match of each pair of plies at each run, for the goal wished, else for both."""
+    wished = job.joint.yarns if job.joint else None
+    goals = GOALS if wished is None else (wished,)
+    out = {}
+    for run, closing in closings.items():
+        found = [_pair(closing, a, b, pieces, run, goals) for a, b in pairs_at(job, closing)]
+        out[run] = tuple(p for pair in found for p in pair)
+    return out
+
+
+def pairs_at(job: Job, closing: RunClosing) -> tuple[tuple[Ply, Ply], ...]:
+    """Pairs of plies that meet at a run, the lapping half's first."""
+    other = next(h.name for h in job.halves if h.name != closing.lap_half)
+    return tuple(zip(job.plies_of(closing.lap_half), job.plies_of(other), strict=False))
+
+
+def piece_angles(piece: Piece, line: RunLine, run: str) -> Floats:
+    """(s,) angle from the run to a piece's warp at each station; NaN where its net isn't."""
+    return angles_along(piece.net, piece.moved[run], line, piece.options.spacing)
+
+
+def _pair(
+    closing: RunClosing,
+    ply: Ply,
+    other: Ply,
+    pieces: Mapping[str, Piece],
+    run: str,
+    goals: tuple[Goal, ...],
+) -> list[PairYarns]:
+    if ply.name not in pieces or other.name not in pieces:
+        return []
+    first, second = (piece_angles(pieces[p.name], closing.line, run) for p in (ply, other))
+    there = np.isfinite(first) & np.isfinite(second)
+    if not there.any():
+        return []
+    same = alike(ply.fabric) and alike(other.fabric)
+    return [
+        PairYarns(ply.name, other.name, match(first[there], second[there], goal, same))
+        for goal in goals
+    ]
+
+
+def yarn_findings(
+    job: Job, yarns: Mapping[str, tuple[PairYarns, ...]], scatter: float
+) -> tuple[Finding, ...]:
+    """A note for each pair that misses the wished goal by more than ``scatter``, radians, of
+    hand placement; the worst run's figures. None without a wish."""
+    if job.joint is None or job.joint.yarns is None:
+        return ()
+    missed: dict[tuple[str, str], list[tuple[str, PairYarns]]] = {}
+    for run, pairs in yarns.items():
+        for pair in pairs:
+            if pair.match.greatest > scatter:
+                missed.setdefault((pair.ply, pair.other), []).append((run, pair))
+    return tuple(_finding(found, _sense(job), scatter) for found in missed.values())
+
+
+def _sense(job: Job) -> float:
+    """Of the job's angles against those seen from inside."""
+    return -1.0 if job.seen_from == "mould" else 1.0
+
+
+def _finding(found: list[tuple[str, PairYarns]], sense: float, scatter: float) -> Finding:
+    run, worst = max(found, key=lambda entry: entry[1].match.greatest)
+    m = worst.match
+    runs = ", ".join(name for name, _ in found)
+    place = f" (worst at {run})" if len(found) > 1 else ""
+    text = f"the yarns are up to {np.degrees(m.greatest):.0f}° off {WORDS[m.goal]}{place}"
+    remedy = "they turn along the run: no one angle mends that"
+    if m.after_turn < m.greatest - scatter:  # less isn't seen on the bench
+        remedy = (
+            f"{worst.other} turned by {sense * np.degrees(m.best_turn):+.0f}° would leave "
+            f"{np.degrees(m.after_turn):.0f}° there"
+        )
+    return Finding("note", f"{runs}, {worst.ply} and {worst.other}", text, remedy)

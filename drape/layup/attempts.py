@@ -1,0 +1,112 @@
+"""A ply's piece as it may be cut: a finer net where the first is refused, straight on past the
+parting line where the other half can't be had.
+
+Lengths in mm.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from drape.errors import AccuracyError, Finding
+from drape.job.job import Ply
+from drape.layup.net_check import FINEST_SHARE, fine_enough
+from drape.layup.piece import Laid, Piece, PieceOptions, make_piece
+from drape.mould.region import Region
+
+FINER = (0.8, 0.6)  # of the chosen spacing: nets tried where that one's piece is refused
+
+Made = tuple[Piece, tuple[Finding, ...]]
+
+
+def make_ply(region: Region, options: PieceOptions, ply: Ply, laid: Laid | None) -> Made:
+    """A piece, laid on the other half past the parting line unless that can't be.
+
+    Where the job gives no spacing, one that is refused is made again from a finer net, as its
+    error asks for.
+
+    Returns
+    -------
+    The piece, which may still be refused (``valid``), and what is told of how it was made.
+
+    Raises
+    ------
+    AccuracyError
+        No piece could be made.
+    """
+    if laid is None:
+        return _made(region, options, ply, None)
+    piece = None
+    try:
+        piece, told = _made(region, options, ply, laid)
+        if piece.valid:
+            return piece, told
+        why = "its checks fail"
+    except AccuracyError as error:
+        why = without_place(error)
+    try:
+        plain, told = _made(region, options, ply, None)
+    except AccuracyError:
+        plain = None
+    if plain is None or not (plain.valid or piece is None):
+        if piece is None:
+            raise AccuracyError(why, where=ply.name, remedy="use shorter laps, or split the ply")
+        return piece, ()
+    text = f"on the other half {why}: past the parting line it was laid straight on instead"
+    remedy = "neither shear nor wrinkles past the line are known, nor what they do to its edges"
+    # how far its edges may be off isn't known either
+    plain = replace(plain, checks=replace(plain.checks, outline=np.nan))
+    return plain, (*told, Finding("risk", ply.name, text, f"{remedy}; shorten the laps"))
+
+
+def _made(region: Region, options: PieceOptions, ply: Ply, laid: Laid | None) -> Made:
+    """A piece at the given spacing, or at the first finer one at which it isn't refused.
+
+    Where the curvature check fails, the next is no coarser than what that asks for.
+    """
+    first: Piece | AccuracyError
+    try:
+        first = make_piece(region, options, ply.name, laid)
+        if first.valid:
+            return first, ()
+    except AccuracyError as error:
+        first = error
+    like = last = None if isinstance(first, AccuracyError) else first
+    finer = options
+    for tried, factor in enumerate(FINER if ply.spacing is None else (), start=2):
+        spacing = _finer(options.spacing, factor, finer.spacing, last)
+        if spacing >= finer.spacing:
+            break
+        finer = replace(options, spacing=spacing)
+        try:
+            last = make_piece(region, finer, ply.name, laid, like)
+        except AccuracyError:
+            last = None
+            continue
+        if last.valid:
+            text = f"refused at a spacing of {options.spacing:g} mm, it was draped at"
+            count = f"(net {tried} of {1 + len(FINER)} at most)"
+            note = Finding("note", ply.name, f"{text} {finer.spacing:g} mm {count}")
+            return last, (note,)
+    if isinstance(first, AccuracyError):
+        raise first
+    return first, ()
+
+
+def _finer(chosen: float, factor: float, tried: float, last: Piece | None) -> float:
+    """The spacing to try after ``tried``, mm: ``factor`` of the chosen one, or what ``last`` needs.
+
+    No finer than FINEST_SHARE of the chosen one: the time goes with the square.
+    """
+    wanted = min(factor * chosen, FINER[0] * tried)
+    if last is not None and last.checks.curvature > last.checks.curvature_limit:
+        wanted = min(wanted, fine_enough(tried, last.checks.curvature) or wanted)
+    return max(wanted, FINEST_SHARE * chosen)
+
+
+def without_place(error: AccuracyError) -> str:
+    """What went wrong, with the value, for a place that is told apart."""
+    value = f" ({error.value})" if error.value is not None else ""
+    return f"{error.what}{value}"

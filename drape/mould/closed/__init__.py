@@ -1,0 +1,1 @@
+"""The closed mould: the halves as one surface."""

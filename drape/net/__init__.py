@@ -1,0 +1,1 @@
+"""The pin-jointed net, and what is read from it."""

@@ -1,0 +1,1 @@
+"""summary.json: its models, and the records made for it."""

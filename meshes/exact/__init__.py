@@ -1,0 +1,1 @@
+"""Exact surfaces and split moulds with exact answers, for tests and demos."""

@@ -1,0 +1,162 @@
+"""Scene: everything that is drawn of a job's results, as one dictionary.
+
+Pictures, window and page draw the same scene. Values are strings, numbers, lists and
+arrays; ``viewers.scene.packing`` makes JSON of it. Keys may be added under the same
+``format``; where a meaning changes it is raised.
+
+format        1
+title, caution, seen_from
+colours       (256, 3) of the shear map; ``range_deg`` is its upper end
+halves        name, points (n, 3), triangles (k, 3): cavity and flange, thinned for the eye
+runs          name, points (k, 3): the parting line
+plies         in the order of the job, see ``viewers.scene.ply``; ``laps``: folded out, tucked
+joints        run, lap_half, bands of build-up across it and a bar for each ply and strip, both
+              ``at_mm`` along the run
+findings      level, where, message, remedy
+
+Lengths in mm, angles in degrees.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+import fast_simplification
+import numpy as np
+
+from drape.geometry.surface import Floats, Ints
+from drape.job.allowance import values_at
+from drape.layup.ground import run_strips
+from drape.layup.order import ply_allowance_defaults
+from drape.layup.wrap_ground import run_wraps
+from drape.mould.mould import Half
+from drape.pipeline import Results
+from viewers.scene.colours import colour_table, shear_range
+from viewers.scene.ply import lap_scenes, ply_scene
+
+FORMAT = 1
+TRIANGLES = 12000  # of a mould half: more isn't seen
+CAUTION = (
+    "Shows where cloth is at risk of wrinkles; claims fit, never strength. Uncured epoxy can "
+    "sensitise skin, carbon dust irritates: read the material's safety data sheet."
+)
+
+
+def make_scene(results: Results) -> dict[str, Any]:
+    """The scene of a job's results."""
+    plies = [
+        {
+            **ply_scene(r, results.job.seen_from),
+            "laps": lap_scenes(r.ply.name, dict(results.closing.runs)),
+        }
+        for r in results.plies
+    ]
+    greatest = [
+        max(p["figures"]["max_shear_deg"], p["figures"]["max_shear_in_laps_deg"] or 0.0)
+        for p in plies
+        if p["sheet"] is not None
+    ]
+    locking = max((p["locking_angle_deg"] for p in plies), default=0.0)
+    return {
+        "format": FORMAT,
+        "title": results.job.title,
+        "caution": CAUTION,
+        "seen_from": results.job.seen_from,
+        "colours": colour_table(),
+        "range_deg": shear_range(max(greatest, default=0.0), locking),
+        "closing": results.mould.closing,
+        "halves": [_half(half) for half in results.mould.halves.values()],
+        "runs": _runs(results),
+        "plies": plies,
+        "joints": _joints(results),
+        "findings": [asdict(f) for f in results.findings],
+    }
+
+
+def _half(half: Half) -> dict[str, Any]:
+    """Cavity and flange of a half; the outside of a solid block only hides them."""
+    region = half.region
+    cavity = region.surface.vertices, region.surface.faces
+    flange = half.surface.vertices, half.surface.faces[half.flange]
+    parts = [thinned(*part, TRIANGLES // 2) for part in (cavity, flange) if len(part[1])]
+    count = np.cumsum([0] + [len(points) for points, _ in parts])
+    return {
+        "name": half.name,
+        "points": np.concatenate([points for points, _ in parts]),
+        "triangles": np.concatenate(
+            [faces + first for (_, faces), first in zip(parts, count, strict=False)]
+        ),
+    }
+
+
+def thinned(points: Floats, faces: Ints, most: int) -> tuple[Floats, Ints]:
+    """A mesh with about ``most`` triangles by quadric error, its unused vertices left out."""
+    used, index = np.unique(faces, return_inverse=True)
+    points, faces = points[used], index.reshape(-1, 3)
+    if len(faces) <= most:
+        return points, faces
+    few, left = fast_simplification.simplify(
+        points.astype(np.float32), faces.astype(np.int32), 1.0 - most / len(faces)
+    )
+    return few.astype(float), left.astype(np.int64)
+
+
+def _runs(results: Results) -> list[dict[str, Any]]:
+    """Each run once, as the first half that has it tells it."""
+    seen: dict[str, Floats] = {}
+    for half in results.mould.halves.values():
+        surface = half.region.surface
+        for edge in half.region.edges:
+            if edge.kind == "parting":
+                chain = np.append(edge.vertices, edge.vertices[:1] if edge.closed else [])
+                seen.setdefault(edge.name, surface.vertices[chain.astype(np.int64)])
+    return [{"name": name, "points": points} for name, points in seen.items()]
+
+
+def _joints(results: Results) -> list[dict[str, Any]]:
+    """Build-up of each run and where each ply lies there, at the one place that is shown."""
+    if results.summary.joint is None:
+        return []
+    return [
+        {
+            "run": name,
+            "lap_half": run.lap_half,
+            "at_mm": run.build_up_at_mm,
+            "bands": [b.model_dump() for b in run.build_up or ()],
+            "bars": _bars(results, name, run.lap_half, run.build_up_at_mm or 0.0),
+        }
+        for name, run in results.summary.joint.runs.items()
+    ]
+
+
+def _bars(results: Results, run: str, lap_half: str, place: float) -> list[dict[str, Any]]:
+    """Of each ply, strip and wrap the stretches across a run that it covers: from, to, mm past
+    the line from the lap half; None where it goes on into its half. As they lie at a place
+    along the run.
+    """
+    job, out = results.job, []
+    for ply in ply_allowance_defaults(job):
+        end = float(values_at(ply.of(run, "parting"), place))
+        own = ply.half == lap_half
+        out.append(_bar(ply.ply, ply.half, *((None, end) if own else (-end, None))))
+    for strip in run_strips(job, results.mould):
+        if strip.run == run:
+            half = 0.5 * strip.strip.width
+            out.append(_bar(strip.name, strip.half, -half, half))
+    for wrap in run_wraps(job, results.mould):
+        if wrap.wrapped.seam != run:
+            out.append(_bar(wrap.name, wrap.half, None, None))
+            continue
+        # it begins at the line on its own half's side, and ends over that
+        end = wrap.wrapped.overlap
+        begin, over = (
+            ((None, 0.0), (-end, None)) if wrap.own == lap_half else ((0.0, None), (None, end))
+        )
+        out += [_bar(wrap.name, wrap.half, *begin), _bar(wrap.name, wrap.half, *over)]
+    # the lap half's first, as the bands are counted from it
+    return sorted(out, key=lambda bar: bar["half"] != lap_half)
+
+
+def _bar(ply: str, half: str, low: float | None, high: float | None) -> dict[str, Any]:
+    return {"ply": ply, "half": half, "from_mm": low, "to_mm": high}

@@ -1,0 +1,1 @@
+"""The GL window, and pictures drawn in a process of their own."""
