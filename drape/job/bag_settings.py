@@ -9,7 +9,7 @@ from collections.abc import Container, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from drape.job.keys import Key, list_of, number, one_of
+from drape.job.keys import MEMORY, OURS, Check, Key, list_of, number, one_of
 
 
 @dataclass(frozen=True)
@@ -35,26 +35,65 @@ class BagOptions:
 
 
 KINDS, PROCESSES = ("film", "stretch"), ("envelope", "clamped")
-_MM = Key(number(0, 1000), "mm, 0 to 1000")
-_SHARE = Key(number(0, 100), "percent, 0 to 100")
+_MM, _SHARE = number(0, 1000), number(0, 100)
+
+
+def _remembered(check: Check, allowed: str, about: str, default: str = "{}") -> Key:
+    """A key whose default is from memory."""
+    return Key(check, allowed, about, default, MEMORY)
+
 
 BAG: Mapping[str, Key] = {
-    "kind": Key(one_of(*KINDS), ", ".join(KINDS)),
-    "oversize": _SHARE,
-    "undersize": Key(number(0, 100, below=True), "percent, 0 to less than 100"),
-    "stock": Key(
-        list_of(number(0, 10_000, above=True)), "a list of mm, each more than 0, at most 10000"
+    "kind": Key(
+        one_of(*KINDS),
+        ", ".join(KINDS),
+        "Film doesn't stretch; a stretch bag, a bladder, does.",
+        source=OURS,
     ),
-    "tail": _MM,
-    "least_radius": Key(number(0, 100), "mm, 0 to 100"),
-    "most_fold": Key(number(0, 1000), "percent, 0 to 1000"),
-    "most_stretch": Key(number(0, 1000), "percent, 0 to 1000"),
-    "process": Key(one_of(*PROCESSES), ", ".join(PROCESSES)),
-    "envelope_oversize": _SHARE,
-    "envelope_tail": _MM,
-    "breather_overlap": _MM,
+    "oversize": _remembered(
+        _SHARE, "percent, 0 to 100", "Of film: girth over the hollow's largest."
+    ),
+    "undersize": _remembered(
+        number(0, 100, below=True),
+        "percent, 0 to less than 100",
+        "Of a stretch bag: girth under the hollow's smallest.",
+    ),
+    "stock": Key(
+        list_of(number(0, 10_000, above=True)),
+        "a list of mm, each more than 0, at most 10000",
+        "Lay-flat widths you have; the one to take is chosen from them.",
+        "no list: the width alone is given",
+    ),
+    "tail": _remembered(_MM, "mm, 0 to 1000", "Bag past each mouth of the mould."),
+    "least_radius": _remembered(
+        number(0, 100),
+        "mm, 0 to 100",
+        "Tightest inside corner that the bag follows.",
+    ),
+    "most_fold": _remembered(
+        number(0, 1000),
+        "percent, 0 to 1000",
+        "How much larger than the girth film may be; past it folds are reported.",
+    ),
+    "most_stretch": _remembered(
+        number(0, 1000), "percent, 0 to 1000", "How far a stretch bag may stretch."
+    ),
+    "process": Key(
+        one_of(*PROCESSES),
+        ", ".join(PROCESSES),
+        "One bag with an envelope round the mould, or a bag inflated in the clamped mould.",
+        source=OURS,
+    ),
+    "envelope_oversize": _remembered(
+        _SHARE, "percent, 0 to 100", "Girth of the envelope over that of the closed mould."
+    ),
+    "envelope_tail": _remembered(_MM, "mm, 0 to 1000", "Envelope past each end of the mould."),
+    "breather_overlap": _remembered(_MM, "mm, 0 to 1000", "Breather on itself, and past each end."),
     "pressure": Key(
-        number(0, 20, above=True), "bar above the surroundings, more than 0, at most 20"
+        number(0, 20, above=True),
+        "bar above the surroundings, more than 0, at most 20",
+        "Pressure in the bag, for the forces on the mould.",
+        'required with `process = "clamped"`',
     ),
 }
 # Keys that mean something for one kind or process only: (key, value of it) → keys.

@@ -17,26 +17,21 @@ from drape.errors import InputError, InputErrors
 from drape.fabric.fabric import fabric_from, missing_from, shipped, started_from
 from drape.job.bag_settings import BAG, misplaced
 from drape.job.file import JobFile
-from drape.job.keys import (
+from drape.job.keys import NAME, NOT_BUILT, Key, Wrong, name, shown
+from drape.job.parting_settings import PARTING, problems
+from drape.job.strips import STRIP, strip_names
+from drape.job.tables import (
     ALLOWANCE,
     BENCH,
     FABRIC,
     HALF,
     JOINT,
     MOULD,
-    NAME,
-    NOT_BUILT,
     PLY,
     REPORT,
     TOP,
     TRIM,
-    Key,
-    Wrong,
-    name,
-    shown,
 )
-from drape.job.parting_settings import PARTING, problems
-from drape.job.strips import STRIP, strip_names
 from drape.job.toml_lines import KeyPath, renamed, suggestion
 from drape.job.wraps import WRAP, wrap_names
 

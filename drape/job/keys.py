@@ -1,6 +1,7 @@
-"""The job file's keys: what each takes, and what is said when it's given something else.
+"""What a key of the job file takes, and what is said when it's given something else.
 
-One table a section. A check turns a TOML value into ours, or raises ``Wrong``.
+A check turns a TOML value into ours, or raises ``Wrong``. The keys themselves stand in
+``tables`` and in the modules of single sections.
 """
 
 from __future__ import annotations
@@ -14,8 +15,6 @@ from dataclasses import dataclass
 from pathlib import PurePath
 from typing import Any
 
-from drape.fabric.composition import BELOW
-from drape.fabric.fabric import KINDS, LIMITS
 from drape.job.allowance import Allowance, Stations
 from drape.job.toml_lines import KeyPath
 
@@ -26,6 +25,12 @@ PAGES = ("A4", "A3", "Letter", "roll")
 MESH_SUFFIXES = (".stl", ".ply", ".obj")
 LARGEST = 100_000.0  # mm; past it the numbers aren't of a part made by hand
 NOT_BUILT = "isn't built yet"
+COMMON, OURS, MEMORY = "common practice", "our choice", "from memory"
+SOURCES = (COMMON, OURS, MEMORY)
+POINT = "three numbers in mm, [x, y, z]"
+DIRECTION = "three numbers, not all 0, [x, y, z]"
+TABLE = "a table"
+CHOSEN_SPACING = "chosen from the size of the piece, finer where its checks ask for it"
 
 
 class Wrong(Exception):
@@ -38,10 +43,27 @@ class Wrong(Exception):
 
 @dataclass(frozen=True)
 class Key:
-    """What a key takes. ``allowed`` is said in messages, after 'allowed:'."""
+    """What a key takes, and what ``docs/job-file.md`` says of it.
+
+    Attributes
+    ----------
+    check : Check
+    allowed : str
+        Said in messages, after 'allowed:'.
+    about : str
+        What the key does, in one line.
+    default : str
+        What applies without the key. ``{}`` stands for the value that a job without it gets:
+        the reference reads that from such a job, it is never written here.
+    source : str
+        Where the default comes from: one of ``SOURCES``, or nothing where there is none.
+    """
 
     check: Check
     allowed: str
+    about: str = ""
+    default: str = "{}"
+    source: str = ""
     required: bool = False
 
 
@@ -173,7 +195,8 @@ def mesh_name(value: Any) -> str:
     return value
 
 
-def _format(value: Any) -> int:
+def this_format(value: Any) -> int:
+    """The one format that is known."""
     if type(value) is not int or value != 1:
         raise Wrong("is a format this version doesn't know")
     return value
@@ -184,7 +207,8 @@ def start_or_auto(value: Any) -> Any:
     return value if value == "auto" else point(value)
 
 
-def _lap_half(value: Any) -> str | dict[str, str]:
+def lap_half(value: Any) -> str | dict[str, str]:
+    """A half, or a half for each run."""
     if not isinstance(value, dict):
         return text(value)
     if not value:
@@ -199,7 +223,8 @@ def _lap_half(value: Any) -> str | dict[str, str]:
     return dict(value)
 
 
-def _allowance(value: Any) -> Allowance:
+def allowance(value: Any) -> Allowance:
+    """One length, or stations."""
     if isinstance(value, list):
         return _stations(value)
     if isinstance(value, dict):  # A-B.1 = 5 is a table A-B with a key 1
@@ -227,7 +252,8 @@ def _stations(value: list[Any]) -> Stations:
     return Stations(tuple(places), tuple(values))
 
 
-def _date(value: Any) -> datetime.date:
+def date(value: Any) -> datetime.date:
+    """A day, as TOML has it or as text."""
     if isinstance(value, str) and re.fullmatch(r"\d{4}-\d\d-\d\d", value):
         try:
             return datetime.date.fromisoformat(value)
@@ -238,7 +264,8 @@ def _date(value: Any) -> datetime.date:
     return value
 
 
-def _later(value: Any) -> Any:
+def later_on(value: Any) -> Any:
+    """Nothing: the key is known, but not built yet."""
     raise Wrong(NOT_BUILT)
 
 
@@ -247,112 +274,3 @@ def _kind(value: Any) -> str:
         return "true or false"
     kinds = {str: "text", list: "a list", dict: "a table", int: "a number", float: "a number"}
     return kinds.get(type(value), "a date or time")
-
-
-def _fabric_number(key: str) -> Key:
-    below = key in BELOW
-    unit = {
-        "areal_mass": "g/m2 of fibre",
-        "prepreg_areal_mass": "g/m2 of fibre and resin",
-        "locking_angle": "degrees",
-        "show_limit": "degrees",
-        "fibre_density": "g/cm3",
-        "resin_density": "g/cm3",
-        "resin_content": "percent by mass",
-        "fibre_fraction": "fibre volume fraction",
-    }.get(key, "mm")
-    end = "less than" if below else "at most"
-    allowed = f"{unit}, more than 0, {end} {LIMITS[key]:g}"
-    return Key(number(0, LIMITS[key], above=True, below=below), allowed)
-
-
-LATER = Key(_later, "leave it out for now")
-LAPS = Key(list_of(number(0, 1000)), "a list of mm, each 0 to 1000")
-POINT = "three numbers in mm, [x, y, z]"
-DIRECTION = "three numbers, not all 0, [x, y, z]"
-TABLE = "a table"
-
-TOP: Mapping[str, Key] = {
-    "format": Key(_format, "1", required=True),
-    "title": Key(text, "text"),
-    "units": Key(one_of(*UNITS), ", ".join(UNITS)),
-    "seen_from": Key(one_of("inside", "mould"), "inside, mould"),
-    "mould": Key(table, TABLE, required=True),
-    "fabrics": Key(table, "a table of fabrics", required=True),
-    "joint": Key(table, TABLE),
-    "plies": Key(list_of(table), "[[plies]] tables, one a ply", required=True),
-    "report": Key(table, TABLE),
-    "bench": Key(table, TABLE),
-    "bag": Key(table, TABLE),
-    "kit": LATER,
-}
-MOULD: Mapping[str, Key] = {
-    "closing": Key(direction, DIRECTION),
-    "halves": Key(table, "one or two tables, [mould.halves.<name>]", required=True),
-    "parting": Key(table, "a table with one of: plane, polyline, height"),
-    "trim": Key(table, "tables [mould.trim.<mouth>]"),
-    "mouths": Key(table, 'new names by letter, A = "root"'),
-}
-HALF: Mapping[str, Key] = {
-    "mesh": Key(mesh_name, f"a file, {', '.join(MESH_SUFFIXES)}", required=True),
-    "zero": Key(direction, DIRECTION),
-}
-TRIM: Mapping[str, Key] = {
-    "point": Key(point, POINT, required=True),
-    "normal": Key(direction, f"{DIRECTION}, pointing out of the part", required=True),
-}
-FABRIC: Mapping[str, Key] = {
-    "take": Key(text, "the name of a fabric that ships"),
-    "weave": Key(text, "text"),
-    "source": Key(text, "text"),
-    "kind": Key(one_of(*KINDS), ", ".join(KINDS)),
-    "bleed": Key(yes_no, "true, false"),
-    **{key: _fabric_number(key) for key in LIMITS},
-}
-JOINT: Mapping[str, Key] = {
-    "lap_half": Key(_lap_half, 'the name of a half, or { "A-B.1" = name, ... }'),
-    "laps": LAPS,
-    "set_backs": LAPS,
-    "run_off": Key(number(0, 1000), "mm, 0 to 1000"),
-    "greatest_build_up": Key(number(0, 100, above=True), "mm, more than 0, at most 100"),
-    "least_overlap": Key(number(0, 1000), "mm, 0 to 1000"),
-    "strips": Key(list_of(table), "[[joint.strips]] tables, one a strip"),
-    "wraps": Key(list_of(table), "[[joint.wraps]] tables, one a wrapped ply"),
-    "yarns": Key(one_of("running-through", "mirrored"), "running-through, mirrored"),
-    "yarns_search": Key(yes_no, "true, false"),
-}
-PLY: Mapping[str, Key] = {
-    "name": Key(name, NAME),
-    "half": Key(text, "the name of a half", required=True),
-    "fabric": Key(text, "the name of a fabric", required=True),
-    "angle": Key(number(-360, 360), "degrees, -360 to 360", required=True),
-    "start": Key(start_or_auto, f'"auto", or {POINT}'),
-    "first_yarns": Key(one_of("straight", later={"steered": "steered first yarns"}), "straight"),
-    "spacing": Key(number(0.05, 100), "mm, 0.05 to 100"),
-    "allowances": Key(table, "a table of mm by edge"),
-    "trim_in_mould": Key(list_of(text), 'a list of edge names, ["A-B.1"]'),
-    "goal": LATER,
-    "region": LATER,
-    "splits": LATER,
-    "cuts": LATER,
-}
-ALLOWANCE = Key(
-    _allowance,
-    "mm, -1000 to 1000: + past the edge, - short of it; or stations [[0, 12], [80, 6]], mm along "
-    "the edge and allowance, in order",
-)
-REPORT: Mapping[str, Key] = {
-    "fail_on": Key(list_of(one_of("note", "warning", "risk")), "a list of: note, warning, risk"),
-    "date": Key(_date, "a date, 2026-01-31"),
-}
-BENCH: Mapping[str, Key] = {
-    "page": Key(one_of(*PAGES), ", ".join(PAGES)),
-    "placement": Key(number(0, 100), "mm, 0 to 100: how far off a ply may lie, in any direction"),
-    "angle": Key(number(0, 45), "degrees, 0 to 45: how far a ply may be turned, either way"),
-    "least_overlap": Key(number(0, 1000), "mm, 0 to 1000"),
-    "proud": Key(number(0, 100, above=True), "mm, more than 0, at most 100"),
-    "bulk": Key(number(1, 3), "uncured over cured thickness, 1 to 3"),
-    "tack_clearance": Key(number(0, 10), "mm, 0 to 10"),
-    "tuck_limit": Key(number(0, 90, above=True), "degrees, more than 0, at most 90"),
-    "bag_width": Key(number(0, 10_000, above=True), "mm, more than 0, at most 10000"),
-}

@@ -63,13 +63,25 @@ def _plane(value: Any) -> dict[str, Any]:
 
 
 PARTING: Mapping[str, Key] = {
-    "plane": Key(_plane, "{ point = [x, y, z], normal = [x, y, z] }"),
+    "plane": Key(
+        _plane,
+        "{ point = [x, y, z], normal = [x, y, z] }",
+        "The plane of the parting line.",
+        "exactly one of the three",
+    ),
     "polyline": Key(
         _lines,
         f"points [[x, y, z], ...] in mm, a file of them ({', '.join(CSV_SUFFIXES)}), or a "
         "list of such lines",
+        "Lines on the mould, at most 2 mm off it.",
+        "exactly one of the three",
     ),
-    "height": Key(number(-LARGEST, LARGEST), "mm along the closing direction"),
+    "height": Key(
+        number(-LARGEST, LARGEST),
+        "mm along the closing direction",
+        "The height of a level parting line.",
+        "exactly one of the three",
+    ),
 }
 
 

@@ -12,19 +12,41 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from drape.fabric.fabric import Fabric
-from drape.job.keys import NAME, Key, name, number, one_of, text
+from drape.job.keys import CHOSEN_SPACING, NAME, OURS, Key, name, number, one_of, text
 
 LAID = ("before", "after")
 
 STRIP: Mapping[str, Key] = {
-    "name": Key(name, NAME),
-    "run": Key(text, 'the name of a run, "A-B.1"'),
-    "width": Key(number(0, 1000, above=True), "mm, more than 0, at most 1000", required=True),
-    "angle": Key(number(-360, 360), "degrees, -360 to 360", required=True),
-    "fabric": Key(text, "the name of a fabric", required=True),
-    "laid": Key(one_of(*LAID), "before, after: laid before or after closing", required=True),
-    "half": Key(text, "the name of a half"),
-    "spacing": Key(number(0.05, 100), "mm, 0.05 to 100"),
+    "name": Key(name, NAME, "Name of the strip and of its files.", "a number: {}"),
+    "run": Key(text, 'the name of a run, "A-B.1"', "Where it lies.", "one along every run"),
+    "width": Key(
+        number(0, 1000, above=True),
+        "mm, more than 0, at most 1000",
+        "Across the line, half of it on each half.",
+        required=True,
+    ),
+    "angle": Key(
+        number(-360, 360),
+        "degrees, -360 to 360",
+        "Of the warp from the run's direction.",
+        required=True,
+    ),
+    "fabric": Key(text, "the name of a fabric", "Its cloth.", required=True),
+    "laid": Key(
+        one_of(*LAID),
+        "before, after: laid before or after closing",
+        "Before closing in one half, or after it over the seam.",
+        required=True,
+    ),
+    "half": Key(
+        text,
+        "the name of a half",
+        'The half it is laid in, for `laid = "before"` alone.',
+        'required with `laid = "before"`',
+    ),
+    "spacing": Key(
+        number(0.05, 100), "mm, 0.05 to 100", "Spacing of the net.", CHOSEN_SPACING, OURS
+    ),
 }
 
 

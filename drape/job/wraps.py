@@ -13,17 +13,52 @@ from dataclasses import dataclass
 from typing import Any
 
 from drape.fabric.fabric import Fabric
-from drape.job.keys import NAME, POINT, Key, name, number, start_or_auto, text
+from drape.job.keys import (
+    CHOSEN_SPACING,
+    NAME,
+    OURS,
+    POINT,
+    Key,
+    name,
+    number,
+    start_or_auto,
+    text,
+)
 
 WRAP: Mapping[str, Key] = {
-    "name": Key(name, NAME),
-    "seam": Key(text, 'the name of a run, "A-B.1"', required=True),
-    "overlap": Key(number(0, 1000, above=True), "mm, more than 0, at most 1000", required=True),
-    "half": Key(text, "the name of a half"),
-    "angle": Key(number(-360, 360), "degrees, -360 to 360", required=True),
-    "fabric": Key(text, "the name of a fabric", required=True),
-    "start": Key(start_or_auto, f'"auto", or {POINT}'),
-    "spacing": Key(number(0.05, 100), "mm, 0.05 to 100"),
+    "name": Key(name, NAME, "Name of the ply and of its files.", "a number: {}"),
+    "seam": Key(
+        text,
+        'the name of a run, "A-B.1"',
+        "The run where it begins, and past which it ends on itself.",
+        required=True,
+    ),
+    "overlap": Key(
+        number(0, 1000, above=True),
+        "mm, more than 0, at most 1000",
+        "How far past the seam it ends.",
+        required=True,
+    ),
+    "half": Key(
+        text, "the name of a half", "On whose side it begins and overlaps.", "the lap half", OURS
+    ),
+    "angle": Key(
+        number(-360, 360),
+        "degrees, -360 to 360",
+        "Of the warp from the half's zero direction, at the start point.",
+        required=True,
+    ),
+    "fabric": Key(text, "the name of a fabric", "Its cloth.", required=True),
+    "start": Key(
+        start_or_auto,
+        f'"auto", or {POINT}',
+        "Where it is first pressed down.",
+        "auto, the middle of the ply",
+        OURS,
+    ),
+    "spacing": Key(
+        number(0.05, 100), "mm, 0.05 to 100", "Spacing of the net.", CHOSEN_SPACING, OURS
+    ),
 }
 
 

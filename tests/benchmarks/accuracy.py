@@ -25,6 +25,7 @@ from exact_distances import of_named
 from tessellated import named, regulars
 
 OUT = Path(__file__).resolve().parents[2] / "docs" / "accuracy.md"
+PAGES = "[README](../README.md) · [glossary](glossary.md) · [how far to trust it](trust.md)"
 SPACINGS = (4.0, 2.8, 2.0, 1.4, 1.0)
 RINGS = (26, 37, 52, 74)
 
@@ -260,7 +261,7 @@ def surface_rows():
 
 
 def main():
-    lines = ["# Accuracy on exact shapes", ""]
+    lines = ["# Accuracy on exact shapes", "", PAGES, ""]
     lines.append("Written by `python tests/benchmarks/accuracy.py`; sources of the exact answers")
     lines.append("are in `tests/references.bib`.")
     parts = (normals_rows, surface_rows, hemisphere_table, elbow_rows, bump_rows, fillet_rows)

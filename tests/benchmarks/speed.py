@@ -93,6 +93,8 @@ def main():
     lines = [
         "# Speed",
         "",
+        "[README](../README.md) · [glossary](glossary.md) · [how far to trust it](trust.md)",
+        "",
         "Written by `python tests/benchmarks/speed.py` on a machine with "
         f"{os.cpu_count()} cores, Python {platform.python_version()}.",
         "",
