@@ -43,7 +43,7 @@ def main() -> None:
     ply = scene["plies"][PLY]
     images, findings = pictures({**scene, "plies": [ply]})
     for finding in findings:
-        raise SystemExit(f"{finding.message}; {finding.remedy}")
+        raise SystemExit(f"{finding.text}; {finding.remedy}")
     flat = flat_map({**ply, "strokes": ()}, scene["range_deg"])
     both = [trimmed(png) for png in (images[0], flat)]
     picture = Image.new("RGB", (sum(p.width for p in both), HEIGHT), "white")

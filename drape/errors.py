@@ -10,9 +10,9 @@ Every message the user reads is one of these two things:
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, Literal, Self
 
 Level = Literal["note", "warning", "risk", "error"]
 
@@ -50,6 +50,11 @@ class PlywrightError(Exception):
             parts.append(self.remedy)
         return " ".join("; ".join(parts).split())
 
+    def at(self, where: str) -> Self:
+        """The same error with the place ``where`` in the user's files."""
+        details = {"value": self.value, "limit": self.limit, "remedy": self.remedy}
+        return type(self)(self.what, where=where, **details)
+
 
 class InputError(PlywrightError):
     """Something the user gave can't be used (exit code 2)."""
@@ -61,6 +66,12 @@ class InputErrors(InputError):
     def __init__(self, errors: list[InputError]) -> None:
         self.errors = tuple(errors)
         super().__init__(" | ".join(e.line() for e in errors))
+
+
+def raise_any(errors: Sequence[InputError]) -> None:
+    """Raise what was found wrong, one error or several at once; nothing where there is none."""
+    if errors:
+        raise InputErrors(list(errors)) if len(errors) > 1 else errors[0]
 
 
 class AccuracyError(PlywrightError):
@@ -75,31 +86,52 @@ class AccuracyError(PlywrightError):
 class Finding:
     """Something the user should know that doesn't stop the run.
 
-    ``level``: ``note`` (told for completeness), ``warning`` (something was changed or
-    assumed), ``risk`` (the part may suffer), ``error`` (a piece isn't valid, or what was
-    given can't give a sound part).
+    Attributes
+    ----------
+    level : str
+        ``note`` (for completeness), ``warning`` (something was changed or assumed), ``risk``
+        (the part may suffer), ``error`` (a piece isn't valid, or what was given can't give a
+        sound part).
+    about : tuple of str
+        Names of all that it concerns, each whole: runs, then layers; or a half, a file, ``bag``.
+        Whoever looks for a ply's findings asks here; the text is for people only.
+    text, remedy : str
+    place : (x, y, z) mm, or None
+        Where in the mould, if it is at one place.
     """
 
     level: Level
-    where: str
-    message: str
+    about: tuple[str, ...]
+    text: str
     remedy: str = ""
+    place: tuple[float, float, float] | None = None
+
+    @property
+    def where(self) -> str:
+        """What it is about, in words."""
+        return ", ".join(self.about)
 
     def line(self) -> str:
         """The whole finding on one line."""
         tail = f"; {self.remedy}" if self.remedy else ""
-        return f"{self.level}: {self.where}: {self.message}{tail}"
+        return f"{self.level}: {self.where}: {self.text}{tail}"
 
 
-def told_at_once(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+def merged(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """Those that say the same of several things as one, where the first of them stood."""
-    places: dict[tuple[Level, str, str], list[str]] = {}
+    alike: dict[tuple[Level, str, str], list[str]] = {}
     for f in findings:
-        places.setdefault((f.level, f.message, f.remedy), []).append(f.where)
+        alike.setdefault((f.level, f.text, f.remedy), []).extend(f.about)
     return tuple(
-        Finding(level, ", ".join(dict.fromkeys(where)), message, remedy)
-        for (level, message, remedy), where in places.items()
+        Finding(level, tuple(dict.fromkeys(about)), text, remedy)
+        for (level, text, remedy), about in alike.items()
     )
+
+
+def as_place(point: Iterable[float]) -> tuple[float, float, float]:
+    """A point as a finding holds it, mm."""
+    x, y, z = (float(v) for v in point)
+    return x, y, z
 
 
 def place_text(point: Iterable[float], digits: int = 0) -> str:

@@ -34,7 +34,6 @@ from drape.mould.closed.closed_mould import ClosedMould, closed_mould
 from drape.mould.file_faces import file_faces
 from drape.mould.inspection import Inspection, inspect_half
 from drape.mould.mould import Mould, find_mould
-from drape.mould.parting_line import WHERE as PARTING_LINE
 from drape.mould.plausible import refuse_sizes
 from drape.mould.reading import read_surface
 from drape.mould.region import Region
@@ -75,7 +74,7 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
     findings += face_findings(numbers)
     refuse_sizes(surfaces)
     tell("finding the mould", len(job.halves), steps)
-    mould = _named(_found(surfaces, job), job)
+    mould = _named(find_mould(surfaces, closing=job.closing, parting=job.parting), job)
     findings += mould.findings
     check_edge_names(job, _edge_names(mould), [m.name for m in mould.mouths], mould.runs)
     found_mould = mould
@@ -194,28 +193,14 @@ def _snipped(plies: Sequence[PlyResult], closing: Closing) -> tuple[PlyResult, .
     return tuple(out)
 
 
-def _found(surfaces: Mapping[str, Surface], job: Job) -> Mould:
-    """The mould; errors in the parting line that the job gives have the job's line."""
-    try:
-        return find_mould(surfaces, closing=job.closing, parting=job.parting)
-    except InputError as error:
-        if job.parting is None or not error.where.startswith(PARTING_LINE):
-            raise
-        half = error.where.removeprefix(PARTING_LINE)
-        raise InputError(
-            error.what,
-            value=error.value,
-            limit=error.limit,
-            remedy=error.remedy,
-            where=job.where("mould", "parting", job.parting.kind) + half,
-        ) from error
-
-
 def _named(mould: Mould, job: Job) -> Mould:
     """The mould with its edges and mouths under the job's names."""
     halves = {}
     for name, half in mould.halves.items():
-        edges = tuple(replace(e, name=job.edge_name(e.name)) for e in half.region.edges)
+        edges = tuple(
+            replace(e, name=job.edge_name(e.name), ends=tuple(map(job.edge_name, e.ends)))
+            for e in half.region.edges
+        )
         halves[name] = replace(half, region=replace(half.region, edges=edges))
     mouths = tuple(replace(m, name=job.edge_name(m.name)) for m in mould.mouths)
     runs = tuple(job.edge_name(r) for r in mould.runs)
@@ -247,15 +232,9 @@ def _trimmed(mould: Mould, job: Job) -> tuple[Mould, list[Finding]]:
                 region, found = trim_region(half.region, trim.mouth, trim.point, trim.normal)
             except InputError as error:
                 where = job.where("mould", "trim", trim.mouth)
-                raise InputError(
-                    error.what,
-                    value=error.value,
-                    limit=error.limit,
-                    remedy=error.remedy,
-                    where=f"{where} ({name} half)",
-                ) from error
+                raise error.at(f"{where} ({name} half)") from error
             halves[name] = replace(half, region=region)
-            findings += [replace(f, where=f"{name}, {f.where}") for f in found]
+            findings += [replace(f, about=(name, *f.about)) for f in found]
     return replace(mould, halves=halves), findings
 
 

@@ -87,21 +87,21 @@ def test_a_least_overlap_is_wished_for(tmp_path, wish, told):
     """One line for the pair at both runs. Scatter takes (1.5 + 57 mm · 1.5°) at most: 6 mm."""
     bench = "" if wish is None else f"[bench]\nleast_overlap = {wish}\n"
     results = pipeline.run(load_job(two_troughs(tmp_path, JOINT + bench, PLIES)), jobs=1)
-    risks = [f for f in results.findings if "lower-1 and upper-1" in f.where]
-    assert [f.where for f in risks] == ["A-B.1, A-B.2, lower-1 and upper-1"] * told
+    risks = [f for f in results.findings if {"lower-1", "upper-1"} <= set(f.about)]
+    assert [f.about for f in risks] == [("A-B.1", "A-B.2", "lower-1", "upper-1")] * told
     for risk in risks:
         assert risk.level == "risk"
-        assert f"wished at least {wish or 10:g} mm" in risk.message
+        assert f"wished at least {wish or 10:g} mm" in risk.text
 
 
 def test_a_set_back_ply_may_stand_proud(tmp_path):
     """Set back by 2 mm, the far end (57 mm from the start) passes the line by all above it."""
     results = pipeline.run(load_job(two_troughs(tmp_path, JOINT, PLIES)), jobs=1)
-    (risk,) = [f for f in results.findings if "proud" in f.message]
+    (risk,) = [f for f in results.findings if "proud" in f.text]
     x = np.array([-LENGTH / 2, LENGTH / 2])
     past = enumerated(STARTS["upper"], -2.0, x, 1.5, np.radians(1.5)).max()
-    assert risk.where == "A-B.1, A-B.2, upper-1"
-    assert f"may lie {past:.1f} mm proud" in risk.message
+    assert risk.about == ("A-B.1", "A-B.2", "upper-1")
+    assert f"may lie {past:.1f} mm proud" in risk.text
 
 
 def joint(*overlaps, proud=()):
@@ -116,11 +116,11 @@ def test_findings_of_several_runs_become_one():
         "B-C.1": joint(Overlap("a", "b", 10.0, 8.0, 16.0, 40.0)),
     }
     pair, proud = scatter_findings(runs, 6.0)
-    assert pair.where == "A-B.1, A-B.2, b and a"
-    assert "overlap of 3.0 mm" in pair.message
-    assert pair.message.endswith("(worst at A-B.2)")
-    assert proud.where == "A-B.1, A-B.2, b"
-    assert "5.0 mm proud" in proud.message
+    assert pair.about == ("A-B.1", "A-B.2", "b", "a")
+    assert "overlap of 3.0 mm" in pair.text
+    assert pair.text.endswith("(worst at A-B.2)")
+    assert proud.about == ("A-B.1", "A-B.2", "b")
+    assert "5.0 mm proud" in proud.text
     assert scatter_findings({"B-C.1": runs["B-C.1"]}, 6.0) == ()
 
 
@@ -179,18 +179,18 @@ def test_an_edge_trimmed_in_the_mould_is_cut_proud(tmp_path, own, joint):
         assert pair.greatest_mm == pytest.approx(low.max() + own, abs=0.03)
         # the lower ply's 12 mm past the line, the upper's own start
         assert [(b.from_mm, b.to_mm, b.plies) for b in run.build_up][1] == (-own, 12.0, 2)
-    assert not [f for f in results.findings if "proud" in f.message]
+    assert not [f for f in results.findings if "proud" in f.text]
 
 
 def test_an_edge_cut_too_little_proud_is_told(tmp_path):
     """Placement may take 2.99 mm by hand, 1.5 + 57 tan 1.5°: more than 1 mm, not than 3 mm."""
-    assert not [f for f in trimmed(tmp_path, FLUSH).findings if "proud" in f.message]
+    assert not [f for f in trimmed(tmp_path, FLUSH).findings if "proud" in f.text]
     results = trimmed(tmp_path, FLUSH + "[bench]\nproud = 1\n")
     x = np.array([-LENGTH / 2, LENGTH / 2])
     short = -enumerated(STARTS["upper"], 0.0, x, 1.5, np.radians(1.5)).min() - 1.0
-    (risk,) = [f for f in results.findings if "proud" in f.message]
+    (risk,) = [f for f in results.findings if "proud" in f.text]
     assert (risk.level, risk.where) == ("risk", "A-B.1, A-B.2, upper-1")
-    assert f"it may lie {short:.1f} mm short" in risk.message
+    assert f"it may lie {short:.1f} mm short" in risk.text
     assert short == pytest.approx(0.5 + 57.0 * np.tan(np.radians(1.5)), abs=0.03)
     assert "set proud to 3 mm" in risk.remedy
 
@@ -330,8 +330,8 @@ def test_a_gap_at_one_end_of_a_run():
     lap = RunPly("a", 0.2, Stations((0, 80), (12, 0)))
     joint = join_run("low", [lap], [RunPly("c", 0.2, -2.0)], "A-B.1", length=80.0)
     (error,) = joint.findings
-    assert (error.level, error.where) == ("error", "A-B.1, a and c")
-    assert "gap of 2.0 mm" in error.message
+    assert (error.level, error.about) == ("error", ("A-B.1", "a", "c"))
+    assert "gap of 2.0 mm" in error.text
     assert joint.overlaps[0].nominal_mm == -2.0
     assert (joint.bands_at, joint.least_bands_at) == (0.0, 67.0)
     assert bands(joint.bands) == [(-10, 2, 1), (2, 12, 2), (12, 22, 1)]

@@ -62,7 +62,7 @@ def test_cloth_across_the_line_says_when_and_where_it_is_laid(pages):
 def test_what_is_told_of_the_joint_stands_with_its_plies(pages, demo_results):
     """The demo's laps lean in by more than the wish: a risk of two plies, by their names."""
     texts = [" ".join(page.extract_text().split()) for page in pages]
-    risks = [f for f in demo_results.findings if "must lean in" in f.message]
+    risks = [f for f in demo_results.findings if "must lean in" in f.text]
     assert risks
     for ply, text in zip(demo_results.plies, texts, strict=True):
         mine = [f for f in risks if f.where.endswith(ply.ply.name)]
@@ -81,7 +81,7 @@ def test_cautions_stand_once(pages):
 def test_risks_of_a_ply_stand_on_its_page(demo_results, scene):
     """One finding of each level is given to the second ply: all but the note concern the bench."""
     first, second, *rest = (replace(ply, findings=()) for ply in demo_results.plies)
-    found = [Finding(level, "here", f"a {level} told", "mend it") for level in LEVELS]
+    found = [Finding(level, ("here",), f"a {level} told", "mend it") for level in LEVELS]
     plies = (first, replace(second, findings=tuple(found)), *rest)
     data = bench_sheets(replace(demo_results, plies=plies, findings=()), scene, {}, "")
     texts = [page.extract_text() for page in PdfReader(io.BytesIO(data)).pages]

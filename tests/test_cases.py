@@ -99,7 +99,7 @@ def test_run_off_past_the_blocks_end(trough, at, run_off, told):
     job = job_in(trough, at=at)
     job.write_text(job.read_text() + f"[plies.allowances]\nA = {run_off}\n")
     results = pipeline.run(load_job(job), jobs=1)
-    found = [f for f in results.findings if "passes the mould's end" in f.message]
+    found = [f for f in results.findings if "passes the mould's end" in f.text]
     assert bool(found) == told
     assert results.valid
 
@@ -113,7 +113,7 @@ def test_shear_in_the_laps_is_a_risk_of_its_own(tmp_path):
     results = pipeline.run(load_job(job), jobs=1)
     (ply,) = results.summary.plies
     assert ply.max_shear_deg < 70.0 < ply.max_shear_in_laps_deg
-    risks = [f.message for f in results.findings if "locking angle" in f.message]
+    risks = [f.text for f in results.findings if "locking angle" in f.text]
     assert len(risks) == 1
     assert f"{ply.max_shear_in_laps_deg:.1f}" in risks[0]
 

@@ -85,7 +85,7 @@ def results(*levels, valid=True):
     second = PlySummary(
         name="lower-2", half="lower", locking_angle_deg=45, max_shear_deg=None, pieces=[bare]
     )
-    findings = tuple(Finding(lv, "ply lower-1", f"a {lv}", "mend it") for lv in levels)
+    findings = tuple(Finding(lv, ("ply lower-1",), f"a {lv}", "mend it") for lv in levels)
     return Results(findings, valid, Summary(title="Elbow", plies=[first, second]))
 
 
@@ -410,7 +410,10 @@ def test_inspect(job, capsys, monkeypatch):
 
     def inspect(paths, unit_scale):
         calls.update(paths=paths, scale=unit_scale)
-        return {"halves": {"lower": half}, "findings": [Finding("warning", "lower.stl", "welded")]}
+        return {
+            "halves": {"lower": half},
+            "findings": [Finding("warning", ("lower.stl",), "welded")],
+        }
 
     monkeypatch.setattr(pipeline, "inspect", inspect)
     assert cli.main(["inspect", "lower.stl", "--units", "cm"]) == 0
@@ -465,9 +468,9 @@ def test_control_characters_stay_out_of_the_terminal():
 
 
 def test_what_is_the_same_for_several_plies_is_one_line():
-    same = [Finding("warning", f"ply-{k}", "passes the end", "shorten it") for k in (1, 2, 1)]
-    other = Finding("warning", "ply-3", "passes another end", "shorten it")
-    risk = Finding("risk", "ply-1", "passes the end", "shorten it")
+    same = [Finding("warning", (f"ply-{k}",), "passes the end", "shorten it") for k in (1, 2, 1)]
+    other = Finding("warning", ("ply-3",), "passes another end", "shorten it")
+    risk = Finding("risk", ("ply-1",), "passes the end", "shorten it")
     assert clitext.finding_lines([same[0], other, *same[1:], risk]) == [
         "risk: ply-1: passes the end; shorten it",
         "warning: ply-1, ply-2: passes the end; shorten it",

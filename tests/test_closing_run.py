@@ -152,7 +152,7 @@ def test_lines_of_the_lap_are_kept(tmp_path):
 
 
 def risks(results, word):
-    return [f for f in results.findings if f.level == "risk" and word in f.message]
+    return [f for f in results.findings if f.level == "risk" and word in f.text]
 
 
 def test_limits_are_told_once_for_each_ply_and_run(tmp_path):
@@ -171,7 +171,7 @@ def test_limits_are_told_once_for_each_ply_and_run(tmp_path):
     ]
     bag = risks(results, "the bag is in the way")
     assert [f.where for f in bag] == ["A-B.1, lower-1", "A-B.2, lower-1"]
-    assert "tucked to 4.4 mm" in bag[0].message
+    assert "tucked to 4.4 mm" in bag[0].text
     assert "room 4.0 mm" in bag[0].remedy
     path.write_text(path.read_text().replace("= 17", "= 17.5").replace("= 42", "= 41"))
     results = summary(path)
@@ -274,14 +274,14 @@ def test_yarns_along_the_edge_are_snipped(tmp_path):
     path = job_file(tmp_path, meshes, LAP.format(half="lower") + BARE, plies, THIN)
     results = summary(path)
     marks = results.plies[0].pattern.snips
-    told = {f.where: f for f in results.findings if "free edge" in f.message}
+    told = {f.where: f for f in results.findings if "free edge" in f.text}
     count = 0
     for name, run in runs_of(results).items():
         (ease,) = run.ease
         assert ease.snips
         assert f"{name}, lower-1" in told
         word = "stretch" if ease.whole_percent > 0 else "gather"
-        assert f"must {word} by" in told[f"{name}, lower-1"].message
+        assert f"must {word} by" in told[f"{name}, lower-1"].text
         assert 0.0 < ease.longest_lap_mm < 15.0
         for cut in ease.snips:
             change = abs(ease.whole_percent) / 100 * (cut.to_mm - cut.from_mm)
@@ -372,12 +372,12 @@ def test_only_the_wished_goal_and_a_note_where_it_is_missed(tmp_path):
     path = job_file(tmp_path, troughs(), tables, plies, THIN)
     results = summary(path)
     assert {y.goal for y in runs_of(results)["A-B.1"].yarns} == {"mirrored"}
-    (note,) = [f for f in results.findings if "yarns" in f.message]
-    assert (note.level, note.where) == ("note", "A-B.1, A-B.2, lower-1 and upper-1")
-    assert "40° off mirroring" in note.message
+    (note,) = [f for f in results.findings if "yarns" in f.text]
+    assert (note.level, note.about) == ("note", ("A-B.1", "A-B.2", "lower-1", "upper-1"))
+    assert "40° off mirroring" in note.text
     assert "upper-1 turned by -40° would leave 0°" in note.remedy
     path.write_text(path.read_text().replace("angle = 20", "angle = 1"))
-    assert not [f for f in summary(path).findings if "yarns" in f.message]
+    assert not [f for f in summary(path).findings if "yarns" in f.text]
 
 
 def test_a_turn_that_mends_nothing_is_not_advised(tmp_path):

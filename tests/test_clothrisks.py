@@ -142,10 +142,10 @@ def test_the_bowls_zones_are_told_and_stand_in_the_summary(bowl):
     assert piece.wrinkle_band.area_mm2 == pytest.approx(sum(z.area_mm2 for z in zones), abs=0.01)
     assert piece.wrinkle_band.least_mm2 < 0.8 * piece.wrinkle_band.area_mm2
     assert all(len(z.edges) == 1 and not z.trimmed_away for z in zones)
-    (told,) = [f for f in results.findings if "locking angle" in f.message]
+    (told,) = [f for f in results.findings if "locking angle" in f.text]
     assert told.level == "risk"
-    assert "risk of wrinkles in 4 zones of 46" in told.message or "of 47" in told.message
-    assert zones[0].edges[0] in told.message
+    assert "risk of wrinkles in 4 zones of 46" in told.text or "of 47" in told.text
+    assert zones[0].edges[0] in told.text
     assert piece.greatest_thickness_mm == pytest.approx(
         0.001 / np.cos(np.radians(52.425)), rel=0.02
     )
@@ -204,17 +204,17 @@ def test_bridging_is_told_once_a_half_and_grows_with_the_stack(tmp_path):
         assert zone.radius_mm == pytest.approx(3.8, rel=0.03)
         assert zone.height_mm == pytest.approx(3.8 * (1.0 - np.cos(np.radians(35.0))), rel=0.05)
         assert zone.yarns == ("weft",)
-    told = [f for f in results.findings if "bridg" in f.message]
+    told = [f for f in results.findings if "bridg" in f.text]
     assert len(told) == 1
     assert told[0].where == "lower"
     assert results.valid
-    assert "lower-2 at up to 2 places" in told[0].message
+    assert "lower-2 at up to 2 places" in told[0].text
     assert "split the ply in the corner" in told[0].remedy
 
 
 def test_no_word_of_bridging_in_a_wide_corner(tmp_path):
     results = channel(tmp_path, 5.5, 2)
-    assert not [f for f in results.findings if "bridg" in f.message]
+    assert not [f for f in results.findings if "bridg" in f.text]
 
 
 def test_meshes_too_large_for_a_table_are_told_and_left_out(bowl, monkeypatch):
@@ -225,5 +225,5 @@ def test_meshes_too_large_for_a_table_are_told_and_left_out(bowl, monkeypatch):
     monkeypatch.setattr("drape.publish.MOST_FACES", count - 1)
     assert "fields/bowl.csv" not in rendered(results)
     (told,) = face_findings({"bowl": np.zeros(300_001, int)})
-    assert "300001 faces" in told.message
+    assert "300001 faces" in told.text
     assert face_findings({"bowl": np.zeros(300_000, int)}) == []

@@ -132,13 +132,13 @@ def test_film_past_a_trim_line(tmp_path):
     trim = "[mould.trim.B]\npoint = [{}, 0, 0]\nnormal = [1, 0, 0]\n"
     found, findings = hollow(tube_job(tmp_path, tube, trims=trim.format(150)))
     assert found.bag.largest_girth_mm == pytest.approx(2 * np.pi * 18.8, rel=1e-3)
-    (told,) = [f for f in findings if "isn't supported" in f.message]
-    assert f"up to {2 * np.pi * 35:.0f} mm round (at 200 mm)" in told.message
-    assert f"the film {2 * np.pi * 18.8 * 1.1:.0f} mm" in told.message
+    (told,) = [f for f in findings if "isn't supported" in f.text]
+    assert f"up to {2 * np.pi * 35:.0f} mm round (at 200 mm)" in told.text
+    assert f"the film {2 * np.pi * 18.8 * 1.1:.0f} mm" in told.text
     _, findings = hollow(job_of(tmp_path))
-    assert not [f for f in findings if "isn't supported" in f.message]
+    assert not [f for f in findings if "isn't supported" in f.text]
     stretch = job_of(tmp_path, '[bag]\nkind = "stretch"', trim.format(150))
-    assert not [f for f in hollow(stretch)[1] if "isn't supported" in f.message]
+    assert not [f for f in hollow(stretch)[1] if "isn't supported" in f.text]
 
 
 def taper(s):
@@ -156,10 +156,10 @@ def test_a_tapered_tube_folds_where_it_is_narrow(tmp_path):
         local = 40.0 - 0.1 * s.centre[0]
         assert s.mould_girth == pytest.approx(2 * np.pi * local, rel=1e-3)
     assert found.bag.largest_girth_mm == pytest.approx(2 * np.pi * 38.8, rel=1e-3)
-    (fold,) = [f for f in findings if "folds" in f.message]
+    (fold,) = [f for f in findings if "folds" in f.text]
     first = next(s.along for s in found.sections if s.along > 71.9)
-    assert f"from {first:.0f} to 200 mm" in fold.message
-    assert f"up to {1.1 * 38.8 / 18.8 - 1:.0%} larger" in fold.message
+    assert f"from {first:.0f} to 200 mm" in fold.text
+    assert f"up to {1.1 * 38.8 / 18.8 - 1:.0%} larger" in fold.text
     stretch = "[bag]\nkind = 'stretch'\nstock = [20, 40, 50, 60]\nmost_stretch = 50"
     found, findings = hollow(tube_job(tmp_path, tube, bag=stretch))
     bag = bag_record(found)
@@ -167,8 +167,8 @@ def test_a_tapered_tube_folds_where_it_is_narrow(tmp_path):
     assert bag.lay_flat_mm == pytest.approx(0.9 * np.pi * 18.8, rel=1e-3)
     assert (bag.stock_mm, bag.kind) == (50.0, "stretch")
     assert bag.stretch == pytest.approx(np.pi * 38.8 / 50 - 1, rel=2e-3)
-    assert any("stretch by 144%" in f.message for f in findings)
-    assert not any("folds" in f.message for f in findings)
+    assert any("stretch by 144%" in f.text for f in findings)
+    assert not any("folds" in f.text for f in findings)
 
 
 def test_corners_that_film_bridges(tmp_path):
@@ -179,19 +179,19 @@ def test_corners_that_film_bridges(tmp_path):
     tube = SplitTube(straight(200), Box(np.radians(5.0), 3.5), 26, 22)
     job = tube_job(tmp_path, tube, along=50, around=140)
     _, findings = hollow(job)
-    told = [f for f in findings if "inside corner" in f.message]
+    told = [f for f in findings if "inside corner" in f.text]
     assert len(told) == 4
     for f in told[:3]:
-        assert "from 0 to 200 mm along the hollow" in f.message
-        _, y, z = map(float, f.message.split("near (")[1].split(")")[0].split(","))
+        assert "from 0 to 200 mm along the hollow" in f.text
+        _, y, z = map(float, f.text.split("near (")[1].split(")")[0].split(","))
         assert abs(abs(y) - 23.0) < 3.0
         assert abs(abs(z) - 21.0) < 3.0
-    assert "1 more" in told[3].message
-    radii = [float(f.message.split("about ")[1].split(" mm")[0]) for f in told[:3]]
+    assert "1 more" in told[3].text
+    radii = [float(f.text.split("about ")[1].split(" mm")[0]) for f in told[:3]]
     assert all(min(abs(r - 2.0), abs(r - 2.6)) < 0.25 for r in radii)
     assert max(radii) - min(radii) > 0.4
     _, findings = hollow(job_of(tmp_path, bag='[bag]\nkind = "stretch"'))
-    assert not [f for f in findings if "inside corner" in f.message]
+    assert not [f for f in findings if "inside corner" in f.text]
 
 
 def y_job(folder, cells=10, along=30):
@@ -218,8 +218,8 @@ def test_a_y(tmp_path):
         assert not s.fork
     assert {s.branch for s in found.sections if s.fork} == {"A"}
     assert found.bag.largest_girth_mm == pytest.approx(140.0 - 8 * STACK, rel=1e-3)
-    assert [f for f in findings if "the hollow branches" in f.message]
-    assert not [f for f in findings if "film folds" in f.message]
+    assert [f for f in findings if "the hollow branches" in f.text]
+    assert not [f for f in findings if "film folds" in f.text]
     for branch in "ABC":  # each stays in its own arm, and its stations grow outward from A
         mine = [s for s in clear if s.branch == branch]
         arms = {round(np.degrees(np.arctan2(s.centre[1], s.centre[0])) / 120) for s in mine}
@@ -273,7 +273,7 @@ def test_one_half_alone(tmp_path):
     found, (note,) = hollow_of(job, alone)
     assert found is None
     assert note.level == "note"
-    assert "one mould half alone" in note.message
+    assert "one mould half alone" in note.text
     assert hollow_of(job_of(tmp_path, bag=""), alone) == (None, ())
 
 
@@ -293,7 +293,7 @@ def test_the_laminate_fills_a_flat_tube(tmp_path):
     found, (told,) = hollow(tube_job(tmp_path, flat, plies=("lower",) * 20 + ("upper",) * 20))
     assert found is None
     assert told.level == "warning"
-    assert "no closed section" in told.message
+    assert "no closed section" in told.text
 
 
 def test_the_laminate_fills_the_narrow_end(tmp_path):
@@ -302,25 +302,25 @@ def test_the_laminate_fills_the_narrow_end(tmp_path):
     found, findings = hollow(tube_job(tmp_path, cone, plies=("lower",) * 20 + ("upper",) * 20))
     full = [s.along for s in found.sections if s.girth is None]
     assert full == [s.along for s in found.sections if s.along > 155.6]
-    (told,) = [f for f in findings if "fills it" in f.message]
-    assert f"from {full[0]:.0f} to 200 mm" in told.message
-    assert f"at {len(full)} of {len(found.sections)} sections" in told.message
+    (told,) = [f for f in findings if "fills it" in f.text]
+    assert f"from {full[0]:.0f} to 200 mm" in told.text
+    assert f"at {len(full)} of {len(found.sections)} sections" in told.text
 
 
 def test_a_closed_mould_and_a_gap_already_told(tmp_path):
     tube = SplitTube(straight(200), Oval(), 20, 20, caps=(30.0, 30.0))
     found, (told,) = hollow(tube_job(tmp_path, tube))
     assert found is None
-    assert "no mouth" in told.message
+    assert "no mouth" in told.text
     job = tube_job(tmp_path, TUBES["round"][0])
     surfaces = {h.name: read_surface(h.mesh, 1.0)[0] for h in job.halves}
     lifted = np.eye(4)
     lifted[2, 3] = 0.2
     up = surfaces["upper"].moved(lifted)
     mould = find_mould({"lower": surfaces["lower"], "upper": up})
-    assert any("don't meet" in f.message for f in mould.findings)
-    assert any("don't meet" in f.message for f in hollow_of(job, mould)[1])
-    assert not any("don't meet" in f.message for f in hollow_of(job, mould, mould.findings)[1])
+    assert any("don't meet" in f.text for f in mould.findings)
+    assert any("don't meet" in f.text for f in hollow_of(job, mould)[1])
+    assert not any("don't meet" in f.text for f in hollow_of(job, mould, mould.findings)[1])
 
 
 def test_the_demo(tmp_path):

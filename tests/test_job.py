@@ -315,9 +315,9 @@ def test_edges_to_trim_are_held_against_the_mould(load):
     """They keep their own allowance and are cut 3 mm past it (a choice of our own)."""
     job = load(replaced("spacing = 2.5", 'spacing = 2.5\ntrim_in_mould = ["B", "A-B.1", "A-B.4"]'))
     edges = {"lower": ["root", "B", "root-B.1"], "upper": ["root", "B", "root-B.1"]}
-    with pytest.raises(InputErrors) as caught:
+    with pytest.raises(InputError) as caught:
         check_edge_names(job, edges, ["root", "B"], ["root-B.1"])
-    (line,) = [e.line() for e in caught.value.errors]
+    line = caught.value.line()
     assert "plies[2].trim_in_mould[3]: no such edge; got root-B.4; allowed: root, B" in line
     outer = ply_allowance_defaults(job)[1]
     assert (outer.of("root-B.1", "parting"), outer.cut("root-B.1", "parting")) == (12.0, 15.0)
@@ -522,7 +522,7 @@ def test_unknown_names_in_full(load, half, fabric, expected):
     assert line == f"part.toml, line {at + 1}, {expected}"
 
 
-def test_all_that_is_wrong_is_told_at_once_in_the_order_of_the_file(load):
+def test_all_that_is_wrong_is_merged_in_the_order_of_the_file(load):
     text = JOB
     for old, new in [
         ('units = "cm"', 'units = "x"'),

@@ -83,7 +83,7 @@ def test_a_net_too_coarse_for_its_curvature_is_laid_as_fine_as_that_needs(monkey
     piece, (note,) = made()
     assert piece.valid
     assert [s for s, _ in asked] == pytest.approx([2.0, 0.65])
-    assert "0.65 mm (net 2 of 3 at most)" in note.message
+    assert "0.65 mm (net 2 of 3 at most)" in note.text
 
 
 def test_one_estimate_that_was_too_coarse_is_followed_by_another(monkeypatch):
@@ -109,11 +109,11 @@ def test_a_narrow_bump_is_draped_as_finely_as_it_needs():
     assert piece.valid
     assert piece.checks.curvature <= CURVATURE_LIMIT
     assert 0.75 <= piece.options.spacing < 2.4
-    assert f"draped at {piece.options.spacing:g} mm" in note.message
+    assert f"draped at {piece.options.spacing:g} mm" in note.text
     given = replace(free, spacing=3.0)
     refused, told = make_ply(region, options, given, None)
     assert (refused.valid, told) == (False, ())
-    (finding,) = [f for f in check_findings(given, refused) if f.message.startswith("curvature")]
+    (finding,) = [f for f in check_findings(given, refused) if f.text.startswith("curvature")]
     fine = float(re.search(r"a spacing of ([\d.]+) mm should be fine", finding.remedy)[1])
     assert make_piece(region, replace(options, spacing=fine)).checks.curvature <= CURVATURE_LIMIT
 
@@ -151,7 +151,7 @@ def test_straight_on_where_the_other_half_cant_be_had(monkeypatch, there):
     why = "its checks fail" if there is False else "can't be had (2)"
     assert warning.level == "risk"
     assert np.isnan(piece.checks.outline)  # and so how far its edges may be off
-    assert warning.message.startswith(f"on the other half {why}: past the parting line")
+    assert warning.text.startswith(f"on the other half {why}: past the parting line")
 
 
 def test_no_piece_there_and_a_refused_one_straight_on(monkeypatch):

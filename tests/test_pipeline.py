@@ -119,7 +119,7 @@ def test_demo_bench(results):
     for run in joint.runs:
         assert (edges[run].trim_in_mould, edges[run].trim_to_mm) == (True, 0.0)
         assert edges[run].allowance_mm == 3.0
-    told = [f.message for f in results.findings if f.level == "risk"]
+    told = [f.text for f in results.findings if f.level == "risk"]
     assert all("must lean in" in text for text in told)  # of the closing, not of the placement
 
 
@@ -133,7 +133,7 @@ def test_a_gap_at_the_joint_is_told(demo):
         errors = [f for f in joint.findings if f.level == "error"]
         assert len(errors) == 1
         assert errors[0].where.startswith(run)
-        assert "gap of 2.0 mm" in errors[0].message
+        assert "gap of 2.0 mm" in errors[0].text
     assert joints_of(replace(demo, joint=None), mould) == {}
 
 
@@ -169,7 +169,7 @@ def test_suggested_laps_and_set_backs_by_hand(demo):
         assert schedule.set_backs == (0.0, 8.0, 16.0)
         assert schedule.greatest_mm == pytest.approx(0.88)
     assert (note.level, note.where) == ("note", "A-B.1, A-B.2")
-    assert "laps of 8, 16, 24 mm (lower) and set-backs of 0, 8, 16 mm: 0.88 mm" in note.message
+    assert "laps of 8, 16, 24 mm (lower) and set-backs of 0, 8, 16 mm: 0.88 mm" in note.text
 
 
 def test_one_wish_alone(demo):
@@ -192,7 +192,7 @@ def test_suggestions_leave_room_for_strips_and_wrapped_plies(demo):
     for schedule in found.values():
         assert schedule.set_backs == (0.0, 8.0, 16.0)
         assert schedule.greatest_mm == pytest.approx(1.32)
-    assert note.message.endswith("1.32 mm thick at most, 0.44 mm of it strips and wrapped plies")
+    assert note.text.endswith("1.32 mm thick at most, 0.44 mm of it strips and wrapped plies")
     less = replace(job, joint=replace(joint, greatest_build_up=1.3))
     assert suggested(less, mould)[1][0].level == "warning"
 
@@ -201,7 +201,7 @@ def test_suggestions_follow_the_lap_half_of_each_run(demo):
     by_run = {"A-B.1": "lower", "A-B.2": "upper"}
     _, notes = wished(demo, least_overlap=12.0, lap_half=by_run)
     assert [n.where for n in notes] == ["A-B.1", "A-B.2"]
-    assert ["(lower)" in n.message for n in notes] == [True, False]
+    assert ["(lower)" in n.text for n in notes] == [True, False]
 
 
 @pytest.mark.parametrize(
@@ -216,7 +216,7 @@ def test_wishes_that_contradict_are_a_warning(demo, limit, words):
     found, (warning,) = wished(demo, greatest_build_up=limit)
     assert found == {}
     assert (warning.level, warning.where) == ("warning", "A-B.1, A-B.2")
-    assert words in warning.message
+    assert words in warning.text
 
 
 def test_demo_plies_cover_the_cavity(results):
@@ -324,8 +324,8 @@ def test_suggestions_stand_in_the_summary(tmp_path):
         assert list(found) == (["A-B.1", "A-B.2"] if expected else [])
         for schedule in found.values():
             assert schedule.model_dump() == {**expected, "greatest_mm": 0.44}
-        levels = [f.level for f in results.findings if "laps and set-backs" in f.message]
-        levels += [f.level for f in results.findings if "laps of 6 mm (upper)" in f.message]
+        levels = [f.level for f in results.findings if "laps and set-backs" in f.text]
+        levels += [f.level for f in results.findings if "laps of 6 mm (upper)" in f.text]
         assert levels == (["note"] if expected else ["warning"])
 
 
@@ -407,7 +407,7 @@ def test_a_start_point_near_the_cavity_is_moved_and_told(tmp_path):
     x, y, z = (RADIUS * np.cos(middle) - 3.0) * way + [3.0, 0.0, 0.0]
     path = trough_job(tmp_path, start=f"[{x}, {y}, {z}]")
     results = pipeline.run(load_job(path), jobs=1)
-    told = [f for f in results.findings if "start point was moved 3.00 mm" in f.message]
+    told = [f for f in results.findings if "start point was moved 3.00 mm" in f.text]
     assert [f.level for f in told] == ["warning"]
     net = results.plies[0].piece.net
     assert np.allclose(
@@ -418,7 +418,7 @@ def test_a_start_point_near_the_cavity_is_moved_and_told(tmp_path):
 def test_a_start_point_on_the_cavity_is_not_worth_a_word(tmp_path):
     path = trough_job(tmp_path, start="[3.0, 0.0, -25.0]")
     results = pipeline.run(load_job(path), jobs=1)
-    assert not [f for f in results.findings if "start point" in f.message]
+    assert not [f for f in results.findings if "start point" in f.text]
 
 
 def test_new_names_of_the_mouths_turn_nothing_round(tmp_path):
@@ -445,5 +445,5 @@ def test_inspect_tells_of_a_scans_noise_and_looks_past_it(tmp_path):
     path = tmp_path / "scan.stl"
     trimesh.Trimesh(vertices + shake, faces, process=False).export(path)
     seen = pipeline.inspect([path], 1.0)
-    assert any("scatters by 0.02" in f.message for f in seen["findings"])
+    assert any("scatters by 0.02" in f.text for f in seen["findings"])
     assert 26.0 < seen["halves"]["scan"]["smallest_inside_radius_mm"] < 31.0

@@ -230,7 +230,7 @@ def test_build_up_counts_it_once_and_at_its_seam_twice(taped):
     for name in runs:
         for b in runs[name].build_up:
             assert b.thickness_mm == pytest.approx(PLY * b.plies)
-    said = [f for f in taped.findings if "butt" in f.message]
+    said = [f for f in taped.findings if "butt" in f.text]
     assert [f.level for f in said] == ["note", "note"]
 
 

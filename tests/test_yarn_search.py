@@ -43,7 +43,7 @@ def searched(results):
 
 
 def note(results):
-    (found,) = [f for f in results.findings if "nets tried" in f.message]
+    (found,) = [f for f in results.findings if "nets tried" in f.text]
     assert found.level == "note"
     return found
 
@@ -68,7 +68,7 @@ def test_one_sheet_needs_no_better_start(tmp_path):
     found = searched(results)
     assert found.best is None
     assert found.given.greatest_deg < 0.05
-    assert "nothing better than lower-1's start and angle was found" in note(results).message
+    assert "nothing better than lower-1's start and angle was found" in note(results).text
 
 
 @pytest.mark.parametrize("seen_from", ["inside", "mould"])
@@ -147,7 +147,7 @@ def test_no_search_unless_asked_for(mirrored, tmp_path):
     _, results = mirrored
     plain = run(elbow(tmp_path, "mirrored", search="\n"))  # findings tell lines of the job
     assert plain.summary.joint.yarn_searches is None
-    assert not [f for f in plain.findings if "nets tried" in f.message]
+    assert not [f for f in plain.findings if "nets tried" in f.text]
     off = run(elbow(tmp_path, "mirrored", search="yarns_search = false\n"))
     assert off.summary == plain.summary
     with_, without = (json.loads(r.summary.model_dump_json()) for r in (results, plain))
@@ -179,7 +179,7 @@ def test_where_all_cloth_locks_the_best_is_taken_and_told(tmp_path):
     assert found.past_locking
     assert found.best.max_shear_deg > 20.0
     assert found.best.greatest_deg <= NEARLY
-    assert "past the locking angle of 20°" in note(results).message
+    assert "past the locking angle of 20°" in note(results).text
 
 
 def test_no_start_of_an_exhaustive_grid_is_better(tmp_path, monkeypatch):
@@ -244,6 +244,6 @@ def test_nothing_to_search_is_told(tmp_path):
     """No half laps: no pair of plies has a line to meet at."""
     path = trough(tmp_path, 0, 0)
     path.write_text(path.read_text().replace(LAP.format(lap=0), "[joint]\n"))
-    (told,) = [f for f in run(path).findings if "no start was searched" in f.message]
+    (told,) = [f for f in run(path).findings if "no start was searched" in f.text]
     assert told.level == "note"
     assert "yarns_search" in told.where

@@ -40,19 +40,21 @@ def search_findings(job: Job, searches: tuple[PairSearch, ...]) -> tuple[Finding
     if not searches:
         where = job.where("joint", "yarns_search")
         text = "no pair of draped plies meets at a run: no start was searched"
-        return (Finding("note", where, text, "say which half laps, and mend what wasn't draped"),)
+        return (
+            Finding("note", (where,), text, "say which half laps, and mend what wasn't draped"),
+        )
     sense = -1.0 if job.seen_from == "mould" else 1.0
     return tuple(_finding(s, sense) for s in searches)
 
 
 def _finding(s: PairSearch, sense: float) -> Finding:
-    where = f"{', '.join(s.runs)}, {s.ply.name} and {s.other.name}"
+    about = (*s.runs, s.ply.name, s.other.name)
     given, best = s.found.given, s.found.best
     aim = f"for yarns {WORDS[s.goal]}"
     tried = f"{s.found.starts} starts, {s.found.nets} nets tried"
     if best is None:
         text = f"{aim}, nothing better than {s.ply.name}'s start and angle was found"
-        return Finding("note", where, f"{text}: {_figures(given)} ({tried})")
+        return Finding("note", about, f"{text}: {_figures(given)} ({tried})")
     start, angle = _point(best.start.at), f"{angle_deg(best, sense):g}"
     place = "its own start" if best.start.given else f"start {start}"
     text = f"{aim}, {s.ply.name} would lie better from {place} at {angle}°: {_figures(best)}"
@@ -62,7 +64,7 @@ def _finding(s: PairSearch, sense: float) -> Finding:
         )
     text += f"; as given: {_figures(given)} ({tried})"
     keys = f"angle = {angle}" if best.start.given else f"start = {start} and angle = {angle}"
-    return Finding("note", where, text, f"write {keys} if it suits; nothing was changed")
+    return Finding("note", about, text, f"write {keys} if it suits; nothing was changed")
 
 
 def angle_deg(tried: Tried, sense: float) -> float:

@@ -162,12 +162,12 @@ def bag_findings(
         wanted = bag.lay_flat_mm if film else bag.bladder_lay_flat_mm
         text = f"no tube in stock is {'at least' if film else 'at most'} {wanted:.0f} mm wide flat"
         ends = f"widest in stock: {max(stock):g} mm" if film else f"narrowest: {min(stock):g} mm"
-        out.append(Finding("risk", "bag", text, ends))
+        out.append(Finding("risk", ("bag",), text, ends))
     if film:
         out += _folds(bag, found, options)
     elif bag.bladder_stretch > options.most_stretch:
         text = f"a stretch bladder would stretch by {bag.bladder_stretch:.0%}"
-        out.append(Finding("warning", "bag", text, f"limit {options.most_stretch:.0%}"))
+        out.append(Finding("warning", ("bag",), text, f"limit {options.most_stretch:.0%}"))
     return tuple(out)
 
 
@@ -187,7 +187,7 @@ def _folds(bag: TubeBag, found: Sequence[Girth], options: BagOptions) -> list[Fi
                 f"from {here[0].place_mm:.0f} to {here[-1].words} along the hollow the film folds: "
                 f"it is up to {girth / worst.girth_mm - 1.0:.0%} larger (at {worst.words})"
             )
-            out.append(Finding("risk", "bag", text, "lay the folds by hand, or join two widths"))
+            out.append(Finding("risk", ("bag",), text, "lay the folds by hand, or join two widths"))
     return out
 
 

@@ -108,7 +108,7 @@ def hollow_of(
         value = f" ({error.value})" if error.value is not None else ""
         level: Level = "note" if len(mould.halves) < 2 else "warning"
         text = f"no bag was sized: {error.what}{value}"
-        found, findings = None, (Finding(level, "bag", text, error.remedy),)
+        found, findings = None, (Finding(level, ("bag",), text, error.remedy),)
     return found, findings if job.bag is not None else ()
 
 
@@ -202,7 +202,7 @@ def _full(sections: Sequence[HollowSection]) -> list[Finding]:
         return []
     text = f"from {full[0].along:.0f} to {full[-1].along:.0f} mm along the hollow the laminate "
     text += f"fills it (at {len(full)} of {len(sections)} sections): no bag gets in there"
-    return [Finding("risk", "bag", text, "end the bag before, or leave out plies there")]
+    return [Finding("risk", ("bag",), text, "end the bag before, or leave out plies there")]
 
 
 def _forks(sections: Sequence[HollowSection]) -> list[Finding]:
@@ -213,7 +213,7 @@ def _forks(sections: Sequence[HollowSection]) -> list[Finding]:
     widest = max(s.girth or 0.0 for s in forks)
     text = f"the hollow branches from {forks[0].along:.0f} mm on (girth up to {widest:.0f} mm): a "
     text += "plain tube doesn't fill a fork, and the sizes are those of its arms"
-    return [Finding("risk", "bag", text, "join tubes to a bag of the hollow's own shape")]
+    return [Finding("risk", ("bag",), text, "join tubes to a bag of the hollow's own shape")]
 
 
 def _unsupported(
@@ -231,7 +231,7 @@ def _unsupported(
     worst = max(free, key=lambda s: s.section.girth)
     text = f"past the trim lines the mould is up to {worst.section.girth:.0f} mm round (at "
     text += f"{worst.along:.0f} mm), the film {girth:.0f} mm: it isn't supported there"
-    return [Finding("risk", "bag", text, "fill that up, plug it, or take a wider tube")]
+    return [Finding("risk", ("bag",), text, "fill that up, plug it, or take a wider tube")]
 
 
 def _tight(
@@ -254,7 +254,7 @@ def _tight(
     findings = [
         Finding(
             "risk",
-            "bag",
+            ("bag",),
             f"{words} tighter than the {least:g} mm that the bag follows: it will bridge there",
             "press with a strip or filler there",
         )
@@ -262,7 +262,7 @@ def _tight(
     ]
     if len(out) > MOST_TOLD:
         text = f"the bag will bridge {len(out) - MOST_TOLD} more inside corners, smaller ones"
-        findings.append(Finding("risk", "bag", text, findings[0].remedy))
+        findings.append(Finding("risk", ("bag",), text, findings[0].remedy))
     return findings
 
 
@@ -292,7 +292,7 @@ def _sheets(mould: Mould) -> list[Finding]:
         return []
     text = f"{' and '.join(sheets)}: a sheet without an outside, so envelope and breather are "
     text += "sized round the cavity and flange only"
-    return [Finding("note", "bag", text, "measure round the closed mould")]
+    return [Finding("note", ("bag",), text, "measure round the closed mould")]
 
 
 def _forces(mould: Mould, closed: _Closed, pressure: float) -> BagForces:

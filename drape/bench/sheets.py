@@ -6,7 +6,6 @@ The roof: may import viewers.
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
@@ -83,9 +82,9 @@ def _at_the_joint(results: Results, result: PlyResult) -> list[Finding]:
     """What is told of the joint and of this ply by name; with the run, which its own lack."""
     name, own = result.ply.name, set(result.findings)
     return [
-        replace(f, message=f"{f.where}: {f.message}")
+        replace(f, text=f"{f.where}: {f.text}")
         for f in results.findings
-        if f not in own and name in re.split(", | and ", f.where) and f.where != name
+        if f not in own and name in f.about and f.about != (name,)
     ]
 
 
@@ -108,4 +107,4 @@ def edge_words(edge: PatternEdge) -> str:
 
 
 def _line(finding: Finding) -> str:
-    return f"{finding.message}. {finding.remedy}".strip()
+    return f"{finding.text}. {finding.remedy}".strip()

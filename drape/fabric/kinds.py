@@ -41,4 +41,4 @@ def kind_findings(fabrics: Iterable[Fabric]) -> list[Finding]:
         Those that plies use; one that comes twice is told once.
     """
     by_name = {f.name: f for f in fabrics if f.kind in MEANING}
-    return [Finding("note", f"fabric {name}", *MEANING[f.kind]) for name, f in by_name.items()]
+    return [Finding("note", (f"fabric {name}",), *MEANING[f.kind]) for name, f in by_name.items()]

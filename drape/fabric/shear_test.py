@@ -127,7 +127,7 @@ def measure_yarns(
         "this is where the yarns touch; pressed together they give way, and cloth may also "
         "wrinkle before"
     )
-    note = Finding("note", METHODS["yarns"], message, "pull a bias square to see")
+    note = Finding("note", (METHODS["yarns"],), message, "pull a bias square to see")
     return replace(found, findings=(*found.findings, note))
 
 
@@ -179,7 +179,7 @@ def measure_bias(
         f"past about {SLIP:g} degrees yarns slip in a bias strip, and it shears less than told"
     )
     remedy = "measure the angle on the strip, or use a frame or a bias square"
-    note = Finding("warning", METHODS["bias"], message, remedy)
+    note = Finding("warning", (METHODS["bias"],), message, remedy)
     return replace(found, findings=(*found.findings, note))
 
 
@@ -286,7 +286,7 @@ def _assumed(file: Path, read: Readings) -> list[Finding]:
         return []
     message = f"taken, since the file doesn't say: {', '.join(read.assumed)}"
     remedy = f"headings such as '{next(iter(read.columns))} [mm]' say it"
-    return [Finding("note", file.name, message, remedy)]
+    return [Finding("note", (file.name,), message, remedy)]
 
 
 def _gradual(specimen: Specimen) -> list[Finding]:
@@ -297,7 +297,7 @@ def _gradual(specimen: Specimen) -> list[Finding]:
         f"the curve bends gradually: tangents laid otherwise cross at {low:.0f} to {high:.0f}°"
     )
     remedy = "watch for the first wrinkle, and give its displacement or a force of your own"
-    return [Finding("warning", specimen.name, message, remedy)]
+    return [Finding("warning", (specimen.name,), message, remedy)]
 
 
 def _half_a_millimetre(before: Floats, grown: Floats) -> tuple[Floats, Floats]:

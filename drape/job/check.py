@@ -37,7 +37,7 @@ from drape.job.wraps import WRAP, wrap_names
 
 Values = dict[str, Any]
 WISHES = ("greatest_build_up", "least_overlap")  # for suggested laps and set-backs
-NEW_MOUTH = "a name without - or ., and not a single capital letter"
+NEW_MOUTH = "a name without ., and not a single capital letter or two with a hyphen"
 
 
 @dataclass
@@ -80,8 +80,11 @@ class Reader:
         self.errors: list[tuple[int, InputError]] = []
 
     def wrong(self, path: KeyPath, what: str, **details: Any) -> None:
-        error = InputError(what, where=self.file.where(path), **details)
-        self.errors.append((self.file.line(path) or 0, error))
+        self.add(path, InputError(what, **details))
+
+    def add(self, path: KeyPath, error: InputError) -> None:
+        """An error in the value at ``path``."""
+        self.errors.append((self.file.line(path) or 0, error.at(self.file.where(path))))
 
     def section(
         self,
@@ -205,7 +208,7 @@ def _bench(reader: Reader, raw: Values) -> Values:
 
 def _mouth_name(value: Any) -> str:
     value = name(value)
-    if re.search(r"[-.]", value) or re.fullmatch(r"[A-Z]", value):
+    if "." in value or re.fullmatch(r"[A-Z](-[A-Z])?", value):
         raise Wrong("can't be the new name of a mouth")
     return value
 
@@ -286,8 +289,7 @@ def _composition(reader: Reader, path: KeyPath, values: Values) -> None:
     try:
         fabric_from(str(path[-1]), started_from(values))
     except InputError as error:
-        details = {"value": error.value, "limit": error.limit, "remedy": error.remedy}
-        reader.wrong(path, error.what, **details)
+        reader.add(path, error)
 
 
 def _joint(reader: Reader, s: Sections) -> None:

@@ -220,7 +220,7 @@ def _job(file: JobFile, s: Sections) -> Job:
             fabrics,
             sign,
         ),
-        parting=None if s.parting is None else parting_from(s.parting),
+        parting=None if s.parting is None else parting_from(s.parting, file),
     )
 
 

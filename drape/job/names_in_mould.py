@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 
-from drape.errors import InputError, InputErrors
+from drape.errors import InputError, raise_any
 from drape.job.allowance import Stations
 from drape.job.job import Job
 from drape.job.toml_lines import KeyPath, suggestion
@@ -54,8 +54,7 @@ def check_edge_names(
             if name not in edges[ply.half]:
                 path = ("plies", ply.index, "trim_in_mould", i)
                 errors.append(_unknown(job, path, "no such edge", edges[ply.half], name))
-    if errors:
-        raise InputErrors(errors)
+    raise_any(errors)
 
 
 def _unknown(

@@ -14,6 +14,7 @@ import numpy as np
 from drape.errors import InputError
 from drape.fabric.readings import Column, read_columns
 from drape.geometry.arrays import Floats, readonly
+from drape.job.file import JobFile
 from drape.job.keys import LARGEST, Key, Wrong, direction, list_of, number, point, table, text
 from drape.job.toml_lines import KeyPath
 from drape.mould.parting_line import PartingLine
@@ -125,10 +126,12 @@ def line_from(folder: Path, line: str | Sequence[Sequence[float]]) -> Floats:
     return readonly(points)
 
 
-def parting_from(values: Mapping[str, Any]) -> PartingLine:
-    """The parting line of a checked table, its lines read."""
+def parting_from(values: Mapping[str, Any], file: JobFile) -> PartingLine:
+    """The parting line of a checked table, its lines read; errors in it name the file's line."""
+    (kind,) = values
+    where = file.where(("mould", "parting", kind))
     plane = values.get("plane")
     if plane is not None:
         point, normal = (readonly(np.array(plane[word], float)) for word in ("point", "normal"))
-        return PartingLine(plane=(point, normal))
-    return PartingLine(lines=values.get("polyline"), height=values.get("height"))
+        return PartingLine(plane=(point, normal), where=where)
+    return PartingLine(lines=values.get("polyline"), height=values.get("height"), where=where)

@@ -186,6 +186,15 @@ def suggestion(word: str, known: Iterable[str]) -> str:
 
 
 def renamed(edge: str, mouths: Mapping[str, str]) -> str:
-    """An edge's name with new names for the letters of mouths: ``A-B.1`` → ``root-B.1``."""
-    ends, dot, number = edge.partition(".")
-    return "-".join(mouths.get(e, e) for e in ends.split("-")) + dot + number
+    """An edge's name with new names for the letters of mouths: ``A-B.1`` → ``root-B.1``.
+
+    A run may be given by old names, by new ones, or by one of each; new ones may hold hyphens.
+    """
+    ends, dot, number = edge.rpartition(".")
+    if not dot:
+        return mouths.get(edge, edge)
+    for hyphen in re.finditer("-", ends):
+        both = ends[: hyphen.start()], ends[hyphen.end() :]
+        if all(e in mouths.values() or re.fullmatch("[A-Z]", e) for e in both):
+            return "-".join(mouths.get(e, e) for e in both) + dot + number
+    return edge

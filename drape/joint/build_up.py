@@ -175,7 +175,7 @@ def nominal_overlaps(
     longer = lapping if len(lapping) > len(other) else other
     for ply in longer[len(pairs) :]:
         text = "no ply of the other half to pair with at the parting line"
-        out.append(Finding("note", ply.name, text, "count it in no overlap"))
+        out.append(Finding("note", (ply.name,), text, "count it in no overlap"))
     return pairs, tuple(out)
 
 
@@ -189,15 +189,15 @@ def pair_overlap(
 
 
 def _gap(pair: Overlap, strips: Sequence[SeamCloth]) -> list[Finding]:
-    what, where = pair.nominal_mm, f"{pair.ply} and {pair.other}"
+    what, about = pair.nominal_mm, (pair.ply, pair.other)
     remedy = "make the lap longer or the set-back smaller"
     if what < -SAME_PLACE:
         text = f"a gap of {-what:.1f} mm between the plies at the parting line"
-        return [Finding("error", where, text, remedy)]
+        return [Finding("error", about, text, remedy)]
     if what < SAME_PLACE and strips:
         names = ", ".join(s.name for s in strips)
         text = f"the plies only butt at the parting line, under {names}"
-        return [Finding("note", where, text, "count on what lies over it on either side only")]
+        return [Finding("note", about, text, "count on what lies over it on either side only")]
     if what < SAME_PLACE:
-        return [Finding("risk", where, "the plies only butt at the parting line", remedy)]
+        return [Finding("risk", about, "the plies only butt at the parting line", remedy)]
     return []

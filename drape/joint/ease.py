@@ -227,7 +227,7 @@ def ease_findings(eases: Mapping[str, Sequence[LapEase]]) -> tuple[Finding, ...]
                 f"the lap's free edge must {must} by {abs(worst.ease):.1%} between "
                 f"{worst.from_mm:.0f} and {worst.to_mm:.0f} mm, and {worst.snips.reason}"
             )
-            out.append(Finding("risk", f"{run}, {ease.ply}", text, _remedy(ease)))
+            out.append(Finding("risk", (run, ease.ply), text, _remedy(ease)))
     return tuple(out)
 
 

@@ -108,8 +108,7 @@ def suggested(job: Job, mould: Mould) -> tuple[dict[str, Schedule] | None, tuple
             text += also
         told.setdefault((level, text, remedy), []).append(run)
     findings = (
-        Finding(level, ", ".join(runs), text, remedy)
-        for (level, text, remedy), runs in told.items()
+        Finding(level, tuple(runs), text, remedy) for (level, text, remedy), runs in told.items()
     )
     return found, tuple(findings)
 

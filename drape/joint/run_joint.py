@@ -126,7 +126,7 @@ def join_run(
         _scattered(o, a, b, edges, placement)
         for o, a, b in zip(nominal, lapping, other, strict=False)
     )
-    placed = tuple(replace(f, where=f"{run}, {f.where}") for f in findings)
+    placed = tuple(replace(f, about=(run, *f.about)) for f in findings)
     return replace(joint, overlaps=overlaps, findings=placed)
 
 
@@ -221,5 +221,5 @@ def _worst(found: list[tuple[str, float, Finding]]) -> Finding:
     """One finding for several runs: the worst one's figures, with the names of all."""
     run, _, finding = min(found, key=lambda entry: entry[1])
     place = f" (worst at {run})" if len(found) > 1 else ""
-    where = ", ".join([*(entry[0] for entry in found), finding.where])
-    return replace(finding, where=where, message=finding.message + place)
+    about = (*(entry[0] for entry in found), *finding.about)
+    return replace(finding, about=about, text=finding.text + place)

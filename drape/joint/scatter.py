@@ -105,7 +105,7 @@ def overlap_findings(overlaps: Sequence[Overlap], wish: float) -> tuple[Finding,
     return tuple(
         Finding(
             "risk",
-            f"{pair.ply} and {pair.other}",
+            (pair.ply, pair.other),
             f"placement scatter may leave {_left(pair.least_mm)}, wished at least {wish:g} mm",
             "lay it more exactly, make the lap longer, or trim in the mould",
         )
@@ -164,7 +164,7 @@ def short_finding(short: Short) -> Finding:
         f"{short.short_mm:.1f} mm short of the trim place, which counts in no overlap"
     )
     least = np.ceil(short.proud + short.short_mm)
-    return Finding("risk", short.ply, text, f"set proud to {least:g} mm, or lay it more exactly")
+    return Finding("risk", (short.ply,), text, f"set proud to {least:g} mm, or lay it more exactly")
 
 
 def proud_finding(proud: Proud) -> Finding:
@@ -173,7 +173,7 @@ def proud_finding(proud: Proud) -> Finding:
         f"a ply with an allowance of {proud.allowance:g} mm may lie {proud.past_mm:.1f} mm proud "
         f"of the parting line: it then holds the mould open"
     )
-    return Finding("risk", proud.ply, text, "set it back more, or cut proud and trim it there")
+    return Finding("risk", (proud.ply,), text, "set it back more, or cut proud and trim it there")
 
 
 def proud_findings(ply: EdgePly, at: EdgeStations, placement: Placement) -> tuple[Finding, ...]:

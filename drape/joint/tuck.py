@@ -268,7 +268,7 @@ def _refused(run: str, ply: str, found: list[tuple[float, InputError]]) -> tuple
         return ()
     place, error = found[0]
     text = f"{error.what} at {place:.0f} mm ({error.value}; {error.limit})"
-    return (Finding("risk", f"{run}, {ply}", text, error.remedy),)
+    return (Finding("risk", (run, ply), text, error.remedy),)
 
 
 def _missing(run: str, walls: Sequence[Wall | None]) -> list[Finding]:
@@ -276,21 +276,22 @@ def _missing(run: str, walls: Sequence[Wall | None]) -> list[Finding]:
     if not lost:
         return []
     text = f"no wall of the other half found at {lost} of {len(walls)} stations: no tuck there"
-    return [Finding("warning", run, text, "look at the mesh beside the parting line")]
+    return [Finding("warning", (run,), text, "look at the mesh beside the parting line")]
 
 
 def _findings(closing: RunClosing, lap: LapClosing, run: str, bench: Bench) -> list[Finding]:
     """At most one of each kind: the lap leans too far, meets the bag, passes the flange."""
-    where = f"{run}, {lap.ply}"
-    out = [*tuck_findings(lap.tucks, where, lean_limit=bench.tuck_limit)]
+    about = (run, lap.ply)
+    out = [*tuck_findings(lap.tucks, about, lean_limit=bench.tuck_limit)]
     if bench.bag_width is not None:
         room = 0.5 * (closing.hollow[lap.stations] - bench.bag_width)
         worst = int(np.argmin(room - [t.tip_mm[0] for t in lap.tucks]))
         left = max(float(room[worst]), 0.0)
-        out += tuck_findings([lap.tucks[worst]], where, lean_limit=NO_LIMIT, room=left)
+        out += tuck_findings([lap.tucks[worst]], about, lean_limit=NO_LIMIT, room=left)
     flange = closing.flange[lap.stations]
     if np.isfinite(flange).any():
         worst = int(np.nanargmax(lap.laps - flange))
-        place = f"{where} at {lap.tucks[worst].station_mm:.0f} mm"
-        out += tuck_findings([], place, flange=float(flange[worst]), laps=[float(lap.laps[worst])])
+        width, longest = float(flange[worst]), float(lap.laps[worst])
+        at = lap.tucks[worst].station_mm
+        out += tuck_findings([], about, flange=width, laps=[longest], flange_at=at)
     return out

@@ -322,12 +322,13 @@ def _walk(path: Floats, ply: LapPly, samples: int) -> Floats:
 
 def tuck_findings(
     tucks: Sequence[Tuck],
-    where: str,
+    about: tuple[str, ...],
     *,
     lean_limit: float = LEAN_LIMIT,
     room: float | None = None,
     flange: float | None = None,
     laps: Sequence[float] = (),
+    flange_at: float = 0.0,
 ) -> tuple[Finding, ...]:
     """Risks at a run: laps that lean past the limit, meet the bag, or don't fit the flange.
 
@@ -338,6 +339,7 @@ def tuck_findings(
         Free width inward of the parting line, beside the bag; None: not known.
     flange : mm
         Width of the flange that laps lie on, folded out; None: not known.
+    flange_at : mm along the run
     """
     out = []
     leaning = [t for t in tucks if np.radians(t.tuck_deg) > lean_limit]
@@ -345,14 +347,17 @@ def tuck_findings(
     if leaning:
         worst = max(leaning, key=lambda t: t.tuck_deg)
         text = f"a lap must lean in {worst.tuck_deg:.0f}°, {_place(worst)}"
-        out.append(Finding("risk", where, text, f"limit {np.degrees(lean_limit):.0f}°; shorten it"))
+        out.append(Finding("risk", about, text, f"limit {np.degrees(lean_limit):.0f}°; shorten it"))
     if blocked:
         worst = max(blocked, key=lambda t: t.tip_mm[0])
         text = f"the bag is in the way of a lap tucked to {worst.tip_mm[0]:.1f} mm, {_place(worst)}"
-        out.append(Finding("risk", where, text, f"room {room:.1f} mm; use a smaller bag or lap"))
+        out.append(Finding("risk", about, text, f"room {room:.1f} mm; use a smaller bag or lap"))
     if flange is not None and laps and max(laps) > flange:
-        text = f"the flange, {flange:.1f} mm, is narrower than the lap folded out on it"
-        out.append(Finding("risk", where, text, f"lap {max(laps):g} mm; support its edge"))
+        text = (
+            f"at {flange_at:.0f} mm along the run the flange, {flange:.1f} mm, is narrower than "
+            "the lap folded out on it"
+        )
+        out.append(Finding("risk", about, text, f"lap {max(laps):g} mm; support its edge"))
     return tuple(out)
 
 

@@ -112,7 +112,7 @@ def _sense(job: Job) -> float:
 def _finding(found: list[tuple[str, PairYarns]], sense: float, scatter: float) -> Finding:
     run, worst = max(found, key=lambda entry: entry[1].match.greatest)
     m = worst.match
-    runs = ", ".join(name for name, _ in found)
+    runs = tuple(name for name, _ in found)
     place = f" (worst at {run})" if len(found) > 1 else ""
     text = f"the yarns are up to {np.degrees(m.greatest):.0f}° off {WORDS[m.goal]}{place}"
     remedy = "they turn along the run: no one angle mends that"
@@ -121,4 +121,4 @@ def _finding(found: list[tuple[str, PairYarns]], sense: float, scatter: float) -
             f"{worst.other} turned by {sense * np.degrees(m.best_turn):+.0f}° would leave "
             f"{np.degrees(m.after_turn):.0f}° there"
         )
-    return Finding("note", f"{runs}, {worst.ply} and {worst.other}", text, remedy)
+    return Finding("note", (*runs, worst.ply, worst.other), text, remedy)

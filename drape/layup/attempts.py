@@ -58,7 +58,7 @@ def make_ply(region: Region, options: PieceOptions, ply: Ply, laid: Laid | None)
     remedy = "neither shear nor wrinkles past the line are known, nor what they do to its edges"
     # how far its edges may be off isn't known either
     plain = replace(plain, checks=replace(plain.checks, outline=np.nan))
-    return plain, (*told, Finding("risk", ply.name, text, f"{remedy}; shorten the laps"))
+    return plain, (*told, Finding("risk", (ply.name,), text, f"{remedy}; shorten the laps"))
 
 
 def _made(region: Region, options: PieceOptions, ply: Ply, laid: Laid | None) -> Made:
@@ -88,7 +88,7 @@ def _made(region: Region, options: PieceOptions, ply: Ply, laid: Laid | None) ->
         if last.valid:
             text = f"refused at a spacing of {options.spacing:g} mm, it was draped at"
             count = f"(net {tried} of {1 + len(FINER)} at most)"
-            note = Finding("note", ply.name, f"{text} {finer.spacing:g} mm {count}")
+            note = Finding("note", (ply.name,), f"{text} {finer.spacing:g} mm {count}")
             return last, (note,)
     if isinstance(first, AccuracyError):
         raise first

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 from scipy.sparse.csgraph import connected_components
 
-from drape.errors import Finding, place_text
+from drape.errors import Finding, as_place, place_text
 from drape.geometry.surface import Bools, Floats, Surface, unit
 from drape.mould.region import Region
 from drape.net.grid import KNOWN, LOCKED
@@ -107,15 +107,17 @@ def reach_findings(
         message = (
             f"{cover.unreached:.0f} mm² of the cavity can't be reached by the net: {places}{more}"
         )
-        out.append(Finding("error", where, message, "move the start point or split the ply"))
+        first = as_place(cover.patches[0][1])
+        remedy = "move the start point or split the ply"
+        out.append(Finding("error", (where,), message, remedy, first))
     if net.locked_nodes:
-        first = place_text(_first_locked(net))
+        first = as_place(_first_locked(net))
         message = (
-            f"the net locked at {net.locked_nodes} nodes, first near ({first}): "
+            f"the net locked at {net.locked_nodes} nodes, first near ({place_text(first)}): "
             "cloth can't close further there"
         )
         remedy = "expect wrinkles; split the ply or move the start point"
-        out.append(Finding("risk", where, message, remedy))
+        out.append(Finding("risk", (where,), message, remedy, first))
     folded = int(np.count_nonzero(turned_over[net.faces[net.known]]))
     if folded:
         message = (
@@ -123,13 +125,13 @@ def reach_findings(
             "the net, in a narrow slot or a tight bend of the edge"
         )
         remedy = "use smaller allowances, or split the ply at the slot"
-        out.append(Finding("error", where, message, remedy))
+        out.append(Finding("error", (where,), message, remedy))
     if net.nodes_on_facets:
         message = (
             f"{net.nodes_on_facets} of {int(net.known.sum())} nodes were found on flat facets: "
             "the mesh is too rough there for a smooth surface"
         )
-        out.append(Finding("warning", where, message, "look at the mesh there"))
+        out.append(Finding("warning", (where,), message, "look at the mesh there"))
     return tuple(out)
 
 

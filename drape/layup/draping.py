@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from drape.errors import AccuracyError, Finding, InputError, InputErrors
+from drape.errors import AccuracyError, Finding, InputError, raise_any
 from drape.geometry.surface import Floats, SurfacePoint
 from drape.job.job import Job, Ply
 from drape.layup.attempts import make_ply, without_place
@@ -57,8 +57,7 @@ def drape_all(
             )
         except InputError as error:
             errors.append(error)
-    if errors:
-        raise InputErrors(errors) if len(errors) > 1 else errors[0]
+    raise_any(errors)
     across: list[PreparedStrip | PreparedWrap] = [
         *prepare_strips(job, closed),
         *prepare_wraps(job, closed),
@@ -177,7 +176,7 @@ def _drape(
     try:
         piece, straight = make_ply(region, options, ply, laid_on(job, ply, beds))
     except AccuracyError as error:
-        told = Finding("error", ply.name, without_place(error), error.remedy)
+        told = Finding("error", (ply.name,), without_place(error), error.remedy)
         return PlyResult(ply, None, None, (*findings, told))
     found = [*findings, *straight, *piece.findings, *past_the_end(piece, ply.name)]
     risks = cloth_risks(ply, piece)

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from drape.errors import Finding, InputError, InputErrors
+from drape.errors import Finding, InputError, raise_any
 from drape.geometry.surface import Floats, Ints
 from drape.job.allowance import Stations
 from drape.job.job import Job, Ply, Strip
@@ -126,10 +126,8 @@ def prepare_strips(job: Job, closed: ClosedMould) -> tuple[PreparedStrip, ...]:
         try:
             out.append(_prepared(job, mould, strips, number, beds[each.own], where))
         except InputError as error:
-            details = {"value": error.value, "limit": error.limit, "remedy": error.remedy}
-            errors.append(InputError(error.what, where=where, **details))
-    if errors:
-        raise InputErrors(errors) if len(errors) > 1 else errors[0]
+            errors.append(error.at(where))
+    raise_any(errors)
     return tuple(out)
 
 

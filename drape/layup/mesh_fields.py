@@ -110,10 +110,10 @@ def face_findings(file_faces: Mapping[str, Ints]) -> list[Finding]:
     for name, faces in file_faces.items():
         if len(faces) > MOST_FACES:
             message = f"no table of fields: the mesh has {len(faces)} faces, allowed {MOST_FACES}"
-            out.append(Finding("note", name, message, "read nets/*.vtp, or give a coarser mesh"))
+            out.append(Finding("note", (name,), message, "read nets/*.vtp, or give a coarser mesh"))
         elif count := int((faces < 0).sum()):
             message = f"{count} mended triangles aren't in the file: no fields for them"
-            out.append(Finding("note", name, message))
+            out.append(Finding("note", (name,), message))
     return out
 
 

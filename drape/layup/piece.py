@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import shapely
 
-from drape.errors import AccuracyError, Finding, place_text
+from drape.errors import AccuracyError, Finding, as_place, place_text
 from drape.geometry.surface import Bools, Floats, Surface, SurfacePoint, readonly
 from drape.job.allowance import Allowance, greatest, values_at
 from drape.layup.checks import (
@@ -210,21 +210,21 @@ def _mesh_findings(checks: Checks, region: Region, where: str) -> tuple[Finding,
     finer = "a finer mesh makes the pattern more certain"
     if np.isnan(checks.surface):
         text = "the mesh has no vertex to spare: how far it is from the mould can't be told"
-        return (Finding("note", where, text, finer),)
-    worst = place_text(surface_error(region).place, 1)
-    told = f"its surface may be off by {checks.surface:.2f} mm, most near ({worst})"
+        return (Finding("note", (where,), text, finer),)
+    worst = as_place(surface_error(region).place)
+    told = f"its surface may be off by {checks.surface:.2f} mm, most near ({place_text(worst, 1)})"
     coarse = checks.surface > UNSURE * checks.surface_limit
     if np.isnan(checks.outline):
         if not checks.passed:
             return ()  # not asked of a piece that is refused anyway
         text = f"how far the mesh moves the outline can't be told: {told}"
-        return (Finding("warning", where, text, finer),)
+        return (Finding("warning", (where,), text, finer),)
     if coarse:
         text = f"the mesh is coarse: {told}, the outline by {checks.outline:.2f} mm"
-        return (Finding("warning", where, text, finer),)
+        return (Finding("warning", (where,), text, finer, worst),)
     if checks.outline > UNSURE * checks.outline_limit:
         text = f"small changes of the mesh move its edges by {checks.outline:.2f} mm"
-        return (Finding("warning", where, text, "cut it proud there and trim it in the mould"),)
+        return (Finding("warning", (where,), text, "cut it proud there and trim it in the mould"),)
     return ()
 
 
@@ -248,7 +248,7 @@ def _bridged_findings(moved: dict[str, tuple[EdgeStretch, ...]], where: str) -> 
     return tuple(
         Finding(
             "risk",
-            where,
+            (where,),
             f"the net misses {count} places on edge {name}; the outline goes straight there",
             "expect wrinkles there; cut it proud and trim it in the mould",
         )
@@ -340,6 +340,6 @@ def past_the_end(piece: Piece, where: str) -> tuple[Finding, ...]:
         told.setdefault((allowance, share), []).append(edge.name)
     text = "run-off of {:g} mm passes the mould's end {} edge {}"
     return tuple(
-        Finding("warning", where, text.format(*how, ", ".join(names)), "shorten the run-off")
+        Finding("warning", (where,), text.format(*how, ", ".join(names)), "shorten the run-off")
         for how, names in told.items()
     )

@@ -82,7 +82,7 @@ def shear_findings(ply: Ply, piece: Piece, found: Wrinkling) -> list[Finding]:
     out = [
         Finding(
             "risk",
-            ply.name,
+            (ply.name,),
             f"{what} {np.degrees(shear):.1f}° passes the locking angle of "
             f"{ply.fabric.name}, {np.degrees(limit):.0f}°: risk of wrinkles{where}",
             remedy,
@@ -95,7 +95,7 @@ def shear_findings(ply: Ply, piece: Piece, found: Wrinkling) -> list[Finding]:
             f"the shear comes within {np.degrees(found.uncertainty.total):.1f}° of the locking "
             f"angle over {found.greatest:.0f} mm²: as near as both are known"
         )
-        out.append(Finding("note", ply.name, message, "measure your cloth"))
+        out.append(Finding("note", (ply.name,), message, "measure your cloth"))
     return out
 
 
@@ -151,11 +151,11 @@ def _told(half: str, kind: str, found: Sequence[tuple[Ply, BridgingZone]]) -> Fi
             f"risk of bridging: {where}: {radius} where yarns need {limit:.1f} mm; spanned, the "
             f"gap would be up to {worst.height:.2f} mm high"
         )
-        return Finding("risk", half, message, "split the ply in the corner, or round the corner")
+        return Finding("risk", (half,), message, "split the ply in the corner, or round the corner")
     message = (
         f"yarns are bent sharply over an outside corner: {where}: {radius}, under {limit:g} mm"
     )
-    return Finding("risk", half, message, "run the ply through over it, unsplit; round it")
+    return Finding("risk", (half,), message, "run the ply through over it, unsplit; round it")
 
 
 def check_findings(ply: Ply, piece: Piece) -> list[Finding]:
@@ -175,7 +175,7 @@ def check_findings(ply: Ply, piece: Piece) -> list[Finding]:
     return [
         Finding(
             "error",
-            ply.name,
+            (ply.name,),
             f"{what} failed: {value:.3g}{unit}, allowed {limit:.3g}{unit}"
             if np.isfinite(value)
             else f"{what} failed: {unknown}",
@@ -215,5 +215,5 @@ def radius_findings(
                 f"the stack of {stack:.2f} mm is thicker than the smallest inside radius, "
                 f"{radius:.2f} mm: the plies will bridge there"
             )
-            out.append(Finding("risk", half.name, message, "round the corner, or split there"))
+            out.append(Finding("risk", (half.name,), message, "round the corner, or split there"))
     return out

@@ -58,7 +58,7 @@ def nearest(region: Region, point: Sequence[float], where: str):
     if distance[best] <= NEAR_START:
         return place, ()
     message = f"the start point was moved {distance[best]:.2f} mm onto the cavity"
-    return place, (Finding("warning", where, message, "check its coordinates"),)
+    return place, (Finding("warning", (where,), message, "check its coordinates"),)
 
 
 def _closest_on_triangles(target: Floats, corners: Floats) -> tuple[Floats, Floats]:

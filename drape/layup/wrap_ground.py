@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from drape.errors import Finding, InputError, InputErrors
+from drape.errors import Finding, InputError, raise_any
 from drape.geometry.surface import Floats, Ints, SurfacePoint
 from drape.job.job import Job, Ply
 from drape.job.wraps import Wrapped
@@ -97,10 +97,8 @@ def prepare_wraps(job: Job, closed: ClosedMould) -> tuple[PreparedWrap, ...]:
         try:
             out.append(_prepared(job, closed, wraps, number, where))
         except InputError as error:
-            details = {"value": error.value, "limit": error.limit, "remedy": error.remedy}
-            errors.append(InputError(error.what, where=where, **details))
-    if errors:
-        raise InputErrors(errors) if len(errors) > 1 else errors[0]
+            errors.append(error.at(where))
+    raise_any(errors)
     return tuple(out)
 
 

@@ -167,7 +167,7 @@ def _landmarks(region: Region) -> tuple[Ints, Floats]:
 
 
 def _edge_lengths(region: Region, edge: Edge) -> Floats:
-    chain = np.append(edge.vertices, edge.vertices[:1]) if edge.closed else edge.vertices
+    chain = edge.ring
     return np.linalg.norm(np.diff(region.surface.vertices[chain], axis=0), axis=1)
 
 

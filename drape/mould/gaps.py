@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 import numpy as np
 
@@ -15,6 +15,10 @@ SCAN_GAP = 0.5
 SCAN_NOISE = 0.02  # mm: a mesh whose facets scatter by more is a scan
 APART = 0.05  # of the size: farther apart, the halves aren't in the closed position
 WORDS = "the parting lines of the two halves"
+
+
+class GapFinding(Finding):
+    """That the halves' parting lines don't meet."""
 
 
 def gap_limit(surfaces: Iterable[Surface]) -> float:
@@ -61,9 +65,9 @@ def gap_finding(
     text = f"{WORDS} {how}: largest gap {gap:.2f} mm at {name}"
     if place is not None:
         text += f" near ({place_text(place, 1)})"
-    return Finding("warning", "mould", text, f"limit {limit} mm; check the meshes' positions")
+    return GapFinding("warning", ("mould",), text, f"limit {limit} mm; check the meshes' positions")
 
 
-def told(findings: Sequence[Finding]) -> bool:
+def gap_known(findings: Iterable[Finding]) -> bool:
     """Whether a gap is among the findings."""
-    return any(f.message.startswith(WORDS) for f in findings)
+    return any(isinstance(f, GapFinding) for f in findings)

@@ -51,7 +51,7 @@ def inspect_half(half: Half, closing: Floats) -> Inspection:
 
 def edge_length(region: Region, edge: Edge) -> float:
     """Length of an edge, mm."""
-    chain = np.append(edge.vertices, edge.vertices[:1]) if edge.closed else edge.vertices
+    chain = edge.ring
     return float(np.linalg.norm(np.diff(region.surface.vertices[chain], axis=0), axis=1).sum())
 
 

@@ -158,11 +158,11 @@ def _rounded(name: str, found: Continued, pair: bool) -> Finding:
     text = f"the cavity's rim is rounded, by about {found.radius:.1f} mm; "
     if found.cut is None:
         text += "on this mesh its edge is where the rounding ends"
-        return Finding("warning", name, text, "give the parting line in [mould.parting]")
+        return Finding("warning", (name,), text, "give the parting line in [mould.parting]")
     text += "its edge is where the wall's tangents meet the flange"
     if not pair:
-        return Finding("note", name, text)
-    return Finding("warning", name, f"{text}; plies bridge the groove between the halves' rims")
+        return Finding("note", (name,), text)
+    return Finding("warning", (name,), f"{text}; plies bridge the groove between the halves' rims")
 
 
 def _parted(
@@ -178,7 +178,7 @@ def _parted(
             raise InputError(
                 "the closing direction, along which the height counts, isn't found",
                 remedy="give closing in [mould]",
-                where="parting line",
+                where=parting.where,
             ) from error
     direction, cuts, parts = cut_halves(dict(surfaces), parting, directions)
     if given is not None and direction @ given < 0.0:
@@ -203,9 +203,9 @@ def _told(
     for name, part, surface in zip(names, parts, surfaces, strict=True):
         if part.others:
             text = f"{part.others} further cavities were left out: the largest counts"
-            out.append(Finding("warning", name, text))
+            out.append(Finding("warning", (name,), text))
         if not part.flange.any():
-            out.append(Finding("note", name, "no flange: the sheet's border is the edge"))
+            out.append(Finding("note", (name,), "no flange: the sheet's border is the edge"))
         elif given is not None:
             flat = candidates.dominant_normals(
                 part.side * surface.face_normals[part.flange], surface.face_areas[part.flange]
@@ -214,7 +214,7 @@ def _told(
             if cosine < OFF_FLANGE:
                 angle = np.degrees(np.arccos(cosine))
                 text = f"the closing direction given is {angle:.1f}° off the flange's normal"
-                out.append(Finding("warning", name, text, "check it"))
+                out.append(Finding("warning", (name,), text, "check it"))
     return out
 
 
@@ -265,5 +265,5 @@ def _parting_line(region: Region) -> Floats:
 
 def _points(region: Region, name: str) -> Floats:
     edge = region.edge(name)
-    chain = np.append(edge.vertices, edge.vertices[:1]) if edge.closed else edge.vertices
+    chain = edge.ring
     return region.surface.vertices[chain]

@@ -7,6 +7,7 @@ that axis, along closing × axis. Lengths in mm.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from string import ascii_uppercase
 
@@ -139,7 +140,7 @@ def name_parts(
     for name, mouth in zip(_letters(), mouths, strict=False):
         mouth.name = name
     findings = [
-        Finding("warning", "mould", f"mouth {m.name} was found in {m.halves[0]} only")
+        Finding("warning", ("mould",), f"mouth {m.name} was found in {m.halves[0]} only")
         for m in mouths
         if len(m.halves) < len(rims)
     ]
@@ -251,14 +252,18 @@ def _run_key(rim: Rim, i: int, mouths: list[NamedMouth]) -> str:
     here = {m.stretches[rim.half]: m.name for m in mouths if rim.half in m.stretches}
     if not here:
         return "rim"
-    count = len(rim.outer)
-    return "-".join(sorted((here[(i - 1) % count], here[(i + 1) % count])))
+    return "-".join(_mouths_at(i, here, len(rim.outer)))
+
+
+def _mouths_at(i: int, mouths: Mapping[int, str], count: int) -> list[str]:
+    """Names of the mouths on both sides of stretch ``i`` of ``count``, sorted; none without."""
+    return sorted((mouths[(i - 1) % count], mouths[(i + 1) % count])) if mouths else []
 
 
 def _name_holes(rim: Rim, axes: Floats, size: float) -> RunNames:
     centres = [length_centre(hole.points(rim.surface))[0] for hole in rim.holes]
     order = sorted(range(len(centres)), key=lambda i: _place(centres[i], axes, size))
-    return {i: f"hole.{rank + 1}" for rank, i in enumerate(order)}
+    return {i: f"hole.{rank + 1}" for rank, i in enumerate(order)}  # in the order of their names
 
 
 def region_of(rim: Rim, runs: RunNames, mouths: list[NamedMouth], holes: RunNames) -> Region:
@@ -270,7 +275,7 @@ def region_of(rim: Rim, runs: RunNames, mouths: list[NamedMouth], holes: RunName
     outer = outer[first:] + outer[:first]
     inner = [
         _with_sections(rim, Edge(holes[i], "hole", readonly(rim.holes[i].vertices), True))
-        for i in sorted(holes, key=lambda i: int(holes[i].split(".")[1]))
+        for i in holes
     ]
     loops = (tuple(range(len(outer))), *((len(outer) + i,) for i in range(len(inner))))
     inside = readonly(np.ones(len(rim.surface.faces), bool))
@@ -289,7 +294,8 @@ def _edge(rim: Rim, i: int, runs: RunNames, mouth_of: dict[int, NamedMouth]) -> 
         return Edge(mouth.name, "mouth", vertices, stretch.closed, readonly(normals))
     normals = parting_normals(points, stretch.closed, rim.closing)
     vertices = readonly(stretch.vertices)
-    return Edge(runs[i], "parting", vertices, stretch.closed, readonly(normals))
+    ends = tuple(_mouths_at(i, {k: m.name for k, m in mouth_of.items()}, len(rim.outer)))
+    return Edge(runs[i], "parting", vertices, stretch.closed, readonly(normals), ends=ends)
 
 
 def _with_sections(rim: Rim, edge: Edge) -> Edge:

@@ -19,7 +19,6 @@ from drape.mould.cutting import CutMesh, find_crossings, in_plane, snap, split
 from drape.mould.face_graph import FaceGraph, face_graph
 from drape.mould.line_cut import OFF_MESH, LineCut
 
-WHERE = "parting line"
 IN_PLANE = 1e-6  # of the size: a vertex that near a plane lies in it, rounding in the file or not
 ALONG = np.sin(np.radians(5.0))  # a plane that leans less from the closing direction is none
 STRAIGHT = 0.05  # of their extent: lines that are no wider lie in many planes
@@ -40,18 +39,14 @@ class PartingLine:
     lines : tuple of (k, 3), or None
         Each closed (its last point is its first), or from border to border.
     height : float, mm along the closing direction from the origin, or None
+    where : str
+        The place that gives it, for messages.
     """
 
     plane: tuple[Floats, Floats] | None = None
     lines: tuple[Floats, ...] | None = None
     height: float | None = None
-
-    @property
-    def kind(self) -> str:
-        """How it was given."""
-        if self.plane is not None:
-            return "plane"
-        return "polyline" if self.lines is not None else "height"
+    where: str = "parting line"
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,7 +93,7 @@ def cut_halves(
                     _cut(name, surface, line, out, directions[0]) for (name, surface), out in each
                 ]
             outward = zip(surfaces, cuts, (direction, -direction), strict=False)
-            sides = [_parts(name, cut, out) for name, cut, out in outward]
+            sides = [_parts(cut, out, f"{line.where} ({name} half)") for name, cut, out in outward]
         except InputError as error:
             refused = refused or error
             continue
@@ -123,7 +118,7 @@ def closing_directions(line: PartingLine, given: ArrayLike | None) -> Floats | N
         raise InputError(
             "a straight parting line doesn't tell the closing direction",
             remedy="give closing in [mould]",
-            where=WHERE,
+            where=line.where,
         )
     return _both_ways(axes[2])
 
@@ -146,14 +141,14 @@ def _plane(line: PartingLine, direction: Floats, closing: Floats) -> tuple[Float
             value=f"{np.degrees(np.arcsin(abs(cosine))):.1f}° from it",
             limit="5° or more",
             remedy="turn the plane's normal, or give closing in [mould]",
-            where=WHERE,
+            where=line.where,
         )
     return np.asarray(line.plane[0], float), normal * np.sign(cosine)
 
 
 def _cut(name: str, surface: Surface, line: PartingLine, direction: Floats, closing: Floats) -> Cut:
     """Cut one half; ``direction`` points out of it."""
-    where = f"{WHERE} ({name} half)"
+    where = f"{line.where} ({name} half)"
     plane = _plane(line, direction, closing)
     if plane is not None:
         return _cut_at_plane(surface, *plane, where)
@@ -206,10 +201,10 @@ def _refuse_off(surface: Surface, height: Floats, where: str) -> None:
         )
 
 
-def _parts(name: str, cut: Cut, direction: Floats) -> tuple[float, Parts]:
+def _parts(cut: Cut, direction: Floats, where: str) -> tuple[float, Parts]:
     """How hollow (mm³) the hollow side of the line is, with that side and the flange past it.
 
-    ``direction`` points out of the half.
+    ``direction`` points out of the half; ``where``: for messages.
     """
     surface = cut.surface
     inside = np.ones(len(surface.faces), bool) if cut.past is None else cut.past < 0
@@ -222,7 +217,7 @@ def _parts(name: str, cut: Cut, direction: Floats) -> tuple[float, Parts]:
         raise InputError(
             "the parting line leaves the half empty: nothing hollow on either side of it",
             remedy="move it onto the cavity's edge, or check closing in [mould]",
-            where=f"{WHERE} ({name} half)",
+            where=where,
         )
     volume, score, side, cavity, others = max(found, key=lambda item: item[0])
     facing = side * (surface.face_normals @ direction)

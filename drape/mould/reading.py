@@ -136,7 +136,7 @@ def check_size(corners: Floats, where: str) -> tuple[Finding, ...]:
         remedy = "check units in the job: the file's numbers look smaller than what units made"
     else:
         remedy = f"check units in the job: {' or '.join(fits) or 'none'} would give a likely size"
-    return (Finding("warning", where, f"the part measures {size:.3g} mm", remedy),)
+    return (Finding("warning", (where,), f"the part measures {size:.3g} mm", remedy),)
 
 
 def _check(vertices: Floats, faces: np.ndarray, where: str) -> None:

@@ -45,6 +45,8 @@ class Edge:
         None: the ply ends square to the surface.
     sections : (s, 3) float or None
         Of each segment, of either sign: k − 1 of them, k if closed. NaN where none is known.
+    ends : (str, str) or ()
+        Of a run the mouths that it joins, in the order of its name; others have none.
     """
 
     name: str
@@ -53,6 +55,12 @@ class Edge:
     closed: bool = False
     cut_normals: Floats | None = None
     sections: Floats | None = None
+    ends: tuple[str, ...] = ()
+
+    @property
+    def ring(self) -> Ints:
+        """The chain, its first vertex repeated at the end if it is closed."""
+        return np.append(self.vertices, self.vertices[:1]) if self.closed else self.vertices
 
     @property
     def segments(self) -> Ints:

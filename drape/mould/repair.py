@@ -42,7 +42,7 @@ def weld(vertices: Floats, faces: Ints, where: str) -> Step:
     found = []
     if n > count:
         text = f"welded {n} vertices to {count} (nearer than {tolerance:.2g} mm)"
-        found.append(Finding("note", where, text))
+        found.append(Finding("note", (where,), text))
     return points[np.sort(first)], rank[label][corners], found
 
 
@@ -65,10 +65,10 @@ def drop_useless(vertices: Floats, faces: Ints, where: str) -> Step:
     found = []
     if not whole.all():
         text = f"dropped {int((~whole).sum())} triangles with fewer than three corners"
-        found.append(Finding("note", where, text))
+        found.append(Finding("note", (where,), text))
     if len(first) < len(kept):
         text = f"dropped {len(kept) - len(first)} duplicate triangles"
-        found.append(Finding("warning", where, text))
+        found.append(Finding("warning", (where,), text))
     return vertices, kept[np.sort(first)], found
 
 
@@ -100,7 +100,7 @@ def mend_flat(vertices: Floats, faces: Ints, where: str) -> Step:
     found = []
     if flipped or dropped:
         text = f"mended {flipped + dropped} triangles without area"
-        found.append(Finding("note", where, text))
+        found.append(Finding("note", (where,), text))
     return vertices, faces, found
 
 
@@ -165,10 +165,10 @@ def drop_specks(vertices: Floats, faces: Ints, where: str) -> Step:
             f"dropped {int(small.sum())} loose parts of {int(small[label].sum())} triangles, "
             f"{per_part[small].sum():.3g} mm² together"
         )
-        found.append(Finding("warning", where, text))
+        found.append(Finding("warning", (where,), text))
     if (~small).sum() > 1:
         text = f"the mesh is in {int((~small).sum())} parts that aren't joined"
-        found.append(Finding("warning", where, text, "check the export's tolerance"))
+        found.append(Finding("warning", (where,), text, "check the export's tolerance"))
     return vertices, faces[~small[label]], found
 
 
@@ -187,12 +187,12 @@ def orient(vertices: Floats, faces: Ints, where: str) -> Step:
     found = []
     if turned.any():
         text = f"turned {int(turned.sum())} triangles over to agree with their neighbours"
-        found.append(Finding("warning", where, text))
+        found.append(Finding("warning", (where,), text))
     if (outward ^ turned).any():
-        found.append(Finding("note", where, "turned a closed mesh inside out: normals outward"))
+        found.append(Finding("note", (where,), "turned a closed mesh inside out: normals outward"))
     if folded:
         text = f"{folded} parts of the mesh have only one side, so normals can't agree"
-        found.append(Finding("error", where, text, "mend the mesh"))
+        found.append(Finding("error", (where,), text, "mend the mesh"))
     return vertices, faces, found
 
 

@@ -122,7 +122,7 @@ def _starts_last(region: Region, edge: Edge) -> bool:
     at = names.index(edge.name)
     before, after = names[at - 1], names[(at + 1) % len(names)]
     if before != after:
-        return after == edge.name.partition(".")[0].split("-")[0]
+        return after == edge.ends[0]
     step = np.diff(region.surface.vertices[edge.vertices[[0, -1]]], axis=0)[0]
     clear = step[np.abs(step) > SAME_END]
     return bool(len(clear) and clear[0] < 0.0)
@@ -198,7 +198,7 @@ def edge_curve(
 
 def _normals_along(region: Region, surface: Surface, edge: Edge) -> Floats:
     """(s, 2, 3) unit normals at both ends of each segment of an edge, in the face inside."""
-    chain = np.append(edge.vertices, edge.vertices[:1]) if edge.closed else edge.vertices
+    chain = edge.ring
     face, k = _faces_along(region, chain)
     normals, rows = surface.corner_normals[face], np.arange(len(face))
     return np.stack([normals[rows, k], normals[rows, (k + 1) % 3]], axis=1)

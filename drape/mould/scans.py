@@ -46,7 +46,9 @@ def without_noise(region: Region, where: str) -> tuple[Region, tuple[Finding, ..
     rough = noise.sigma > LARGE_NOISE or moved > FAR_MOVED * noise.sigma
     level: Level = "risk" if rough else "warning"
     remedy = "details smaller than that are lost; scan again if they matter"
-    return replace(region, surface=surface, edges=edges), (Finding(level, where, message, remedy),)
+    return replace(region, surface=surface, edges=edges), (
+        Finding(level, (where,), message, remedy),
+    )
 
 
 def _sideways(region: Region, vertices: Floats, corner_normals: Floats, noise: Noise) -> Floats:

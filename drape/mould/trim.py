@@ -66,7 +66,7 @@ def trim_region(
         cut, readonly(inside), edges, region.loops, readonly(region.source_faces[pieces.source])
     )
     room = distance_to_polyline(vertices[chain], surface.vertices[mouth.vertices]).min()
-    return out, (Finding("note", where, f"lies at least {room:.1f} mm inside the mouth"),)
+    return out, (Finding("note", (where,), f"lies at least {room:.1f} mm inside the mouth"),)
 
 
 def _mouth(region: Region, name: str, where: str) -> Edge:

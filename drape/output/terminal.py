@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from drape.errors import Finding, InputErrors, PlywrightError, told_at_once
+from drape.errors import Finding, InputErrors, PlywrightError, merged
 
 CAUTION = (
     "Caution: this predicts fit, not strength; parts that carry people or loads are for a "
@@ -106,7 +106,7 @@ def finding_lines(findings: Iterable[Finding]) -> list[str]:
     """One line a finding, the worst first, in the order given otherwise; what is the same for
     several plies once."""
     rank = {"error": 0, "risk": 1, "warning": 2, "note": 3}
-    return [f.line() for f in sorted(told_at_once(findings), key=lambda f: rank[f.level])]
+    return [f.line() for f in sorted(merged(findings), key=lambda f: rank[f.level])]
 
 
 def open_first(folder: Path, files: Sequence[str]) -> str:

@@ -219,6 +219,6 @@ def test_other_kinds_say_what_the_model_means(kind, words):
     findings = kind_findings([twill, fabric, fabric])
     assert [f.level for f in findings] == ["note"]
     assert findings[0].where == "fabric tape"
-    assert kind in findings[0].message
-    assert words in findings[0].message
+    assert kind in findings[0].text
+    assert words in findings[0].text
     assert findings[0].remedy

@@ -272,7 +272,7 @@ def test_a_slot_too_narrow_for_the_extension_is_refused():
     """Regression: 20 wide, the extension 11: it folds, the outline was 0.36 mm off."""
     piece, _ = laid_round_slot(20.0, 10.0, 30.0)
     assert not piece.valid
-    assert any("folds over itself" in f.message for f in piece.findings if f.level == "error")
+    assert any("folds over itself" in f.text for f in piece.findings if f.level == "error")
 
 
 def test_two_notches_that_share_one_edge_stay_a_surface():

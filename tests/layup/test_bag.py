@@ -98,12 +98,12 @@ def test_a_bladder_from_stock():
     assert bag_findings(bag, found, [50.0, 60.0, 80.0], stretch) == ()
     wide = tube_bag(found, 300.0, [80.0], stretch)
     (none,) = bag_findings(wide, found, [80.0], stretch)
-    assert "at most 72 mm" in none.message
+    assert "at most 72 mm" in none.text
     assert "narrowest: 80 mm" in none.remedy
     narrow = [Girth(10.0, 0, 200.0), Girth(50.0, 0, 110.0)]
     (told,) = bag_findings(tube_bag(narrow, 300.0, (), stretch), narrow, (), stretch)
     assert told.level == "warning"
-    assert "stretch by 102%" in told.message  # 200 / 99
+    assert "stretch by 102%" in told.text  # 200 / 99
 
 
 def test_folds():
@@ -112,15 +112,15 @@ def test_folds():
     assert bag_findings(tube_bag(calm, 300.0), calm) == ()
     narrow = [Girth(10.0, 0, 200.0), Girth(50.0, 0, 160.0)]
     (fold,) = bag_findings(tube_bag(narrow, 300.0), narrow)
-    assert "from 50 to 50 mm" in fold.message
-    assert "38% larger (at 50 mm)" in fold.message
+    assert "from 50 to 50 mm" in fold.text
+    assert "38% larger (at 50 mm)" in fold.text
     # a wider tube from stock folds more
     stock = [130.0]
     (fold,) = bag_findings(tube_bag(calm, 300.0, stock), calm, stock)
-    assert "59%" in fold.message
+    assert "59%" in fold.text
     stock = [100.0, 105.0]
     (none,) = bag_findings(tube_bag(calm, 300.0, stock), calm, stock)
-    assert "at least 110 mm" in none.message
+    assert "at least 110 mm" in none.text
     assert "widest in stock: 105 mm" in none.remedy
 
 
@@ -128,7 +128,7 @@ def test_folds_stretch_by_stretch_and_branch_by_branch():
     """Widths 200, 150, 140, 200, 130 towards B, and 150 towards C: three stretches."""
     values = [200.0, 150.0, 140.0, 200.0, 130.0]
     found = [Girth(10.0 * k, 0, v, "B") for k, v in enumerate(values)] + [Girth(9.0, 1, 150.0, "C")]
-    told = [f.message for f in bag_findings(tube_bag(found, 300.0), found)]
+    told = [f.text for f in bag_findings(tube_bag(found, 300.0), found)]
     assert [m.split(" along")[0] for m in told] == [
         "from 10 to 20 mm (towards B)",
         "from 40 to 40 mm (towards B)",

@@ -177,4 +177,4 @@ def test_findings():
     found = tuck_findings([mild, steep], "A-B.1", room=12.0, flange=14.0, laps=[10.0, 15.0])
     assert [f.level for f in found] == ["risk"] * 3
     for part, finding in zip(("lean in 50°, low-2", "bag", "flange"), found, strict=True):
-        assert part in finding.message
+        assert part in finding.text

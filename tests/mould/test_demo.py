@@ -21,7 +21,7 @@ def mould():
     surfaces = {}
     for half in HALVES:
         surfaces[half], findings = read_surface(MESHES / f"rigger_{half}.stl")
-        assert [f.message.split()[0] for f in findings] == ["welded"]
+        assert [f.text.split()[0] for f in findings] == ["welded"]
     return find_mould(surfaces)
 
 
@@ -71,5 +71,5 @@ def test_the_job_says_invented_and_its_trim_lines_lie_15_mm_inside(mould):
         for name, plane in job["mould"]["trim"].items():
             trimmed, findings = trim_region(region, name, plane["point"], plane["normal"])
             assert trimmed.edge(name).kind == "trim"
-            room = float(findings[0].message.split("least")[1].split()[0])
+            room = float(findings[0].text.split("least")[1].split()[0])
             assert room == pytest.approx(15.0, abs=0.2)

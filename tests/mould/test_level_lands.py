@@ -76,7 +76,7 @@ def test_a_rounded_rim_belongs_to_the_cavity_where_facets_are_too_uneven_to_cut_
     assert flat_area(surface, cavity) / 120.0 == pytest.approx(2.0 * width, abs=2.5 * step)
     assert [m.name for m in mould.mouths] == ["A", "B"]
     assert sorted(mould.runs) == ["A-B.1", "A-B.2"]
-    (said,) = [f for f in mould.findings if "rounded" in f.message]
+    (said,) = [f for f in mould.findings if "rounded" in f.text]
     assert said.level == "warning"
     assert "[mould.parting]" in said.remedy
 

@@ -119,7 +119,7 @@ def test_blocks_with_more_than_walls_and_steep_shapes(tube, halves):
 def test_sheets_without_flange(tube, halves):
     placed = Placed(tube, "sheet", 7, halves)
     check_against_exact(placed, halves)
-    texts = [f.message for f in placed.mould.findings]
+    texts = [f.text for f in placed.mould.findings]
     assert texts == ["no flange: the sheet's border is the edge"] * len(halves)
 
 
@@ -256,7 +256,7 @@ def test_a_given_closing_direction_is_used_and_checked():
         find_mould(placed.surfaces, closing=[0, 0, 0])
     tilted = placed.up + np.tan(np.radians(8.0)) * placed.turn[:, 0]
     findings = find_mould(placed.surfaces, closing=tilted).findings
-    assert any("8.0° off the flange" in f.message for f in findings)
+    assert any("8.0° off the flange" in f.text for f in findings)
 
 
 @pytest.mark.parametrize(("gap", "told"), [(0.03, False), (0.2, True), (0.45, True)])
@@ -266,16 +266,16 @@ def test_halves_that_stand_apart_get_a_finding_with_the_gap(gap, told):
     step = np.eye(4)
     step[:3, 3] = gap * placed.up
     moved["upper"] = moved["upper"].moved(step)
-    findings = [f for f in find_mould(moved).findings if "parting lines" in f.message]
+    findings = [f for f in find_mould(moved).findings if "parting lines" in f.text]
     assert bool(findings) == told
     if told:
-        assert f"largest gap {gap:.2f} mm" in findings[0].message
+        assert f"largest gap {gap:.2f} mm" in findings[0].text
     step[:3, 3] = -gap * placed.up
     moved["upper"] = placed.surfaces["upper"].moved(step)
-    findings = [f for f in find_mould(moved).findings if "parting lines" in f.message]
+    findings = [f for f in find_mould(moved).findings if "parting lines" in f.text]
     assert bool(findings) == told
     if told:
-        assert f"overlap by {gap:.2f} mm" in findings[0].message
+        assert f"overlap by {gap:.2f} mm" in findings[0].text
 
 
 @pytest.mark.parametrize("distance", [25.0, 60.0])

@@ -167,7 +167,7 @@ def test_both_halves_of_a_pair_are_cut_by_the_same_line(trough):
             points = half.region.surface.vertices[edge.vertices]
             assert np.abs(points[:, 2] + 2.5).max() < 1e-9
             assert np.abs(np.abs(points[:, 1]) - np.sqrt(400.0 - 5.5**2)).max() < 2e-3
-    assert not [f for f in mould.findings if "parting lines" in f.message]
+    assert not [f for f in mould.findings if "parting lines" in f.text]
 
 
 @pytest.mark.parametrize(

@@ -94,7 +94,7 @@ def test_halves_too_far_open_are_refused_with_the_place(gap, refused):
     lifted = build(vertices + np.array([0.0, 0.0, gap]), faces)
     surfaces = {"lower": build(*half("lower", STRAIGHT)), "upper": lifted}
     if not refused:
-        assert any("parting lines" in f.message for f in find_mould(surfaces).findings)
+        assert any("parting lines" in f.text for f in find_mould(surfaces).findings)
         return
     with pytest.raises(InputError, match=r"a gap of 0\.55 mm at A-B") as caught:
         find_mould(surfaces)

@@ -24,7 +24,7 @@ def solid():
 
 
 def texts(findings, level=None):
-    return " | ".join(f.message for f in findings if level in (None, f.level))
+    return " | ".join(f.text for f in findings if level in (None, f.level))
 
 
 @pytest.mark.parametrize(
@@ -224,7 +224,7 @@ def test_stray_specks_are_dropped_and_told_with_their_area(solid):
 )
 def test_units_that_make_a_part_far_too_small_or_large(scale, said, solid):
     _, findings = prepare(solid.vertices * scale, solid.faces, where="half")
-    told = [f for f in findings if "measures" in f.message]
+    told = [f for f in findings if "measures" in f.text]
     if said is None or 5 <= scale * 300 <= 20000:
         assert not told
     else:

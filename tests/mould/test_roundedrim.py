@@ -49,9 +49,9 @@ def test_the_edge_is_where_the_walls_tangents_meet_the_flange(brim, over):
         radial = np.array([x, y, 0.0]) / np.hypot(x, y)
         normal = exact[0] * radial + [0.0, 0.0, exact[1]]
         assert np.degrees(np.linalg.norm(surface.corner_normals[f, k] - normal)) < 0.3
-    said = [f for f in mould.findings if "rounded" in f.message]
+    said = [f for f in mould.findings if "rounded" in f.text]
     assert [f.level for f in said] == ["note"]
-    assert f"by about {brim:.1f} mm" in said[0].message
+    assert f"by about {brim:.1f} mm" in said[0].text
     assert half.flange.max() < len(half.surface.faces)
     assert half.region.source_faces.max() < len(half.surface.faces)
 
@@ -59,7 +59,7 @@ def test_the_edge_is_where_the_walls_tangents_meet_the_flange(brim, over):
 @pytest.mark.parametrize("brim", [5.0, 8.0])
 def test_a_gentle_rounding_is_the_cavitys_own_shape(brim):
     mould = find_mould({"half": bowl(brim)}, closing=[0, 0, 1])
-    assert not [f for f in mould.findings if "rounded" in f.message]
+    assert not [f for f in mould.findings if "rounded" in f.text]
 
 
 def test_a_sharp_rim_stays():
@@ -67,7 +67,7 @@ def test_a_sharp_rim_stays():
     wall = profile[profile[:, 1] <= brim_start(RADIUS, DEPTH, 2.0) + 1e-9]
     land = np.stack([wall[-1, 0] + np.linspace(0, 15, 11)[1:], np.full(10, wall[-1, 1])], 1)
     mould = find_mould({"half": build(*turned(np.vstack([wall, land]), 90))})
-    assert not [f for f in mould.findings if "rounded" in f.message]
+    assert not [f for f in mould.findings if "rounded" in f.text]
     (half,) = mould.halves.values()
     assert np.ptp(half.region.surface.vertices[:, 2]) == pytest.approx(DEPTH + wall[-1, 1])
 
@@ -87,6 +87,6 @@ def test_a_pair_of_troughs_meets_between_its_flanges_and_its_groove_is_told():
             points = half.region.surface.vertices[half.region.edge(run).vertices]
             assert np.abs(points[:, 2]).max() < 1e-9
             assert np.abs(np.abs(points[:, 1]) - (end - height / np.tan(angle))).max() < 0.01
-    said = [f for f in mould.findings if "bridge the groove" in f.message]
+    said = [f for f in mould.findings if "bridge the groove" in f.text]
     assert [(f.level, f.where) for f in said] == [("warning", "lower"), ("warning", "upper")]
-    assert not [f for f in mould.findings if "parting lines" in f.message]
+    assert not [f for f in mould.findings if "parting lines" in f.text]

@@ -65,16 +65,16 @@ def test_what_was_drawn_before_the_process_ended_is_kept(demo_scene):
     few = {**demo_scene, "plies": [demo_scene["plies"][0], broken]}
     images, findings = pictures(few)
     if not images:
-        pytest.skip(findings[0].message)
+        pytest.skip(findings[0].text)
     assert list(images) == [0]
-    assert "1 of 2" in findings[0].message
+    assert "1 of 2" in findings[0].text
 
 
 def test_too_slow_is_told_as_that(demo_scene, monkeypatch):
     monkeypatch.setattr("viewers.solid.pictures.TIMEOUT", 0.01)
     images, findings = pictures({**demo_scene, "plies": demo_scene["plies"][:1]})
     assert images == {}
-    assert "not done after 0 s" in findings[0].message
+    assert "not done after 0 s" in findings[0].text
 
 
 def test_a_module_of_the_folder_one_stands_in_is_none_of_ours(demo_scene, monkeypatch, tmp_path):

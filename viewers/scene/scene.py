@@ -19,7 +19,6 @@ Lengths in mm, angles in degrees.
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from typing import Any
 
 import fast_simplification
@@ -70,7 +69,10 @@ def make_scene(results: Results) -> dict[str, Any]:
         "runs": _runs(results),
         "plies": plies,
         "joints": _joints(results),
-        "findings": [asdict(f) for f in results.findings],
+        "findings": [
+            {"level": f.level, "where": f.where, "message": f.text, "remedy": f.remedy}
+            for f in results.findings
+        ],
     }
 
 

@@ -54,7 +54,7 @@ def _missing(drawn: int, wanted: int, told: Sequence[str]) -> Finding:
     causes = "; ".join(dict.fromkeys(told))
     return Finding(
         "note",
-        "pictures",
+        ("pictures",),
         f"{drawn or 'none'} of {wanted} pictures of the plies could be drawn ({causes})",
         f"where nothing can draw without a screen, install Debian's package {names}",
     )

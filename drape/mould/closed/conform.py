@@ -15,7 +15,7 @@ from drape.geometry.border_division import divide_border
 from drape.geometry.rims import rims
 from drape.geometry.surface import Floats, Ints, Surface, readonly, unit
 from drape.mould.closed.pairing import SNAP, Pairing, feet_on, pair_chains
-from drape.mould.gaps import gap_finding, gap_limit, refuse_apart, told
+from drape.mould.gaps import gap_finding, gap_known, gap_limit, refuse_apart
 from drape.mould.region import Edge, Region
 
 SAME_WAY = 0.7  # cosine: rims past a trim line that run more apart don't belong together
@@ -62,7 +62,7 @@ def conform(
     limit : mm, optional
         Gap that is let pass; from the regions' surfaces if not given (``gap_limit``): a
         scan whose noise was taken out needs it given.
-    findings : what was told before: if the gap is among it, it isn't told again.
+    findings : those known before: if the gap is among them, it isn't reported again.
 
     Returns
     -------
@@ -94,7 +94,7 @@ def conform(
             worst = (float(pairing.gap[at]), name, pairing.points[at])
     gap, name, place = worst
     out = {one: work_a.region(), two: work_b.region()}
-    if gap <= limit or told(findings):
+    if gap <= limit or gap_known(findings):
         return out, ()
     return out, (gap_finding(gap, name, limit, place=place),)
 
@@ -241,7 +241,7 @@ def _named_edges(region: Region) -> set[tuple[int, int]]:
     """Border edges (tail, head) that belong to a named edge."""
     out: set[tuple[int, int]] = set()
     for edge in region.edges:
-        chain = np.append(edge.vertices, edge.vertices[:1]) if edge.closed else edge.vertices
+        chain = edge.ring
         out |= set(zip(chain[:-1].tolist(), chain[1:].tolist(), strict=True))
     return out
 

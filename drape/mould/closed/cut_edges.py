@@ -108,7 +108,7 @@ def _cut_normals(stitched: Stitched, name: str, points: Floats) -> Floats | None
 def _sections(stitched: Stitched, name: str, points: Floats) -> Floats:
     """(k − 1, 3) those of the closed mould's edge, at its nearest segments."""
     edge = stitched.region.edge(name)
-    chain = np.append(edge.vertices, edge.vertices[:1]) if edge.closed else edge.vertices
+    chain = edge.ring
     feet = feet_on(0.5 * (points[1:] + points[:-1]), stitched.surface.vertices[chain])
     return readonly(edge.section_normals[feet.segment])
 

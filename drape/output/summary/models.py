@@ -254,12 +254,18 @@ class KitItem(Model):
 
 
 class FindingRecord(Model):
-    """Something the user should know."""
+    """Something the user should know.
+
+    ``about`` names each ply, strip, run, half or file that it concerns, whole; ``where`` is the
+    same as one text. ``place_mm``: in the mould, null where it isn't at one place.
+    """
 
     level: Literal["note", "warning", "risk", "error"]
     where: str
     message: str
     remedy: str = ""
+    about: tuple[str, ...] = ()
+    place_mm: Point3 | None = None
 
 
 class Summary(Model):

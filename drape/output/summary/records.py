@@ -105,7 +105,14 @@ def shears(piece: Piece) -> dict[str, Any]:
 def finding_records(findings: Sequence[Finding]) -> tuple[record.FindingRecord, ...]:
     """Findings as they stand in the summary."""
     return tuple(
-        record.FindingRecord(level=f.level, where=f.where, message=f.message, remedy=f.remedy)
+        record.FindingRecord(
+            level=f.level,
+            where=f.where,
+            message=f.text,
+            remedy=f.remedy,
+            about=f.about,
+            place_mm=f.place,
+        )
         for f in findings
     )
 
