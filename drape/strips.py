@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from drape.beds import reach_needed
 from drape.errors import Finding, InputError, InputErrors
 from drape.geometry.surface import Floats, Ints
 from drape.job import Job, Ply, Strip
@@ -148,14 +149,8 @@ def _wrong_halves(job: Job, mould: Mould, strips: tuple[RunStrip, ...]) -> list[
 
 
 def closed_bed(job: Job, closed: ClosedMould, own: str) -> Bed:
-    """The closed mould from one half, measured as far as strips, seams and laps go."""
-    ends = [s.width for s in job.strips] + [w.overlap for w in job.wraps]
-    for ply in ply_allowance_defaults(job):
-        for run in closed.mould.runs:
-            allowance = ply.of(run, "parting")
-            values = allowance.values if isinstance(allowance, Stations) else (allowance,)
-            ends += [abs(value) for value in values]
-    return make_bed(closed, own, max(ends) + 1.0)
+    """The closed mould from one half, measured as far as its plies need it too."""
+    return make_bed(closed, own, reach_needed(job, closed, own))
 
 
 def _prepared(

@@ -15,7 +15,7 @@ from drape.errors import Finding, InputError, InputErrors
 from drape.geometry.surface import Floats, Ints, SurfacePoint
 from drape.job import Job, Ply
 from drape.jobwraps import Wrapped
-from drape.layup.laying import FACETS, Bed, smooth_step
+from drape.layup.laying import Bed, ramp_length, smooth_step
 from drape.layup.piece import PieceOptions
 from drape.layup.plies import (
     chosen_spacing,
@@ -167,7 +167,7 @@ def _prepared(
 def _step(bed: Bed, wrapped: Wrapped, thickness: float) -> Floats:
     """(n,) what the ply's own beginning adds to the height of its end, mm: it goes up from
     the seam on, as laps do."""
-    ramp = max(thickness, FACETS * bed.facet)
+    ramp = ramp_length(thickness, bed.facet)
     past = distance_past_slit(bed.stitched, wrapped.seam, wrapped.overlap + ramp)
     own = np.arange(len(past)) < bed.stitched.own_count
     return np.where(own, thickness * smooth_step(past / ramp), 0.0)
