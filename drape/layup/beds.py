@@ -9,7 +9,7 @@ from collections.abc import Mapping
 
 from drape.errors import InputError
 from drape.job.job import Job, Ply
-from drape.layup.laying import Bed, Cloth, laying_heights, make_bed
+from drape.layup.laying import Bed, Cloth, facet_size, laying_heights, make_bed, ramp_length
 from drape.layup.order import PlyAllowances, ply_allowance_defaults
 from drape.layup.piece import MARGIN, Laid
 from drape.layup.start_places import chosen_spacing
@@ -27,22 +27,38 @@ def make_beds(job: Job, closed: ClosedMould) -> dict[str, Bed]:
     """
     if not closed.joined:
         return {}
-    mould = closed.mould
-    at_runs = {
-        name: [p for p in ply_allowance_defaults(job) if p.half == name] for name in mould.halves
-    }
     beds = {}
-    for name in mould.halves:
-        plies = [p for p in job.plies if p.half == name]
+    for name in closed.mould.halves:
+        plies = [p for p in ply_allowance_defaults(job) if p.half == name]
         if not plies:
             continue
-        region = mould.halves[name].region
-        spacing = max(p.spacing or chosen_spacing(region) for p in plies)
-        widest = max(abs(x) for p in at_runs[name] for run in mould.runs for x in _ends(p, run))
-        reach = widest + 1.0 + max(MARGIN, 4.0 * spacing)
-        beds[name] = make_bed(closed, name, reach)
-        _refuse_too_wide(job, at_runs[name], beds[name])
+        beds[name] = make_bed(closed, name, reach_needed(job, closed, name))
+        _refuse_too_wide(job, plies, beds[name])
     return beds
+
+
+def reach_needed(job: Job, closed: ClosedMould, half: str) -> float:
+    """How far from the parting line distances must be known, mm: to the end of every ramp of
+    what is laid there, in either half, and of the surface that the half's nets need.
+
+    Heights of all kinds of cloth are found within it, so that it is measured once.
+    """
+    runs = closed.mould.runs
+    at_runs = ply_allowance_defaults(job)
+    ends = [abs(x) for p in at_runs for run in runs for x in _ends(p, run)]
+    ends += [0.5 * s.width for s in job.strips] + [w.overlap for w in job.wraps]
+    # as long as with all cloth in one stack; those centred on the jump end halfway
+    stack = sum(p.fabric.thickness for p in job.plies)
+    stack += sum(s.fabric.thickness for s in job.strips) * len(runs)
+    stack += sum(w.fabric.thickness for w in job.wraps) * 2.0  # on its own beginning
+    ramps = max(ends) + ramp_length(stack, facet_size(closed.stitched(half)))
+    own = [p for p in job.plies if p.half == half]
+    if not own:
+        return ramps
+    region = closed.region(half)
+    spacing = max(p.spacing or chosen_spacing(region) for p in own)
+    widest = max(abs(x) for p in at_runs if p.half == half for run in runs for x in _ends(p, run))
+    return max(ramps, widest + 1.0 + max(MARGIN, 4.0 * spacing))
 
 
 def laid_on(job: Job, ply: Ply, beds: Mapping[str, Bed]) -> Laid | None:

@@ -14,6 +14,7 @@ from drape.errors import Finding, InputError, raise_any
 from drape.geometry.surface import Floats, Ints
 from drape.job.allowance import Stations
 from drape.job.job import Job, Ply, Strip
+from drape.layup.beds import reach_needed
 from drape.layup.directions import warp_direction
 from drape.layup.heights import Layer, stack_heights
 from drape.layup.laying import Bed, make_bed
@@ -147,14 +148,8 @@ def _wrong_halves(job: Job, mould: Mould, strips: tuple[RunStrip, ...]) -> list[
 
 
 def closed_bed(job: Job, closed: ClosedMould, own: str) -> Bed:
-    """The closed mould from one half, measured as far as strips, seams and laps go."""
-    ends = [s.width for s in job.strips] + [w.overlap for w in job.wraps]
-    for ply in ply_allowance_defaults(job):
-        for run in closed.mould.runs:
-            allowance = ply.of(run, "parting")
-            values = allowance.values if isinstance(allowance, Stations) else (allowance,)
-            ends += [abs(value) for value in values]
-    return make_bed(closed, own, max(ends) + 1.0)
+    """The closed mould from one half, measured as far as its plies need it too."""
+    return make_bed(closed, own, reach_needed(job, closed, own))
 
 
 def _prepared(

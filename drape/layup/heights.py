@@ -17,7 +17,7 @@ import numpy as np
 
 from drape.geometry.surface import Floats
 from drape.job.allowance import Allowance, values_at
-from drape.layup.laying import FACETS, Bed, smooth_step
+from drape.layup.laying import Bed, ramp_length, smooth_step
 
 
 @dataclass(frozen=True)
@@ -48,7 +48,7 @@ def stack_heights(bed: Bed, layers: Sequence[Layer], thickness: float) -> Floats
     (n,)
     """
     heights = np.full(len(bed.past), 0.5 * thickness)
-    ramp = max(sum(layer.thickness for layer in layers), FACETS * bed.facet)
+    ramp = ramp_length(sum(layer.thickness for layer in layers), bed.facet)
     for layer in layers:
         first, last = _places(bed, layer.first, -1.0), _places(bed, layer.last, 1.0)
         there = _passed(bed, first, ramp) - _passed(bed, last, ramp)

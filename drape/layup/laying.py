@@ -74,7 +74,10 @@ class Bed:
 
 
 def make_bed(closed: ClosedMould, half: str, reach: float) -> Bed:
-    """The closed mould from one half, measured up to ``reach`` mm from its line."""
+    """The closed mould from one half, measured up to ``reach`` mm from its line.
+
+    Heights take it that beyond all ramps have ended: see ``beds.reach_needed``.
+    """
     own, stitched, past = closed.region(half), closed.stitched(half), closed.past(half, reach)
     at, number, place = [], [], []
     edges = [e for e in own.edges if e.kind == "parting"]
@@ -84,7 +87,6 @@ def make_bed(closed: ClosedMould, half: str, reach: float) -> Bed:
         place.append(edge_places(own, edge)[: len(edge.vertices)])
     vertices = stitched.surface.vertices
     nearest = cKDTree(vertices[np.concatenate(at)]).query(vertices)[1]
-    ends = vertices[stitched.line]
     return Bed(
         stitched,
         past,
@@ -92,8 +94,19 @@ def make_bed(closed: ClosedMould, half: str, reach: float) -> Bed:
         tuple(e.name for e in edges),
         readonly(np.concatenate(number)[nearest]),
         readonly(np.concatenate(place)[nearest]),
-        float(np.median(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1))),
+        facet_size(stitched),
     )
+
+
+def facet_size(stitched: Stitched) -> float:
+    """Size of the facets beside the parting line, mm."""
+    ends = stitched.surface.vertices[stitched.line]
+    return float(np.median(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)))
+
+
+def ramp_length(thickness: float, facet: float) -> float:
+    """How long the ramps are that cloth of this thickness in all makes where it ends, mm."""
+    return max(thickness, FACETS * facet)
 
 
 def _meeting(stitched: Stitched, past: Floats) -> Bools:
@@ -122,7 +135,7 @@ def laying_heights(bed: Bed, ply: Cloth, before: Sequence[Cloth], other: Sequenc
     """
     under = sum(cloth.thickness for cloth in before)
     heights = np.full(len(bed.past), under + 0.5 * ply.thickness)
-    ramp = max(under + sum(c.thickness for c in other), FACETS * bed.facet)
+    ramp = ramp_length(under + sum(c.thickness for c in other), bed.facet)
     laps = _allowance(bed, ply) > 0.0
     for cloth in before:
         end = np.maximum(_allowance(bed, cloth), 0.0)

@@ -18,7 +18,7 @@ from drape.job.wraps import Wrapped
 from drape.layup.directions import hollow_fields, warp_direction, zero_direction
 from drape.layup.ground import BOTH, closed_bed, joint_half, ply_layers, run_strips
 from drape.layup.heights import Layer, stack_heights
-from drape.layup.laying import FACETS, Bed, smooth_step
+from drape.layup.laying import Bed, ramp_length, smooth_step
 from drape.layup.piece import PieceOptions
 from drape.layup.start_places import chosen_spacing, nearest, place_of
 from drape.mould.centre import centre
@@ -159,7 +159,7 @@ def _prepared(
 def _step(bed: Bed, wrapped: Wrapped, thickness: float) -> Floats:
     """(n,) what the ply's own beginning adds to the height of its end, mm: it goes up from
     the seam on, as laps do."""
-    ramp = max(thickness, FACETS * bed.facet)
+    ramp = ramp_length(thickness, bed.facet)
     past = distance_past_slit(bed.stitched, wrapped.seam, wrapped.overlap + ramp)
     own = np.arange(len(past)) < bed.stitched.own_count
     return np.where(own, thickness * smooth_step(past / ramp), 0.0)
