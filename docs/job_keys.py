@@ -15,8 +15,8 @@ from typing import Any
 from drape.job.bag_settings import BAG, BELONGS
 from drape.job.job import Job, load_job
 from drape.job.keys import Key, shown
+from drape.job.layers import STRIP, WRAP
 from drape.job.parting_settings import PARTING
-from drape.job.strips import STRIP
 from drape.job.tables import (
     ALLOWANCE,
     BENCH,
@@ -29,7 +29,6 @@ from drape.job.tables import (
     TOP,
     TRIM,
 )
-from drape.job.wraps import WRAP
 
 PAGE = Path(__file__).with_name("job-file.md")
 Getter = Callable[[Job], Any]

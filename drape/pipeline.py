@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -19,17 +19,17 @@ from drape.job.job import Job
 from drape.job.names_in_mould import check_edge_names
 from drape.joint.ease import ease_findings, eases_of
 from drape.joint.joint import joints_of, suggested
-from drape.joint.run_joint import scatter_findings
+from drape.joint.run_joint import RunJoint, scatter_findings
+from drape.joint.schedule import Schedule
 from drape.joint.tuck import closings_of
 from drape.joint.yarns import yarn_findings, yarns_of
 from drape.layup.directions import hollow_fields, zero_directions
-from drape.layup.draping import Progress, drape_all
-from drape.layup.ground import run_strips
-from drape.layup.mesh_fields import Ground, face_findings
+from drape.layup.draping import Progress, drape_all, with_pattern
+from drape.layup.mesh_fields import FileGround, face_findings
+from drape.layup.order import Layup, layup_of
 from drape.layup.piece import Piece
-from drape.layup.result import PlyResult
+from drape.layup.result import LayerResult
 from drape.layup.risks import bridging_findings, bridging_halves, radius_findings
-from drape.layup.wrap_ground import run_wraps
 from drape.mould.closed.closed_mould import ClosedMould, closed_mould
 from drape.mould.file_faces import file_faces
 from drape.mould.inspection import Inspection, inspect_half
@@ -44,6 +44,8 @@ from drape.output.summary.bag_records import bag_record
 from drape.output.summary.joint_records import joint_record, with_closing
 from drape.output.summary.summarise import program_version, summarise
 from drape.results import Closing, Results
+
+Value = TypeVar("Value")
 
 
 def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) -> Results:
@@ -62,62 +64,124 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
     InputError
         Something that was given can't be used.
     """
-    tell = progress or (lambda what, done, of: None)
-    steps = len(job.halves) + 1 + len(job.plies)
-    surfaces: dict[str, Surface] = {}
-    findings: list[Finding] = []
-    for done, half in enumerate(job.halves):
-        tell(f"reading {half.mesh.name}", done, steps)
-        surfaces[half.name], found = read_surface(half.mesh, job.unit_scale)
-        findings += found
-    numbers = {h.name: file_faces(h.mesh, job.unit_scale, surfaces[h.name]) for h in job.halves}
-    findings += face_findings(numbers)
-    refuse_sizes(surfaces)
-    tell("finding the mould", len(job.halves), steps)
-    mould = _named(find_mould(surfaces, closing=job.closing, parting=job.parting), job)
-    findings += mould.findings
-    check_edge_names(job, _edge_names(mould), [m.name for m in mould.mouths], mould.runs)
-    found_mould = mould
-    mould, smoothed = _without_noise(mould)
-    findings += smoothed
-    untrimmed = mould  # the bag goes on to the mouths
-    mould, trimmed = _trimmed(mould, job)
-    findings += trimmed
-    steps += len(run_strips(job, mould)) + len(run_wraps(job, mould)) + (wanted(job) is not None)
-    closed, fitted = closed_mould(mould, found_mould)
-    mould = closed.mould
-    findings += fitted
-    inspections = _inspections(mould)
-    regions = {name: half.region for name, half in mould.halves.items()}
-    fields = hollow_fields(regions, [m.name for m in mould.mouths])
-    plies = drape_all(job, closed, fields, jobs, tell, steps)
-    findings += [f for p in plies for f in p.findings]
-    bridges = [(p.ply, p.risks.bridging) for p in plies if p.risks is not None]
-    findings += bridging_findings(job, bridges)
-    findings += radius_findings(job, inspections, bridging_halves(bridges))
-    findings += kind_findings(p.fabric for p in job.plies)
-    joints = joints_of(job, mould, _ply_pieces(plies))
-    findings += [f for j in joints.values() for f in j.findings]
-    findings += scatter_findings(joints, job.bench.least_overlap)
-    schedules, told = suggested(job, mould)
-    findings += told
-    closing = _closing(job, mould, plies)
+    found = _Found()
+    step = _Progress(progress, len(job.halves) + 1 + len(job.plies))
+    surfaces, numbers = found(_read(job, step))
+    step("finding the mould")
+    whole, mould, closed = found(_moulds(job, surfaces))
+    layup = layup_of(job, closed.mould)
+    step.of = len(job.halves) + 1 + len(layup) + (wanted(job) is not None)
+    inspections = _inspections(closed.mould)
+    fields = hollow_fields(_regions(closed.mould), [m.name for m in mould.mouths])
+    plies = found(_draped(job, layup, closed, fields, jobs, step))
+    found((None, _cloth_findings(job, plies, inspections)))
+    pieces = _ply_pieces(plies)
+    joints, schedules = found(_joined(job, layup, closed.mould, pieces))
+    closing = _closing(job, layup, closed.mould, pieces)
     if wanted(job) is not None:
-        tell("searching starts for the yarns", steps - 1, steps)
-        closing = _with_search(closing, job, closed, fields, plies, jobs)
-    findings += closing.findings
-    plies = _snipped(plies, closing)
+        step("searching starts for the yarns")
+        closing = _with_search(closing, job, layup, closed, fields, pieces, jobs)
+    found((None, closing.findings))
+    plies = tuple(with_pattern(p, job.seen_from, closing.snips(p.ply.name)) for p in plies)
     joint = joint_record(joints, job.bench.placement, schedules)
-    sense = -1.0 if job.seen_from == "mould" else 1.0
-    joint = with_closing(joint, closing.runs, closing.eases, closing.yarns, sense, closing.searches)
-    hollow, told = hollow_of(job, untrimmed, findings)
-    findings += told
+    joint = with_closing(
+        joint, closing.runs, closing.eases, closing.yarns, job.sense, closing.searches
+    )
+    hollow = found(hollow_of(job, whole, found.findings))
     bag = None if hollow is None else bag_record(hollow)
-    summary = summarise(job, mould, inspections, plies, joint, findings, bag)
-    grounds = _grounds(job, regions, fields, numbers)
-    tell("done", steps, steps)
-    told = tuple(findings)
-    return Results(job, mould, inspections, plies, told, summary, closing, hollow, grounds)
+    findings = tuple(found.findings)
+    summary = summarise(job, closed.mould, inspections, plies, joint, findings, bag)
+    grounds = _file_grounds(job, _regions(closed.mould), fields, numbers)
+    step("done")
+    return Results(
+        job, closed.mould, inspections, plies, findings, summary, closing, hollow, grounds, layup
+    )  # fmt: skip
+
+
+class _Found:
+    """Takes the findings of each stage, and hands its value on."""
+
+    def __init__(self) -> None:
+        self.findings: list[Finding] = []
+
+    def __call__(self, stage: tuple[Value, Sequence[Finding]]) -> Value:
+        value, findings = stage
+        self.findings += findings
+        return value
+
+
+class _Progress:
+    """Says what is being done, and how far the run is: ``of`` steps in all."""
+
+    def __init__(self, tell: Progress | None, of: int) -> None:
+        self._tell, self._done, self.of = tell, 0, of
+
+    def __call__(self, what: str) -> None:
+        if self._tell is not None:
+            self._tell(what, self._done, self.of)
+        self._done += 1
+
+
+def _read(
+    job: Job, step: Callable[[str], None]
+) -> tuple[tuple[dict[str, Surface], dict[str, Ints]], list[Finding]]:
+    """By half its mesh, and the number in the file of each of its faces."""
+    surfaces, findings = dict[str, Surface](), list[Finding]()
+    for half in job.halves:
+        step(f"reading {half.mesh.name}")
+        surfaces[half.name], told = read_surface(half.mesh, job.unit_scale)
+        findings += told
+    numbers = {h.name: file_faces(h.mesh, job.unit_scale, surfaces[h.name]) for h in job.halves}
+    refuse_sizes(surfaces)
+    return (surfaces, numbers), [*findings, *face_findings(numbers)]
+
+
+def _moulds(
+    job: Job, surfaces: Mapping[str, Surface]
+) -> tuple[tuple[Mould, Mould, ClosedMould], list[Finding]]:
+    """The whole mould, since the bag goes on to the mouths; the same trimmed; that closed."""
+    found = _named(find_mould(surfaces, closing=job.closing, parting=job.parting), job)
+    check_edge_names(job, _edge_names(found), [m.name for m in found.mouths], found.runs)
+    whole, smoothed = _without_noise(found)
+    mould, trimmed = _trimmed(whole, job)
+    closed, fitted = closed_mould(mould, found)
+    return (whole, mould, closed), [*found.findings, *smoothed, *trimmed, *fitted]
+
+
+def _draped(
+    job: Job,
+    layup: Layup,
+    closed: ClosedMould,
+    fields: Mapping[str, Floats | None],
+    jobs: int | None,
+    step: Callable[[str], None],
+) -> tuple[tuple[LayerResult, ...], list[Finding]]:
+    plies = drape_all(job, layup, closed, fields, jobs, step)
+    return plies, [f for p in plies for f in p.findings]
+
+
+def _cloth_findings(
+    job: Job, plies: Sequence[LayerResult], inspections: Mapping[str, Inspection]
+) -> list[Finding]:
+    """What bridges, half by half, and what the net means for cloth that isn't woven."""
+    bridges = [(p.ply, p.risks.bridging) for p in plies if p.risks is not None]
+    return [
+        *bridging_findings(job, bridges),
+        *radius_findings(job, inspections, bridging_halves(bridges)),
+        *kind_findings(p.fabric for p in job.plies),
+    ]
+
+
+def _joined(
+    job: Job, layup: Layup, mould: Mould, pieces: Mapping[str, Piece]
+) -> tuple[tuple[dict[str, RunJoint], dict[str, Schedule] | None], list[Finding]]:
+    """The joint at each run, and laps and set-backs for the job's wishes."""
+    joints = joints_of(job, layup, mould, pieces)
+    schedules, told = suggested(job, layup, mould)
+    nominal = [f for j in joints.values() for f in j.findings]
+    return (joints, schedules), [
+        *nominal, *scatter_findings(joints, job.bench.least_overlap), *told
+    ]  # fmt: skip
 
 
 def inspect(paths: Sequence[Path], unit_scale: float) -> dict[str, Any]:
@@ -150,17 +214,16 @@ def inspect(paths: Sequence[Path], unit_scale: float) -> dict[str, Any]:
     return {**halves, "runs": list(mould.runs), "findings": findings}
 
 
-def _ply_pieces(plies: Sequence[PlyResult]) -> dict[str, Piece]:
+def _ply_pieces(plies: Sequence[LayerResult]) -> dict[str, Piece]:
     """Pieces of the plies proper, by name; other edges are none of a half's."""
-    return {p.ply.name: p.piece for p in plies if p.piece is not None and p.on_one_half}
+    return {p.ply.name: p.piece for p in plies if p.piece is not None and p.ply.is_ply}
 
 
-def _closing(job: Job, mould: Mould, plies: Sequence[PlyResult]) -> Closing:
+def _closing(job: Job, layup: Layup, mould: Mould, pieces: Mapping[str, Piece]) -> Closing:
     """What the laps do while the halves close, and how their yarns match."""
-    pieces = _ply_pieces(plies)
-    runs = closings_of(job, mould)
+    runs = closings_of(job, layup, mould)
     eases = eases_of(job, runs, pieces)
-    yarns = yarns_of(job, runs, pieces)
+    yarns = yarns_of(job, layup, runs, pieces)
     told = [f for run in runs.values() for f in run.findings]
     told += ease_findings(eases)
     told += yarn_findings(job, yarns, 2.0 * job.bench.placement.angle)
@@ -170,27 +233,20 @@ def _closing(job: Job, mould: Mould, plies: Sequence[PlyResult]) -> Closing:
 def _with_search(
     closing: Closing,
     job: Job,
+    layup: Layup,
     closed: ClosedMould,
     fields: Mapping[str, Floats | None],
-    plies: Sequence[PlyResult],
+    pieces: Mapping[str, Piece],
     jobs: int | None,
 ) -> Closing:
     """Closing with the starts that serve the yarns best."""
-    searches = searches_of(job, closed, fields, closing.runs, _ply_pieces(plies), jobs)
+    searches = searches_of(job, layup, closed, fields, closing.runs, pieces, jobs)
     told = (*closing.findings, *search_findings(job, searches))
     return replace(closing, searches=searches, findings=told)
 
 
-def _snipped(plies: Sequence[PlyResult], closing: Closing) -> tuple[PlyResult, ...]:
-    """The plies with snips marked on their patterns."""
-    out = []
-    for p in plies:
-        laps = [e for eases in closing.eases.values() for e in eases if e.ply == p.ply.name]
-        marks = tuple(mark for e in laps for s in e.stretches for mark in s.marks)
-        if p.pattern is not None and marks:
-            p = replace(p, pattern=replace(p.pattern, snips=marks))
-        out.append(p)
-    return tuple(out)
+def _regions(mould: Mould) -> dict[str, Region]:
+    return {name: half.region for name, half in mould.halves.items()}
 
 
 def _named(mould: Mould, job: Job) -> Mould:
@@ -246,12 +302,12 @@ def _inspections(mould: Mould) -> dict[str, Inspection]:
     }
 
 
-def _grounds(
+def _file_grounds(
     job: Job,
     regions: Mapping[str, Region],
     fields: Mapping[str, Floats | None],
     numbers: Mapping[str, Ints],
-) -> dict[str, Ground]:
+) -> dict[str, FileGround]:
     """By half, what its plies' fields on the user's faces are told of against."""
     out = {}
     for half in job.halves:
@@ -259,9 +315,8 @@ def _grounds(
         zero = zero_directions(region, fields[half.name])
         if half.zero:
             zero = np.tile(np.array(half.zero, float), (len(region.inside), 1))
-        sense = -1.0 if job.seen_from == "mould" else 1.0
-        out[half.name] = Ground(numbers[half.name], zero, sense)
+        out[half.name] = FileGround(numbers[half.name], zero, job.sense)
     return out
 
 
-__all__ = ["PlyResult", "Results", "inspect", "program_version", "run"]
+__all__ = ["LayerResult", "Results", "inspect", "program_version", "run"]

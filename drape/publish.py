@@ -88,7 +88,7 @@ def _fields(results: Results) -> dict[str, bytes]:
     out: dict[str, bytes] = {}
     taken: set[str] = set()
     for half, ground in results.grounds.items():
-        mine = [(p.ply, p.piece) for p in results.plies if p.ply.half == half and p.on_one_half]
+        mine = [(p.ply, p.piece) for p in results.plies if p.ply.is_ply and p.ply.own == half]
         plies = [(ply.order, ply.fabric, p) for ply, p in mine if p is not None and p.valid]
         if plies and len(ground.file_faces) <= MOST_FACES:
             name = safe_name(half, taken)

@@ -8,12 +8,14 @@ from dataclasses import dataclass, field
 from drape.advice.search_findings import PairSearch
 from drape.bag.hollow import Hollow
 from drape.errors import Finding
+from drape.geometry.surface import Floats
 from drape.job.job import Job
 from drape.joint.ease import LapEase
 from drape.joint.tuck import RunClosing
 from drape.joint.yarns import PairYarns
-from drape.layup.mesh_fields import Ground
-from drape.layup.result import PlyResult
+from drape.layup.mesh_fields import FileGround
+from drape.layup.order import Layup
+from drape.layup.result import LayerResult
 from drape.mould.inspection import Inspection
 from drape.mould.mould import Mould
 from drape.output.summary import models as record
@@ -32,6 +34,11 @@ class Closing:
     findings: tuple[Finding, ...] = ()
     searches: tuple[PairSearch, ...] | None = None
 
+    def snips(self, ply: str) -> tuple[Floats, ...]:
+        """(2, 2) mm each, from a ply's cut edge inward."""
+        laps = [e for eases in self.eases.values() for e in eases if e.ply == ply]
+        return tuple(mark for e in laps for s in e.stretches for mark in s.marks)
+
 
 @dataclass(frozen=True, eq=False)
 class Results:
@@ -44,12 +51,13 @@ class Results:
     job: Job
     mould: Mould
     inspections: Mapping[str, Inspection]
-    plies: tuple[PlyResult, ...]
+    plies: tuple[LayerResult, ...]
     findings: tuple[Finding, ...]
     summary: record.Summary
     closing: Closing = field(default_factory=Closing)
     hollow: Hollow | None = None
-    grounds: Mapping[str, Ground] = field(default_factory=dict)
+    grounds: Mapping[str, FileGround] = field(default_factory=dict)
+    layup: Layup = ()
 
     @property
     def valid(self) -> bool:

@@ -15,8 +15,9 @@ from drape.geometry.surface import build
 from drape.job.allowance import Stations
 from drape.job.bench_settings import Placement
 from drape.job.job import load_job
+from drape.joint.at_run import AtRun
 from drape.joint.build_up import Overlap
-from drape.joint.run_joint import RunJoint, RunPly, join_run, scatter_findings
+from drape.joint.run_joint import RunJoint, join_run, scatter_findings
 from drape.joint.scatter import Proud
 from drape.mould.mould import find_mould
 from drape.mould.run_line import edge_places
@@ -315,10 +316,10 @@ def test_build_up_where_it_is_greatest_and_least():
     At the ends one lap is 20 and one 0: 2 plies at most.
     """
     lapping = [
-        RunPly("a", 0.2, Stations((0, 100), (0, 20))),
-        RunPly("b", 0.2, Stations((0, 100), (20, 0))),
+        AtRun("a", 0.2, Stations((0, 100), (0, 20))),
+        AtRun("b", 0.2, Stations((0, 100), (20, 0))),
     ]
-    joint = join_run("low", lapping, [RunPly("c", 0.3, -9.0)], "A-B.1", length=100.0)
+    joint = join_run("low", lapping, [AtRun("c", 0.3, -9.0)], "A-B.1", length=100.0)
     assert joint.bands_at == 50.0  # 1 mm of three plies; less of them from 45 and to 55
     assert max(b.plies for b in joint.bands) == 3
     assert joint.least_bands_at == 0.0
@@ -327,8 +328,8 @@ def test_build_up_where_it_is_greatest_and_least():
 
 def test_a_gap_at_one_end_of_a_run():
     """Lap 12 to 0 over a set-back of 2: from 66.7 mm on the plies don't meet; 2 mm at most."""
-    lap = RunPly("a", 0.2, Stations((0, 80), (12, 0)))
-    joint = join_run("low", [lap], [RunPly("c", 0.2, -2.0)], "A-B.1", length=80.0)
+    lap = AtRun("a", 0.2, Stations((0, 80), (12, 0)))
+    joint = join_run("low", [lap], [AtRun("c", 0.2, -2.0)], "A-B.1", length=80.0)
     (error,) = joint.findings
     assert (error.level, error.about) == ("error", ("A-B.1", "a", "c"))
     assert "gap of 2.0 mm" in error.text
@@ -369,8 +370,8 @@ def test_a_run_starts_at_the_same_end_in_both_halves(caps):
 def test_the_least_overlap_is_of_each_pair_where_it_lies():
     """Lap 10 to 12 over a set-back of 0 to 6: 6 at the far end; 4 to 8 over 0: 4 at the start."""
     rising, back = Stations((0, 80), (10, 12)), Stations((0, 80), (0, -6))
-    lapping = [RunPly("a", 0.2, rising), RunPly("b", 0.2, Stations((0, 80), (4, 8)))]
-    other = [RunPly("c", 0.4, back), RunPly("d", 0.2, 0.0)]
+    lapping = [AtRun("a", 0.2, rising), AtRun("b", 0.2, Stations((0, 80), (4, 8)))]
+    other = [AtRun("c", 0.4, back), AtRun("d", 0.2, 0.0)]
     joint = join_run("low", lapping, other, "A-B.1", length=80.0)
     assert [o.nominal_mm for o in joint.overlaps] == [6.0, 4.0]
     assert [o.per_thickness for o in joint.overlaps] == pytest.approx([15.0, 20.0])

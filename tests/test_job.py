@@ -18,7 +18,7 @@ from drape.job.allowance import Stations, values_at
 from drape.job.job import load_job, starter_job, write_back
 from drape.job.names_in_mould import check_edge_names
 from drape.job.toml_lines import key_lines, parsed, spelled
-from drape.layup.order import ply_allowance_defaults
+from drape.layup.order import laid_plies
 
 JOB = """\
 format = 1
@@ -194,9 +194,9 @@ def test_defaults(load):
     job = load(small)
     assert (job.title, job.units, job.seen_from, job.page) == ("part", "mm", "inside", "A4")
     assert (job.closing, job.joint, job.date, job.fail_on, job.trims) == (None, None, None, (), ())
-    (allowances,) = ply_allowance_defaults(job)
+    (allowances,) = laid_plies(job)
     kinds = ("parting", "mouth", "trim", "hole", "border")
-    assert [allowances.of("x", kind) for kind in kinds] == [0.0] * 5
+    assert [allowances.allowance("x", kind) for kind in kinds] == [0.0] * 5
 
 
 def test_date_as_text_and_byte_order_mark_and_crlf(load):
@@ -211,20 +211,20 @@ def test_date_as_text_and_byte_order_mark_and_crlf(load):
 
 
 def test_allowances(load):
-    got = ply_allowance_defaults(load(JOB))
-    assert [a.ply for a in got] == ["lower-1", "outer", "lower-2", "upper-2"]
-    assert [a.index for a in got] == [0, 0, 1, 1]
+    got = laid_plies(load(JOB))
+    assert [a.name for a in got] == ["lower-1", "outer", "lower-2", "upper-2"]
+    assert [a.order for a in got] == [1, 1, 2, 2]
     # the i-th ply of the lap half laps, the i-th of the other stops short
-    assert [a.of("root-B.2", "parting") for a in got] == [10.0, 0.0, 15.0, -5.5]
-    assert [a.of("root", "trim") for a in got] == [8.0] * 4
-    assert [a.of("C", "mouth") for a in got] == [8.0] * 4
-    assert [a.of("hole.1", "hole") for a in got] == [0.0] * 4
+    assert [a.allowance("root-B.2", "parting") for a in got] == [10.0, 0.0, 15.0, -5.5]
+    assert [a.allowance("root", "trim") for a in got] == [8.0] * 4
+    assert [a.allowance("C", "mouth") for a in got] == [8.0] * 4
+    assert [a.allowance("hole.1", "hole") for a in got] == [0.0] * 4
 
 
 def test_a_ply_of_its_own_mind(load):
-    outer = ply_allowance_defaults(load(JOB))[1]
-    assert outer.of("root-B.1", "parting") == 12.0
-    assert outer.of("B", "mouth") == -3.0
+    outer = laid_plies(load(JOB))[1]
+    assert outer.allowance("root-B.1", "parting") == 12.0
+    assert outer.allowance("B", "mouth") == -3.0
 
 
 def test_new_names_of_mouths(load):
@@ -237,7 +237,7 @@ def test_new_names_of_mouths(load):
 
 def test_joint_without_laps_is_flush(load):
     text = replaced('lap_half = "lower"\nlaps = [10, 15]\nset_backs = [0, 5.5]\n', "")
-    got = ply_allowance_defaults(load(text))
+    got = laid_plies(load(text))
     assert [a.parting for a in got] == [0.0] * 4
     assert [a.run_off for a in got] == [8.0] * 4
 
@@ -250,7 +250,7 @@ def test_wishes_want_a_lap_half(load):
 
 
 def test_lists_may_be_longer_than_needed(load):
-    got = ply_allowance_defaults(load(replaced("[10, 15]", "[10, 15, 20]")))
+    got = laid_plies(load(replaced("[10, 15]", "[10, 15, 20]")))
     assert [a.parting for a in got] == [10.0, 0.0, 15.0, -5.5]
 
 
@@ -262,11 +262,11 @@ def test_lap_half_by_run(load):
 
     ``outer`` gives 12 at run 1 itself: it still is upper's first ply there and at run 2.
     """
-    got = ply_allowance_defaults(load(BY_RUN))
-    assert [a.ply for a in got] == ["lower-1", "outer", "lower-2", "upper-2"]
-    assert [a.of("root-B.1", "parting") for a in got] == [10.0, 12.0, 15.0, -5.5]
-    assert [a.of("root-B.2", "parting") for a in got] == [0.0, 10.0, -5.5, 15.0]
-    assert [a.of("root", "trim") for a in got] == [8.0] * 4
+    got = laid_plies(load(BY_RUN))
+    assert [a.name for a in got] == ["lower-1", "outer", "lower-2", "upper-2"]
+    assert [a.allowance("root-B.1", "parting") for a in got] == [10.0, 12.0, 15.0, -5.5]
+    assert [a.allowance("root-B.2", "parting") for a in got] == [0.0, 10.0, -5.5, 15.0]
+    assert [a.allowance("root", "trim") for a in got] == [8.0] * 4
 
 
 def test_lap_half_by_run_wants_lists_for_both_halves(load):
@@ -298,8 +298,12 @@ def test_stations_are_for_runs_between_mouths(load):
     text = replaced("[plies.allowances]", '[plies.allowances]\n"rim.1" = [[0, 3], [5, 4]]', text)
     job = load(text)
     assert job.plies[1].allowances["root-B.1"] == Stations((0.0, 80.0), (12.0, 6.5))
-    outer = ply_allowance_defaults(job)[1]
-    assert values_at(outer.of("root-B.1", "parting"), [-5, 40, 90]).tolist() == [12.0, 9.25, 6.5]
+    outer = laid_plies(job)[1]
+    assert values_at(outer.allowance("root-B.1", "parting"), [-5, 40, 90]).tolist() == [
+        12.0,
+        9.25,
+        6.5,
+    ]
     edges = dict.fromkeys(("lower", "upper"), ("root", "B", "root-B.1", "rim.1"))
     with pytest.raises(InputErrors) as caught:
         check_edge_names(job, edges, ["root", "B"], ["root-B.1", "rim.1"])
@@ -319,10 +323,13 @@ def test_edges_to_trim_are_held_against_the_mould(load):
         check_edge_names(job, edges, ["root", "B"], ["root-B.1"])
     line = caught.value.line()
     assert "plies[2].trim_in_mould[3]: no such edge; got root-B.4; allowed: root, B" in line
-    outer = ply_allowance_defaults(job)[1]
-    assert (outer.of("root-B.1", "parting"), outer.cut("root-B.1", "parting")) == (12.0, 15.0)
-    assert (outer.of("B", "mouth"), outer.cut("B", "mouth")) == (-3.0, 0.0)
-    assert outer.cut("root", "mouth") == outer.of("root", "mouth") == 8.0
+    outer = laid_plies(job)[1]
+    assert (outer.allowance("root-B.1", "parting"), outer.cut("root-B.1", "parting")) == (
+        12.0,
+        15.0,
+    )
+    assert (outer.allowance("B", "mouth"), outer.cut("B", "mouth")) == (-3.0, 0.0)
+    assert outer.cut("root", "mouth") == outer.allowance("root", "mouth") == 8.0
 
 
 def test_edge_names_are_held_against_the_mould(load):

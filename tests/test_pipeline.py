@@ -23,6 +23,7 @@ from drape.geometry.polyline import signed_area
 from drape.job.allowance import values_at
 from drape.job.job import load_job
 from drape.joint.joint import joints_of, suggested
+from drape.layup.order import layup_of
 from drape.output.summary.models import SCHEMA_FILE as SCHEMA
 
 RADIUS, LENGTH, PLY = 25.0, 80.0, 0.22
@@ -95,8 +96,24 @@ def test_demo_joint_by_hand(results):
         assert [o.other_ply for o in run.overlaps] == ["upper-1", "upper-2", "upper-3"]
 
 
+# of a mould that isn't there: what the joint asks of one
+RUNS = SimpleNamespace(
+    runs=("A-B.1", "A-B.2"),
+    halves={"lower": None, "upper": None},
+    other={"lower": "upper", "upper": "lower"}.get,
+)
+
+
+def joints_at(job, mould):
+    return joints_of(job, layup_of(job, mould), mould)
+
+
+def suggestions(job, mould):
+    return suggested(job, layup_of(job, mould), mould)
+
+
 def test_joint_of_the_plies_alone_by_hand(demo):
-    for joint in joints_of(plain(demo), RUNS).values():
+    for joint in joints_at(plain(demo), RUNS).values():
         bands = [(b.from_mm, b.to_mm, b.plies) for b in joint.bands]
         assert bands == [(-10, 0, 3), (0, 5, 4), (5, 15, 5), (15, 20, 4), (20, 30, 3)]
 
@@ -127,14 +144,14 @@ def test_a_gap_at_the_joint_is_told(demo):
     """A lap of 10 against a set-back of 12 leaves 2 mm bare at each run."""
     demo = plain(demo)
     wide = replace(demo, joint=replace(demo.joint, set_backs=(12.0, 5.0, 10.0)))
-    mould = SimpleNamespace(runs=("A-B.1", "A-B.2"))
-    joints = joints_of(wide, mould)
+    mould = RUNS
+    joints = joints_at(wide, mould)
     for run, joint in joints.items():
         errors = [f for f in joint.findings if f.level == "error"]
         assert len(errors) == 1
         assert errors[0].where.startswith(run)
         assert "gap of 2.0 mm" in errors[0].text
-    assert joints_of(replace(demo, joint=None), mould) == {}
+    assert joints_at(replace(demo, joint=None), mould) == {}
 
 
 def test_lap_half_by_run(demo):
@@ -142,7 +159,7 @@ def test_lap_half_by_run(demo):
     by_run = {"A-B.1": "lower", "A-B.2": "upper"}
     demo = plain(demo)
     mixed = replace(demo, joint=replace(demo.joint, lap_half=by_run))
-    joints = joints_of(mixed, SimpleNamespace(runs=tuple(by_run)))
+    joints = joints_at(mixed, RUNS)
     assert {run: joint.lap_half for run, joint in joints.items()} == by_run
     for run, joint in joints.items():
         bands = [(b.from_mm, b.to_mm, b.plies) for b in joint.bands]
@@ -151,12 +168,9 @@ def test_lap_half_by_run(demo):
         assert all(o.ply.startswith(by_run[run]) for o in joint.overlaps)
 
 
-RUNS = SimpleNamespace(runs=("A-B.1", "A-B.2"))
-
-
 def wished(demo, **wishes):
     demo = plain(demo)
-    return suggested(replace(demo, joint=replace(demo.joint, **wishes)), RUNS)
+    return suggestions(replace(demo, joint=replace(demo.joint, **wishes)), RUNS)
 
 
 def test_suggested_laps_and_set_backs_by_hand(demo):
@@ -187,14 +201,13 @@ def test_suggestions_leave_room_for_strips_and_wrapped_plies(demo):
     both, at the second twice: 0.44 mm at each are gone from 1.34 mm, and 0.9 mm left."""
     joint = replace(demo.joint, greatest_build_up=1.34, least_overlap=8.0)
     job = replace(plain(demo), joint=joint, strips=demo.strips, wraps=demo.wraps)
-    mould = SimpleNamespace(runs=RUNS.runs, halves={"lower": None, "upper": None})
-    found, (note,) = suggested(job, mould)
+    found, (note,) = suggestions(job, RUNS)
     for schedule in found.values():
         assert schedule.set_backs == (0.0, 8.0, 16.0)
         assert schedule.greatest_mm == pytest.approx(1.32)
     assert note.text.endswith("1.32 mm thick at most, 0.44 mm of it strips and wrapped plies")
     less = replace(job, joint=replace(joint, greatest_build_up=1.3))
-    assert suggested(less, mould)[1][0].level == "warning"
+    assert suggestions(less, RUNS)[1][0].level == "warning"
 
 
 def test_suggestions_follow_the_lap_half_of_each_run(demo):

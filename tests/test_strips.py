@@ -16,7 +16,9 @@ from trough_jobs import LENGTH, PLY, RADIUS, two_troughs
 from drape import pipeline, publish
 from drape.errors import InputError, InputErrors
 from drape.job.job import load_job
-from drape.joint.build_up import EdgePly, SeamStrip, build_up
+from drape.job.layers import Strip
+from drape.joint.at_run import AtRun
+from drape.joint.build_up import build_up
 
 ONE_EACH = [("lower", "angle = 0"), ("upper", "angle = 0")]
 JOINT = '[joint]\nlap_half = "lower"\nlaps = [{lap}]\nset_backs = [0]\nrun_off = {run_off}\n'
@@ -33,7 +35,7 @@ def run(path):
 
 
 def strips_of(results):
-    return [p for p in results.plies if p.strip is not None]
+    return [p for p in results.plies if isinstance(p.ply.layer, Strip)]
 
 
 def side_lengths(piece):
@@ -72,7 +74,7 @@ def test_a_strip_over_a_straight_seam_is_a_rectangle(taped, number, width):
 @pytest.mark.parametrize("number", [0, 1])
 def test_the_warp_lies_at_the_strips_angle_from_the_run(taped, number):
     result = strips_of(taped)[number]
-    (line,) = [points for name, points in result.pattern.edge_lines if name == result.strip.run]
+    (line,) = [points for name, points in result.pattern.edge_lines if name == result.ply.run]
     along = line[-1] - line[0]  # flat coordinates: the warp is x
     angle = np.degrees(np.arctan2(along[1], along[0])) % 180.0
     assert min(angle, 180.0 - angle) == pytest.approx((0.0, 45.0)[number], abs=0.05)
@@ -119,8 +121,8 @@ def test_build_up_counts_half_the_width_on_each_side(taped):
 
 
 def test_build_up_of_several_strips_by_hand():
-    lapping, other = [EdgePly("a", 1.0, 5.0)], [EdgePly("b", 2.0, -2.0)]
-    strips = [SeamStrip("s", 0.5, 10.0), SeamStrip("t", 0.25, 4.0)]
+    lapping, other = [AtRun("a", 1.0, 5.0)], [AtRun("b", 2.0, -2.0)]
+    strips = [AtRun("s", 0.5, spans=((-10.0, 10.0),)), AtRun("t", 0.25, spans=((-4.0, 4.0),))]
     found = [
         (b.from_mm, b.to_mm, b.plies, b.thickness_mm) for b in build_up(lapping, other, 5.0, strips)
     ]

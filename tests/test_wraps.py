@@ -18,7 +18,9 @@ from trough_jobs import LENGTH, PLY, RADIUS, two_troughs
 from drape import pipeline, publish
 from drape.errors import InputError, InputErrors
 from drape.job.job import load_job
-from drape.joint.build_up import EdgePly, SeamStrip, SeamWrap, build_up
+from drape.job.layers import Wrapped
+from drape.joint.at_run import AtRun
+from drape.joint.build_up import build_up
 
 ONE_EACH = [("lower", "angle = 0"), ("upper", "angle = 0")]
 JOINT = '[joint]\nlap_half = "lower"\nlaps = [{lap}]\nset_backs = [0]\nrun_off = {run_off}\n'
@@ -36,7 +38,7 @@ def run(path):
 
 
 def wraps_of(results):
-    return [p for p in results.plies if p.wrap is not None]
+    return [p for p in results.plies if isinstance(p.ply.layer, Wrapped)]
 
 
 def side(piece, name):
@@ -74,7 +76,7 @@ def taped(tmp_path_factory):
 def test_a_ply_round_a_tube_is_a_rectangle(taped, number, overlap):
     """As wide as the girth of its mid-surface and the overlap, measured along it."""
     result = wraps_of(taped)[number]
-    piece, seam = result.piece, result.wrap.of.wrapped.seam
+    piece, seam = result.piece, result.ply.run
     assert piece.valid, result.findings
     wide, long = girth(number) + overlap, LENGTH + 2.0 * RUN_OFF
     assert length(side(piece, f"begin at {seam}")) == pytest.approx(long, abs=0.05)
@@ -92,7 +94,7 @@ def test_the_runs_are_drawn_where_they_lie(taped, number, overlap):
     """The seam's line, for the beginning to be under, by the overlap from the end; the other
     run halfway round from the beginning."""
     result = wraps_of(taped)[number]
-    seam = result.wrap.of.wrapped.seam
+    seam = result.ply.run
     other = {"A-B.1": "A-B.2", "A-B.2": "A-B.1"}[seam]
     lines = {name: points for name, points in result.pattern.edge_lines if name in (seam, other)}
     begin, end = (
@@ -235,8 +237,12 @@ def test_build_up_counts_it_once_and_at_its_seam_twice(taped):
 
 
 def test_build_up_with_a_wrap_by_hand():
-    lapping, other = [EdgePly("a", 1.0, 5.0)], [EdgePly("b", 2.0, -2.0)]
-    cloth = [SeamStrip("s", 0.5, 4.0), SeamWrap("w", 0.25, 7.0), SeamWrap("v", 0.125, 0.0)]
+    lapping, other = [AtRun("a", 1.0, 5.0)], [AtRun("b", 2.0, -2.0)]
+    cloth = [
+        AtRun("s", 0.5, spans=((-4.0, 4.0),)),
+        AtRun("w", 0.25, spans=((0.0, np.inf), (-np.inf, 7.0))),
+        AtRun("v", 0.125, spans=((-np.inf, np.inf),)),
+    ]
     found = [
         (b.from_mm, b.to_mm, b.plies, b.thickness_mm) for b in build_up(lapping, other, 3.0, cloth)
     ]

@@ -6,22 +6,19 @@ Window and live page share it. Lengths in mm, angles in degrees as the job gives
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from typing import Any
 
 from drape.errors import InputError
-from drape.geometry.surface import Floats
 from drape.job.file import write_back
-from drape.job.job import Ply, load_job
-from drape.job.wraps import Wrapped
-from drape.layup.directions import hollow_fields
-from drape.layup.draping import start_and_warp
+from drape.job.job import load_job
+from drape.job.layers import Ply, Strip
+from drape.layup.draping import start_and_warp, start_in_job
 from drape.layup.start_places import nearest
 from drape.layup.trial import SPACING, Trial, try_start
-from drape.layup.wrap_ground import along_hollow, other_start
-from drape.pipeline import PlyResult, Results
+from drape.pipeline import LayerResult, Results
 from viewers.scene.ply import trial_scene
 
+Kept = tuple[tuple[float, ...] | None, float]  # start and angle
 DECIMALS = 3  # of what is written to the job: a micron
 
 
@@ -30,11 +27,7 @@ class Trials:
 
     def __init__(self, results: Results) -> None:
         self.results = results
-        mould = results.mould
-        self._regions = {name: half.region for name, half in mould.halves.items()}
-        self._wrap_fields: dict[int, Floats | None] = {}
-        self._kept: dict[int, tuple[tuple[float, ...], float]] = {}
-        self._fields = hollow_fields(self._regions, [m.name for m in mould.mouths])
+        self._kept: dict[int, Kept] = {}
 
     def drape(
         self, ply: int, point: tuple[float, ...], angle_deg: float, spacing: float = SPACING
@@ -52,22 +45,16 @@ class Trials:
         if result.piece is None:
             raise InputError("this ply couldn't be draped; see the findings", where=result.ply.name)
         job = self.results.job
-        angle = (-1.0 if job.seen_from == "mould" else 1.0) * math.radians(angle_deg)
         at = (float(point[0]), float(point[1]), float(point[2]))
-        if result.wrap is not None:
-            if ply not in self._wrap_fields:
-                self._wrap_fields[ply] = along_hollow(self.results.mould, result.wrap.region)
-            start, warp = other_start(job, result.wrap, self._wrap_fields[ply], at, angle)
-        else:
-            tried = replace(result.ply, start=at, angle=angle, angle_deg=angle_deg)
-            region, field = self._regions[tried.half], self._fields[tried.half]
-            start, warp, _ = start_and_warp(job, tried, region, field)
+        tried = result.ply.from_start(at, job.sense * math.radians(angle_deg), angle_deg)
+        start, warp, _ = start_and_warp(job, tried, result.ground, start_in_job(job, tried))
         return try_start(result.piece, start, warp, spacing)
 
     def scene(self, ply: int, point: tuple[float, ...], angle_deg: float) -> dict[str, Any]:
         """The same, as a ply of a scene."""
         trial = self.drape(ply, point, angle_deg)
-        return trial_scene(replace(self._result(ply).ply, angle_deg=angle_deg), trial)
+        layer = self._result(ply).ply
+        return trial_scene(layer.from_start(layer.start, layer.angle, angle_deg), trial)
 
     def keep(self, ply: int, point: tuple[float, ...], angle_deg: float) -> None:
         """Write a start and angle to the job file; the rest of it stays as it is.
@@ -84,11 +71,9 @@ class Trials:
             round(float(point[2]), DECIMALS),
         )
         angle = round(angle_deg, 2)
-        wrap = result.wrap
-        region = self._regions[result.ply.half] if wrap is None else wrap.region
-        nearest(region, start, result.ply.name)
+        nearest(result.ground.region, start, result.ply.name)
         self._unmoved(result)
-        entry = ("plies", ply) if wrap is None else ("joint", "wraps", wrap.of.wrapped.index)
+        entry = result.ply.place_in_job
         changes: dict[Any, Any] = {
             (*entry, "start"): list(start),
             (*entry, "angle"): int(angle) if angle == int(angle) else angle,
@@ -96,29 +81,30 @@ class Trials:
         write_back(self.results.job.path, changes)
         self._kept[ply] = (start, angle)
 
-    def _unmoved(self, result: PlyResult) -> None:
+    def _unmoved(self, result: LayerResult) -> None:
         """The job file may have been edited since the run: another ply may stand there now."""
         job = load_job(self.results.job.path)
-        ran: Ply | Wrapped = result.ply if result.wrap is None else result.wrap.of.wrapped
-        listed: tuple[Ply | Wrapped, ...] = job.plies if result.wrap is None else job.wraps
-        there = listed[ran.index] if ran.index < len(listed) else None
-        start, angle = self._kept.get(result.ply.index, (ran.start, ran.angle_deg))
-        wanted = (ran.name, ran.half, ran.fabric.name, start, angle)
+        layer = result.ply.layer
+        listed = job.plies if isinstance(layer, Ply) else job.wraps
+        there = listed[layer.index] if layer.index < len(listed) else None
+        given: Kept = (result.ply.start, layer.angle_deg)
+        start, angle = self._kept.get(result.ply.index, given)
+        wanted = (layer.name, layer.half, layer.fabric.name, start, angle)
         if there is None or wanted != (
             there.name, there.half, there.fabric.name, there.start, there.angle_deg
         ):  # fmt: skip
             raise InputError(
                 "the job file was changed since this was computed: nothing was written",
                 where=result.ply.name,
-                value="no such ply" if there is None else f"ply {ran.index + 1} is another there",
+                value="no such ply" if there is None else f"ply {layer.index + 1} is another there",
                 remedy="run the job again, then try the start again",
             )
 
-    def _result(self, ply: int) -> PlyResult:
+    def _result(self, ply: int) -> LayerResult:
         plies = self.results.plies
         if not 0 <= ply < len(plies):
             raise InputError("no such ply", value=ply + 1, limit=f"1 to {len(plies)}")
-        if plies[ply].strip is not None:
+        if isinstance(plies[ply].ply.layer, Strip):
             what = "a joint strip starts in the middle of its run; it has no other start"
             raise InputError(what, where=plies[ply].ply.name)
         return plies[ply]

@@ -12,17 +12,18 @@ import numpy as np
 from drape.advice.yarn_search import Found, Tried
 from drape.errors import Finding
 from drape.geometry.surface import Floats
-from drape.job.job import Job, Ply
+from drape.job.job import Job
 from drape.job.joint_settings import Goal
 from drape.joint.yarns import WORDS
+from drape.layup.order import LaidLayer
 
 
 @dataclass(frozen=True, eq=False)
 class PairSearch:
     """What was found for a pair of plies: ``ply`` was searched, ``other`` stays."""
 
-    ply: Ply
-    other: Ply
+    ply: LaidLayer
+    other: LaidLayer
     goal: Goal
     runs: tuple[str, ...]
     found: Found
@@ -43,7 +44,7 @@ def search_findings(job: Job, searches: tuple[PairSearch, ...]) -> tuple[Finding
         return (
             Finding("note", (where,), text, "say which half laps, and mend what wasn't draped"),
         )
-    sense = -1.0 if job.seen_from == "mould" else 1.0
+    sense = job.sense
     return tuple(_finding(s, sense) for s in searches)
 
 

@@ -9,38 +9,38 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from drape.advice.search_findings import PairSearch, wanted
 from drape.advice.yarn_search import Each, FixedPly, Search, search_start
 from drape.geometry.surface import Floats, SurfacePoint
-from drape.job.job import Job, Ply
+from drape.job.job import Job
 from drape.job.joint_settings import Goal
 from drape.joint.tuck import RunClosing
 from drape.joint.yarns import alike, pairs_at, piece_angles
-from drape.layup.beds import make_beds
+from drape.layup.bed import Bed, make_beds
 from drape.layup.directions import zero_direction
 from drape.layup.draping import drape_again
-from drape.layup.laying import Bed
+from drape.layup.order import LaidLayer, Layup
 from drape.layup.piece import Piece
 from drape.layup.starts import opposite, spread_starts
 from drape.mould.closed.closed_mould import ClosedMould
-from drape.mould.mould import Mould
 
 STARTS = 12  # places spread over a half
 
 
 @dataclass(frozen=True, eq=False)
 class _Pair:
-    ply: Ply
-    other: Ply
+    ply: LaidLayer
+    other: LaidLayer
     fixed: tuple[FixedPly, ...]
 
 
 def searches_of(
     job: Job,
+    layup: Layup,
     closed: ClosedMould,
     fields: Mapping[str, Floats | None],
     closings: Mapping[str, RunClosing],
@@ -59,22 +59,22 @@ def searches_of(
     goal = wanted(job)
     if goal is None:
         return ()
-    beds = make_beds(job, closed)
+    beds = make_beds(job, closed, layup)
     with ThreadPoolExecutor(max_workers=jobs or os.cpu_count() or 1) as pool:
         return tuple(
-            _searched(job, closed.mould, fields, beds, pieces, pair, goal, pool.map)
-            for pair in _pairs(job, closings, pieces)
+            _searched(job, layup, closed, fields, beds, pieces, pair, goal, pool.map)
+            for pair in _pairs(layup, closings, pieces)
         )
 
 
 def _pairs(
-    job: Job, closings: Mapping[str, RunClosing], pieces: Mapping[str, Piece]
+    layup: Layup, closings: Mapping[str, RunClosing], pieces: Mapping[str, Piece]
 ) -> tuple[_Pair, ...]:
     """Pairs with the other ply's angles at each run they share. Where the halves take turns in
     lapping, the ply that laps at the first run is searched."""
-    together: dict[frozenset[str], tuple[Ply, Ply, list[FixedPly]]] = {}
+    together: dict[frozenset[str], tuple[LaidLayer, LaidLayer, list[FixedPly]]] = {}
     for run, closing in closings.items():
-        for a, b in pairs_at(job, closing):
+        for a, b in pairs_at(layup, closing):
             if a.name not in pieces or b.name not in pieces:
                 continue
             _, other, fixed = together.setdefault(frozenset({a.name, b.name}), (a, b, []))
@@ -86,7 +86,8 @@ def _pairs(
 
 def _searched(
     job: Job,
-    mould: Mould,
+    layup: Layup,
+    closed: ClosedMould,
     fields: Mapping[str, Floats | None],
     beds: Mapping[str, Bed],
     pieces: Mapping[str, Piece],
@@ -96,20 +97,21 @@ def _searched(
 ) -> PairSearch:
     ply, other = pair.ply, pair.other
     piece = pieces[ply.name]
-    region, field = piece.region, fields[ply.half]
-    half = next(h for h in job.halves if h.name == ply.half)
+    region, field = piece.region, fields[ply.own]
+    half = job.half(ply.own)
 
     def zero(place: SurfacePoint) -> Floats:
         return np.array(half.zero) if half.zero else zero_direction(region, field, place)
 
     def made(at: Floats | None, angle: float) -> Piece:
         start = ply.start if at is None else (float(at[0]), float(at[1]), float(at[2]))
-        return drape_again(job, replace(ply, start=start, angle=angle), mould, field, beds)
+        layer = ply.from_start(start, angle, ply.angle_deg)
+        return drape_again(job, layer, layup, closed, fields, beds)
 
     same = alike(ply.fabric) and alike(other.fabric)
     search = Search(piece, pair.fixed, goal, same, ply.fabric.locking_angle, zero, made, each)
     starts = spread_starts(region, STARTS)
-    across = opposite(region, _facet_point(pieces[other.name]), mould.closing)
+    across = opposite(region, _facet_point(pieces[other.name]), closed.mould.closing)
     more = () if across is None or not starts.allows(across) else (across,)
     found = search_start(search, starts, ply.angle, more)
     return PairSearch(ply, other, goal, tuple(f.run for f in pair.fixed), found)

@@ -12,7 +12,7 @@ from typing import Any
 
 from drape.errors import Finding, place_text
 from drape.layup.pattern import Pattern, PatternEdge
-from drape.layup.result import PlyResult
+from drape.layup.result import LayerResult
 from drape.output.marks import allowance_words
 from drape.output.sheets import PlySheet, to_sheets
 from drape.results import Results
@@ -42,7 +42,7 @@ def bench_sheets(
 
 
 def _page(
-    results: Results, result: PlyResult, ply: Mapping[str, Any], images: tuple[bytes, ...]
+    results: Results, result: LayerResult, ply: Mapping[str, Any], images: tuple[bytes, ...]
 ) -> PlySheet:
     job = results.job
     order = f"{ply['half']}, ply {ply['order']} of {ply['of']}"
@@ -78,7 +78,7 @@ def _page(
     )
 
 
-def _at_the_joint(results: Results, result: PlyResult) -> list[Finding]:
+def _at_the_joint(results: Results, result: LayerResult) -> list[Finding]:
     """What is told of the joint and of this ply by name; with the run, which its own lack."""
     name, own = result.ply.name, set(result.findings)
     return [

@@ -24,6 +24,9 @@ class Stations:
     def __add__(self, more: float) -> Stations:
         return Stations(self.places, tuple(v + more for v in self.values))
 
+    def __neg__(self) -> Stations:
+        return Stations(self.places, tuple(-v for v in self.values))
+
 
 Allowance = float | Stations
 
@@ -39,3 +42,10 @@ def values_at(allowance: Allowance, places: ArrayLike) -> Floats:
 def greatest(allowance: Allowance) -> float:
     """The greatest value, over all stations that are given."""
     return max(allowance.values) if isinstance(allowance, Stations) else float(allowance)
+
+
+def not_below_zero(allowance: Allowance) -> Allowance:
+    """The allowance, zero where it is negative."""
+    if isinstance(allowance, Stations):
+        return Stations(allowance.places, tuple(max(v, 0.0) for v in allowance.values))
+    return max(allowance, 0.0)

@@ -18,8 +18,8 @@ from drape.fabric.fabric import fabric_from, missing_from, shipped, started_from
 from drape.job.bag_settings import BAG, misplaced
 from drape.job.file import JobFile
 from drape.job.keys import NAME, NOT_BUILT, Key, Wrong, name, shown
+from drape.job.layers import STRIP, WRAP, numbered, ply_names
 from drape.job.parting_settings import PARTING, problems
-from drape.job.strips import STRIP, strip_names
 from drape.job.tables import (
     ALLOWANCE,
     BENCH,
@@ -33,7 +33,6 @@ from drape.job.tables import (
     TRIM,
 )
 from drape.job.toml_lines import KeyPath, renamed, suggestion
-from drape.job.wraps import WRAP, wrap_names
 
 Values = dict[str, Any]
 WISHES = ("greatest_build_up", "least_overlap")  # for suggested laps and set-backs
@@ -139,17 +138,6 @@ class Reader:
                 self.wrong((*path, word), "can't be used as a name", limit=NAME)
             out[word] = self.section(value, (*path, word), keys)
         return out
-
-
-def ply_names(plies: list[Values]) -> list[str]:
-    """Name of each ply, given or ``<half>-<n>``; empty where the half is wrong."""
-    count: dict[str, int] = {}
-    out = []
-    for ply in plies:
-        half = ply.get("half", "")
-        count[half] = count.get(half, 0) + 1
-        out.append(ply.get("name", f"{half}-{count[half]}" if half else ""))
-    return out
 
 
 def _is_name(word: str) -> bool:
@@ -365,7 +353,10 @@ def _plies(reader: Reader, s: Sections) -> None:
 def _across(reader: Reader, s: Sections) -> None:
     """Cloth that goes across the parting line: joint strips and wrapped plies."""
     taken = {word.casefold(): f"ply {i + 1}" for i, word in enumerate(ply_names(s.plies)) if word}
-    lists = (("strips", s.strips, strip_names(s.strips)), ("wraps", s.wraps, wrap_names(s.wraps)))
+    lists = (
+        ("strips", s.strips, numbered("strip", s.strips)),
+        ("wraps", s.wraps, numbered("wrap", s.wraps)),
+    )
     for key, sections, words in lists:
         what = {"strips": "joint strip", "wraps": "wrapped ply"}[key]
         for i, (values, word) in enumerate(zip(sections, words, strict=True)):

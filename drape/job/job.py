@@ -9,7 +9,6 @@ order of lay-up, from the mould inward.
 from __future__ import annotations
 
 import datetime
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -17,18 +16,16 @@ from types import MappingProxyType
 from typing import Literal
 
 from drape.fabric.fabric import Fabric, fabric_from, started_from
-from drape.job.allowance import Allowance
 from drape.job.bag_settings import Bag, bag_from
 from drape.job.bench_settings import Bench, bench_from
-from drape.job.check import Sections, Values, checked, ply_names
+from drape.job.check import Sections, Values, checked
 from drape.job.file import JobFile, read_job_file, write_back
 from drape.job.joint_settings import Joint, joint_from
 from drape.job.keys import MESH_SUFFIXES, PAGES, UNITS
+from drape.job.layers import Ply, Strip, Vector, Wrapped, plies_from, strips_from, wraps_from
 from drape.job.parting_settings import parting_from
 from drape.job.starter import starter_job
-from drape.job.strips import Strip, strips_from
 from drape.job.toml_lines import renamed
-from drape.job.wraps import Wrapped, wraps_from
 from drape.mould.parting_line import PartingLine
 
 __all__ = [
@@ -48,8 +45,6 @@ __all__ = [
     "write_back",
 ]
 
-Vector = tuple[float, float, float]
-
 
 @dataclass(frozen=True)
 class HalfFile:
@@ -67,45 +62,6 @@ class Trim:
     mouth: str
     point: Vector
     normal: Vector
-
-
-@dataclass(frozen=True)
-class Ply:
-    """One layer of cloth.
-
-    Attributes
-    ----------
-    index : int
-        Place in the job's list, from 0.
-    order, of : int
-        Place among its half's plies, from 1, and how many these are.
-    angle : float
-        Radians, seen from inside.
-    angle_deg : float
-        As given.
-    start : (x, y, z) mm, or None
-        None: chosen.
-    spacing : float, mm, or None
-        None: chosen.
-    allowances : mapping of edge name to mm
-        Those the job gives for this ply; + past the edge. Or stations along a run.
-    trim_in_mould : tuple of str
-        Edges that are cut proud, and trimmed to their allowance in the mould.
-    """
-
-    name: str
-    half: str
-    fabric: Fabric
-    index: int
-    order: int
-    of: int
-    angle: float
-    angle_deg: float
-    start: Vector | None = None
-    spacing: float | None = None
-    first_yarns: Literal["straight"] = "straight"
-    allowances: Mapping[str, Allowance] = field(default_factory=dict)
-    trim_in_mould: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -163,6 +119,15 @@ class Job:
         """Place of a key for messages, with its line; indices from 0."""
         return self.file.where(path)
 
+    @property
+    def sense(self) -> float:
+        """1 where the job counts angles as seen from inside, −1 from the mould's side."""
+        return -1.0 if self.seen_from == "mould" else 1.0
+
+    def half(self, name: str) -> HalfFile:
+        """The half of this name."""
+        return next(h for h in self.halves if h.name == name)
+
     def plies_of(self, half: str) -> tuple[Ply, ...]:
         """The plies of one half, in order of lay-up."""
         return tuple(p for p in self.plies if p.half == half)
@@ -191,10 +156,7 @@ def _job(file: JobFile, s: Sections) -> Job:
     fabrics = {name: fabric_from(name, started_from(v)) for name, v in s.fabrics.items()}
     seen_from = s.top.get("seen_from", "inside")
     sign = -1.0 if seen_from == "mould" else 1.0
-    strips = [
-        {**values, "run": renamed(values["run"], s.mouths)} if "run" in values else values
-        for values in s.strips
-    ]
+    layers = (fabrics, sign, s.mouths)
     return Job(
         path=file.path,
         title=s.top.get("title", file.path.stem),
@@ -207,46 +169,18 @@ def _job(file: JobFile, s: Sections) -> Job:
         mouths=MappingProxyType(s.mouths),
         fabrics=MappingProxyType(fabrics),
         joint=None if s.joint is None else joint_from(s.joint, s.mouths),
-        plies=_plies(s, fabrics, sign),
+        plies=plies_from(s.plies, *layers),
         page=s.bench.get("page", "A4"),
         bench=bench_from(s.bench),
         fail_on=s.report.get("fail_on", ()),
         date=s.report.get("date"),
         file=file,
         bag=None if s.bag is None else bag_from(s.bag),
-        strips=strips_from(strips, fabrics, sign),
-        wraps=wraps_from(
-            [{**values, "seam": renamed(values["seam"], s.mouths)} for values in s.wraps],
-            fabrics,
-            sign,
-        ),
+        strips=strips_from(s.strips, *layers),
+        wraps=wraps_from(s.wraps, *layers),
         parting=None if s.parting is None else parting_from(s.parting, file),
     )
 
 
 def _half(file: JobFile, name: str, values: Values) -> HalfFile:
     return HalfFile(name, file.path.parent / values["mesh"], values.get("zero"))
-
-
-def _plies(s: Sections, fabrics: Mapping[str, Fabric], sign: float) -> tuple[Ply, ...]:
-    halves = [values["half"] for values in s.plies]
-    out = []
-    for i, (values, name) in enumerate(zip(s.plies, ply_names(s.plies), strict=True)):
-        allowances = {renamed(k, s.mouths): v for k, v in values.get("allowances", {}).items()}
-        start = values.get("start", "auto")
-        ply = Ply(
-            name=name,
-            half=halves[i],
-            fabric=fabrics[values["fabric"]],
-            index=i,
-            order=halves[: i + 1].count(halves[i]),
-            of=halves.count(halves[i]),
-            angle=sign * math.radians(values["angle"]) + 0.0,  # never −0.0
-            angle_deg=values["angle"],
-            start=None if start == "auto" else start,
-            spacing=values.get("spacing"),
-            allowances=MappingProxyType(allowances),
-            trim_in_mould=tuple(renamed(e, s.mouths) for e in values.get("trim_in_mould", ())),
-        )
-        out.append(ply)
-    return tuple(out)

@@ -20,64 +20,10 @@ import numpy as np
 
 from drape.errors import Finding
 from drape.geometry.surface import Floats
+from drape.joint.at_run import AtRun
 
 MARGIN = 10.0  # mm shown beyond the outermost change
 SAME_PLACE = 1e-6  # mm
-
-
-@dataclass(frozen=True)
-class EdgePly:
-    """A ply that reaches a run.
-
-    Attributes
-    ----------
-    name : str
-    thickness : float, mm
-    allowance : float, mm
-        + lap, 0 flush, − set-back; where it changes along the run, the value at one place.
-    trimmed : bool
-        Cut proud and trimmed in the mould: its edge doesn't scatter with its placement.
-    """
-
-    name: str
-    thickness: float
-    allowance: float
-    trimmed: bool = False
-
-
-@dataclass(frozen=True)
-class SeamStrip:
-    """A joint strip: it lies over the line from −``half_width`` to +``half_width``, mm."""
-
-    name: str
-    thickness: float
-    half_width: float
-
-    @property
-    def spans(self) -> tuple[tuple[float, float], ...]:
-        """Stretches across the run where it lies, mm; each counts as a ply."""
-        return ((-self.half_width, self.half_width),)
-
-
-@dataclass(frozen=True)
-class SeamWrap:
-    """A ply that goes round both halves; at its seam it lies on itself.
-
-    ``overlap``: mm from the line to its end, − on the lapping half's side; 0 at other runs.
-    """
-
-    name: str
-    thickness: float
-    overlap: float
-
-    @property
-    def spans(self) -> tuple[tuple[float, float], ...]:
-        """As of ``SeamStrip``; it goes on on both sides."""
-        twice = (min(self.overlap, 0.0), max(self.overlap, 0.0))
-        return ((-np.inf, np.inf), twice) if self.overlap else ((-np.inf, np.inf),)
-
-
-SeamCloth = SeamStrip | SeamWrap  # that lies across a run
 
 
 @dataclass(frozen=True)
@@ -115,10 +61,10 @@ class Overlap:
 
 
 def build_up(
-    lapping: Sequence[EdgePly],
-    other: Sequence[EdgePly],
+    lapping: Sequence[AtRun],
+    other: Sequence[AtRun],
     margin: float = MARGIN,
-    strips: Sequence[SeamCloth] = (),
+    strips: Sequence[AtRun] = (),
 ) -> tuple[Band, ...]:
     """Ply count and thickness against the place across a run.
 
@@ -133,8 +79,8 @@ def build_up(
     -------
     Bands in order of place, each different from its neighbours.
     """
-    ends = np.array([p.allowance for p in lapping])
-    starts = np.array([-p.allowance for p in other])
+    ends = np.array([p.end() for p in lapping])
+    starts = np.array([-p.end() for p in other])
     spans = [(s.thickness, *span) for s in strips for span in s.spans]
     first, last = (np.array([span[k] for span in spans], dtype=float) for k in (1, 2))
     changes = np.concatenate([ends, starts, first, last, [0.0]])
@@ -161,7 +107,7 @@ def _merged(places: Floats, count: Floats, thickness: Floats) -> tuple[Band, ...
 
 
 def nominal_overlaps(
-    lapping: Sequence[EdgePly], other: Sequence[EdgePly], strips: Sequence[SeamCloth] = ()
+    lapping: Sequence[AtRun], other: Sequence[AtRun], strips: Sequence[AtRun] = ()
 ) -> tuple[tuple[Overlap, ...], tuple[Finding, ...]]:
     """Overlap of each pair of plies, and an error for each gap, with a strip over it too.
 
@@ -169,7 +115,7 @@ def nominal_overlaps(
     a note where a joint strip or a wrapped ply lies over them.
     """
     pairs = tuple(
-        pair_overlap(a, b, a.allowance + b.allowance) for a, b in zip(lapping, other, strict=False)
+        pair_overlap(a, b, a.end() + b.end()) for a, b in zip(lapping, other, strict=False)
     )
     out = [finding for pair in pairs for finding in _gap(pair, strips)]
     longer = lapping if len(lapping) > len(other) else other
@@ -180,7 +126,7 @@ def nominal_overlaps(
 
 
 def pair_overlap(
-    ply: EdgePly, other: EdgePly, nominal: float, scatter: tuple[float, float] = (0.0, 0.0)
+    ply: AtRun, other: AtRun, nominal: float, scatter: tuple[float, float] = (0.0, 0.0)
 ) -> Overlap:
     """Overlap of one pair; ``scatter``: what placement takes (≤ 0) and adds (≥ 0), mm."""
     least, greatest = (nominal + change for change in scatter)
@@ -188,7 +134,7 @@ def pair_overlap(
     return Overlap(ply.name, other.name, nominal, least, greatest, per_thickness)
 
 
-def _gap(pair: Overlap, strips: Sequence[SeamCloth]) -> list[Finding]:
+def _gap(pair: Overlap, strips: Sequence[AtRun]) -> list[Finding]:
     what, about = pair.nominal_mm, (pair.ply, pair.other)
     remedy = "make the lap longer or the set-back smaller"
     if what < -SAME_PLACE:

@@ -2,47 +2,39 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import replace
 
 from drape.errors import Finding, InputError, Level
 from drape.job.allowance import Stations
 from drape.job.job import Job
 from drape.job.joint_settings import LEAST_OVERLAP, Joint
-from drape.joint.build_up import SeamCloth, SeamStrip, SeamWrap, build_up
-from drape.joint.run_joint import RunJoint, RunPly, join_run
+from drape.joint.at_run import across, plies_at
+from drape.joint.build_up import build_up
+from drape.joint.run_joint import RunJoint, join_run
 from drape.joint.schedule import Schedule, suggested_schedule
-from drape.layup.ground import RunStrip, lapping_half, run_strips
-from drape.layup.order import ply_allowance_defaults
+from drape.layup.order import Layup, lapping_half
 from drape.layup.piece import Piece
-from drape.layup.wrap_ground import RunWrap, run_wraps
 from drape.mould.mould import Mould
 from drape.mould.run_line import edge_places
 
 
 def joints_of(
-    job: Job, mould: Mould, pieces: Mapping[str, Piece] | None = None
+    job: Job, layup: Layup, mould: Mould, pieces: Mapping[str, Piece] | None = None
 ) -> dict[str, RunJoint]:
     """The joint at each run of the parting line; empty without one.
 
     Parameters
     ----------
-    job : Job
-    mould : Mould
+    layup : all layers
     pieces : by ply; overlaps of plies that have none aren't known with placement scatter
     """
-    thickness = {p.name: p.fabric.thickness for p in job.plies}
-    strips, wraps = run_strips(job, mould), run_wraps(job, mould)
     out = {}
     for run in mould.runs:
         lap_half = lapping_half(job, mould, run)
         if lap_half is None:
             continue
-        lapping, other = list[RunPly](), list[RunPly]()
-        for ply in ply_allowance_defaults(job):
-            own, trimmed = ply.of(run, "parting"), run in ply.trimmed
-            edge = RunPly(ply.ply, thickness[ply.ply], own, trimmed)
-            (lapping if ply.half == lap_half else other).append(edge)
+        lapping, other = (plies_at(layup, run, h) for h in (lap_half, mould.other(lap_half)))
         changing = any(isinstance(p.allowance, Stations) for p in (*lapping, *other))
         out[run] = join_run(
             lap_half,
@@ -53,32 +45,14 @@ def joints_of(
             edges={name: piece.moved[run] for name, piece in (pieces or {}).items()},
             placement=job.bench.placement,
             cut_proud=job.bench.proud,
-            strips=_across(strips, wraps, run, lap_half),
+            strips=across(layup, run, lap_half),
         )
     return out
 
 
-def _across(
-    strips: Sequence[RunStrip], wraps: Sequence[RunWrap], run: str, lap_half: str
-) -> list[SeamCloth]:
-    """What lies across a run, in order of lay-up."""
-    return [
-        *(_seam_strip(s) for s in strips if s.run == run),
-        *(_seam_wrap(w, run, lap_half) for w in wraps),
-    ]
-
-
-def _seam_strip(each: RunStrip) -> SeamStrip:
-    return SeamStrip(each.name, each.strip.fabric.thickness, 0.5 * each.strip.width)
-
-
-def _seam_wrap(each: RunWrap, run: str, lap_half: str) -> SeamWrap:
-    wrapped = each.wrapped
-    overlap = -wrapped.overlap if each.own == lap_half else wrapped.overlap
-    return SeamWrap(each.name, wrapped.fabric.thickness, overlap if run == wrapped.seam else 0.0)
-
-
-def suggested(job: Job, mould: Mould) -> tuple[dict[str, Schedule] | None, tuple[Finding, ...]]:
+def suggested(
+    job: Job, layup: Layup, mould: Mould
+) -> tuple[dict[str, Schedule] | None, tuple[Finding, ...]]:
     """Laps and set-backs for the wishes of ``[joint]``, by run; None if there are no wishes.
 
     Joint strips and wrapped plies are taken to lie wherever plies do, at their thickest: no
@@ -90,13 +64,12 @@ def suggested(job: Job, mould: Mould) -> tuple[dict[str, Schedule] | None, tuple
         return None, ()
     found: dict[str, Schedule] = {}
     told: dict[tuple[Level, str, str], list[str]] = {}
-    strips, wraps = run_strips(job, mould), run_wraps(job, mould)
     for run in mould.runs:
         lap_half = joint.lap_half_at(run)
         if lap_half is None:
             continue
         level: Level = "note"
-        cloth = _across(strips, wraps, run, lap_half)
+        cloth = across(layup, run, lap_half)
         over = max((b.thickness_mm for b in build_up((), (), strips=cloth)), default=0.0)
         also = f", {over:.2f} mm of it strips and wrapped plies" if over else ""
         try:

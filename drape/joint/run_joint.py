@@ -9,9 +9,10 @@ import numpy as np
 
 from drape.errors import Finding
 from drape.geometry.surface import Floats
-from drape.job.allowance import Allowance, Stations, values_at
+from drape.job.allowance import Stations, values_at
 from drape.job.bench_settings import Placement
-from drape.joint.build_up import Band, EdgePly, Overlap, SeamCloth, build_up, nominal_overlaps
+from drape.joint.at_run import AtRun
+from drape.joint.build_up import Band, Overlap, build_up, nominal_overlaps
 from drape.joint.scatter import (
     Proud,
     Short,
@@ -27,21 +28,6 @@ from drape.layup.edges import EdgeStretch
 
 Edges = Mapping[str, Sequence[EdgeStretch]]  # of each ply at one run
 STEP = 1.0  # mm along a run between places that are looked at where an allowance changes
-
-
-@dataclass(frozen=True)
-class RunPly:
-    """A ply that reaches a run; as ``EdgePly``, but its allowance may change along the run."""
-
-    name: str
-    thickness: float
-    allowance: Allowance
-    trimmed: bool = False
-
-    def at(self, place: float) -> EdgePly:
-        """What it is at one place, mm along the run."""
-        own = float(values_at(self.allowance, place))
-        return EdgePly(self.name, self.thickness, own, self.trimmed)
 
 
 @dataclass(frozen=True)
@@ -77,20 +63,20 @@ class RunJoint:
     bands_at: float | None = None
     least_bands: tuple[Band, ...] | None = None
     least_bands_at: float | None = None
-    strips: tuple[SeamCloth, ...] = ()
+    strips: tuple[AtRun, ...] = ()
 
 
 def join_run(
     lap_half: str,
-    lapping: Sequence[RunPly],
-    other: Sequence[RunPly],
+    lapping: Sequence[AtRun],
+    other: Sequence[AtRun],
     run: str,
     *,
     length: float = 0.0,
     edges: Edges | None = None,
     placement: Placement | None = None,
     cut_proud: float = 0.0,
-    strips: Sequence[SeamCloth] = (),
+    strips: Sequence[AtRun] = (),
 ) -> RunJoint:
     """The joint of the plies that reach ``run``; for one half alone, its own plies only.
 
@@ -130,7 +116,7 @@ def join_run(
     return replace(joint, overlaps=overlaps, findings=placed)
 
 
-def _places(plies: Sequence[RunPly], length: float) -> Floats:
+def _places(plies: Sequence[AtRun], length: float) -> Floats:
     """Places along a run that matter: one if nothing changes, else all stations and every mm."""
     changing = [p.allowance for p in plies if isinstance(p.allowance, Stations)]
     if not changing:
@@ -141,7 +127,7 @@ def _places(plies: Sequence[RunPly], length: float) -> Floats:
 
 
 def _built_up(
-    joint: RunJoint, lapping: Sequence[RunPly], other: Sequence[RunPly], places: Floats
+    joint: RunJoint, lapping: Sequence[AtRun], other: Sequence[AtRun], places: Floats
 ) -> RunJoint:
     """The joint with its bands; of several places those with the greatest and least build-up."""
     if not lapping and not other:
@@ -171,8 +157,8 @@ def _peak(bands: Sequence[Band]) -> tuple[float, float]:
 
 
 def _where_least(
-    lapping: Sequence[RunPly], other: Sequence[RunPly], places: Floats
-) -> tuple[list[EdgePly], list[EdgePly]]:
+    lapping: Sequence[AtRun], other: Sequence[AtRun], places: Floats
+) -> tuple[list[AtRun], list[AtRun]]:
     """The plies, those of each pair where their overlap is least."""
     out = [p.at(places[0]) for p in lapping], [p.at(places[0]) for p in other]
     for i, (a, b) in enumerate(zip(lapping, other, strict=False)):
@@ -183,7 +169,7 @@ def _where_least(
 
 
 def _scattered(
-    nominal: Overlap, ply: RunPly, other: RunPly, edges: Edges, placement: Placement
+    nominal: Overlap, ply: AtRun, other: AtRun, edges: Edges, placement: Placement
 ) -> Overlap:
     if ply.name not in edges or other.name not in edges:
         return replace(nominal, least_mm=np.nan, greatest_mm=np.nan)

@@ -19,7 +19,8 @@ import numpy as np
 from drape.errors import Finding
 from drape.geometry.surface import Floats
 from drape.job.bench_settings import Placement
-from drape.joint.build_up import EdgePly, Overlap, pair_overlap
+from drape.joint.at_run import AtRun
+from drape.joint.build_up import Overlap, pair_overlap
 
 PROUD = 0.05  # mm past the line that is worth a word
 
@@ -69,9 +70,9 @@ def _extremes(c: Floats, lever: Floats, angle: float) -> tuple[Floats, Floats]:
 
 
 def scattered_overlap(
-    ply: EdgePly,
+    ply: AtRun,
     at: EdgeStations,
-    other: EdgePly,
+    other: AtRun,
     other_at: EdgeStations,
     placement: Placement,
 ) -> Overlap:
@@ -89,12 +90,12 @@ def scattered_overlap(
     return pair_overlap(ply, other, smallest, (least - smallest, greatest - smallest))
 
 
-def _allowances(ply: EdgePly, at: EdgeStations) -> Floats:
+def _allowances(ply: AtRun, at: EdgeStations) -> Floats:
     own = at.allowances
-    return np.full(len(at.positions), ply.allowance) if own is None else np.asarray(own, float)
+    return np.full(len(at.positions), ply.end()) if own is None else np.asarray(own, float)
 
 
-def _shifts(ply: EdgePly, at: EdgeStations, placement: Placement) -> tuple[Floats, Floats]:
+def _shifts(ply: AtRun, at: EdgeStations, placement: Placement) -> tuple[Floats, Floats]:
     if ply.trimmed:
         return np.zeros(len(at.positions)), np.zeros(len(at.positions))
     return edge_shifts(at, placement)
@@ -127,7 +128,7 @@ class Proud:
     past_mm: float
 
 
-def proud_of(ply: EdgePly, at: EdgeStations, placement: Placement) -> Proud | None:
+def proud_of(ply: AtRun, at: EdgeStations, placement: Placement) -> Proud | None:
     """How far a flush or set-back ply may come to lie past the line; None: not worth a word.
 
     A lap is meant to pass the line; an edge trimmed in the mould can't.
@@ -149,7 +150,7 @@ class Short:
     short_mm: float
 
 
-def short_of(ply: EdgePly, at: EdgeStations, placement: Placement, proud: float) -> Short | None:
+def short_of(ply: AtRun, at: EdgeStations, placement: Placement, proud: float) -> Short | None:
     """Where placement takes more than an edge was cut proud: there nothing is left to trim."""
     if not ply.trimmed:
         return None
@@ -176,7 +177,7 @@ def proud_finding(proud: Proud) -> Finding:
     return Finding("risk", (proud.ply,), text, "set it back more, or cut proud and trim it there")
 
 
-def proud_findings(ply: EdgePly, at: EdgeStations, placement: Placement) -> tuple[Finding, ...]:
+def proud_findings(ply: AtRun, at: EdgeStations, placement: Placement) -> tuple[Finding, ...]:
     """The finding on ``proud_of``, if there is one."""
     found = proud_of(ply, at, placement)
     return () if found is None else (proud_finding(found),)

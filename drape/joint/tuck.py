@@ -7,7 +7,7 @@ Thicknesses are those of unsheared plies. Lengths in mm, angles in radians.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,11 +18,11 @@ from drape.geometry.surface import Floats, Ints, readonly
 from drape.job.allowance import values_at
 from drape.job.bench_settings import Bench
 from drape.job.job import Job
+from drape.joint.at_run import AtRun, laps_at, plies_at
 from drape.joint.stations import nearest_on
-from drape.joint.tuck_plane import LapPly, Layer, Tuck, folded_out, standing, tuck_findings
+from drape.joint.tuck_plane import Cover, LapPly, Tuck, folded_out, standing, tuck_findings
 from drape.joint.walls import Wall, wall_at
-from drape.layup.ground import RunStrip, lapping_half, run_strips, strip_allowances
-from drape.layup.order import PlyAllowances, ply_allowance_defaults
+from drape.layup.order import Layup, lapping_half
 from drape.mould.mould import Half, Mould
 from drape.mould.run_line import RunLine, run_line
 
@@ -78,9 +78,8 @@ class RunClosing:
     findings: tuple[Finding, ...]
 
 
-def closings_of(job: Job, mould: Mould) -> dict[str, RunClosing]:
+def closings_of(job: Job, layup: Layup, mould: Mould) -> dict[str, RunClosing]:
     """Closing at each run that two halves share and one laps at; empty without a joint."""
-    strips = run_strips(job, mould)
     out = {}
     for run in mould.runs:
         lap_half = lapping_half(job, mould, run)
@@ -89,24 +88,18 @@ def closings_of(job: Job, mould: Mould) -> dict[str, RunClosing]:
             continue
         own, other = sorted(halves, key=lambda h: h.name != lap_half)
         up = mould.closing if own.name == next(iter(mould.halves)) else -mould.closing
-        out[run] = _closing(job, run, own, other, up, strips)
+        out[run] = _closing(job, layup, run, own, other, up)
     return out
 
 
-def _closing(
-    job: Job, run: str, own: Half, other: Half, up: Floats, strips: Sequence[RunStrip]
-) -> RunClosing:
+def _closing(job: Job, layup: Layup, run: str, own: Half, other: Half, up: Floats) -> RunClosing:
     whole = run_line(own.region, own.region.edge(run))
     line = whole.spread()
-    plies = ply_allowance_defaults(job)
-    thickness = {p.name: p.fabric.thickness for p in job.plies}
-    thickness |= {s.name: s.strip.fabric.thickness for s in strips}
-    here = [p for p in plies if p.half == own.name] + strip_allowances(strips, run, own.name)
-    there = [p for p in plies if p.half == other.name]
-    longest = max((float(_at(p, run, line.places).max()) for p in here), default=0.0)
+    here, there = laps_at(layup, run, own.name), plies_at(layup, run, other.name)
+    longest = max((float(values_at(p.allowance, line.places).max()) for p in here), default=0.0)
     walls = _cut_all(_walls(whole, other, run, up), whole, line, longest + MARGIN)
     flanges = _cut_all(_flanges(whole, own, up), whole, line, 0.0)
-    stacks = _Stacks(run, line.places, here, there, thickness)
+    stacks = _Stacks(run, line.places, here, there)
     found = [_lap(stacks, i, walls, flanges, job.bench) for i in range(len(here))]
     laps = tuple(lap for lap, _ in found if len(lap.laps))
     closing = RunClosing(
@@ -120,10 +113,6 @@ def _closing(
     told = [*_missing(run, walls), *(f for _, findings in found for f in findings)]
     told += [f for lap in laps for f in _findings(closing, lap, run, job.bench)]
     return replace(closing, findings=tuple(told))
-
-
-def _at(ply: PlyAllowances, run: str, places: Floats) -> Floats:
-    return values_at(ply.of(run, "parting"), places)
 
 
 Cut = Callable[[float], Wall | None]  # the wall at a place along the run
@@ -195,28 +184,21 @@ class _Stacks:
 
     run: str
     places: Floats
-    here: Sequence[PlyAllowances]
-    there: Sequence[PlyAllowances]
-    thickness: Mapping[str, float]
+    here: Sequence[AtRun]
+    there: Sequence[AtRun]
 
     def lap(self, number: int, place: float) -> LapPly:
         """The ply of the lapping half with this number."""
         ply = self.here[number]
-        before = [(p, self._own(p, place)) for p in self.here[:number]]
-        layers = [Layer(max(-self._own(p, place), 0.0), FAR, self._t(p)) for p in self.there]
-        layers += [Layer(0.0, own, self._t(p)) for p, own in before if own > 0.0]
-        below = sum(self._t(p) for p, own in before if own >= 0.0)
-        return LapPly(ply.ply, self._own(ply, place), self._t(ply), below, tuple(layers))
+        before = [(p, p.end(place)) for p in self.here[:number]]
+        layers = [Cover(max(-p.end(place), 0.0), FAR, p.thickness) for p in self.there]
+        layers += [Cover(0.0, own, p.thickness) for p, own in before if own > 0.0]
+        below = sum(p.thickness for p, own in before if own >= 0.0)
+        return LapPly(ply.name, ply.end(place), ply.thickness, below, tuple(layers))
 
     def on_flange(self, number: int, place: float) -> float:
         """Cured thickness of the laps under it while they lie on the flange."""
-        return sum(self._t(p) for p in self.here[:number] if self._own(p, place) > 0.0)
-
-    def _own(self, ply: PlyAllowances, place: float) -> float:
-        return float(_at(ply, self.run, np.asarray(place)))
-
-    def _t(self, ply: PlyAllowances) -> float:
-        return self.thickness[ply.ply]
+        return sum(p.thickness for p in self.here[:number] if p.end(place) > 0.0)
 
 
 def _lap(
@@ -247,7 +229,7 @@ def _lap(
         lines.append([wall.in_space(x) for x in (flat, found.tucked, found.closed)])
         laps.append(ply.lap)
         at.append(i)
-    name = stacks.here[number].ply
+    name = stacks.here[number].name
     array = np.array(lines).reshape(len(lines), 3, -1, 3) if lines else np.empty((0, 3, 0, 3))
     folded, tucked, closed = (readonly(array[:, k]) for k in range(3))
     stations = readonly(np.array(at, np.int64))

@@ -17,6 +17,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -33,8 +34,7 @@ MITRE_LIMIT = 3.0  # cloths' thicknesses from a vertex
 SAMPLES = 16  # places of a lap's line from root to tip
 
 
-@dataclass(frozen=True)
-class Layer:
+class Cover(NamedTuple):
     """Cloth on the other half's wall between two lengths past the line; cured thickness, mm."""
 
     from_mm: float
@@ -52,7 +52,7 @@ class LapPly:
     lap, thickness : float, mm
     below : float, mm
         Cured thickness of the plies under it in its own half.
-    layers : tuple of Layer
+    layers : tuple of Cover
         On the other half's wall under the lap: that half's plies and the earlier laps.
     """
 
@@ -60,7 +60,7 @@ class LapPly:
     lap: float
     thickness: float
     below: float = 0.0
-    layers: tuple[Layer, ...] = ()
+    layers: tuple[Cover, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -224,7 +224,7 @@ def _checked(wall: ArrayLike, ply: LapPly) -> Floats:
     return out[: top + 1] if top else out  # past its top begins the wall of another run
 
 
-def _covered(wall: Floats, layers: Sequence[Layer], bulk: float, more: float) -> Floats:
+def _covered(wall: Floats, layers: Sequence[Cover], bulk: float, more: float) -> Floats:
     """(STEPS, 2) points of the wall moved towards the hollow by its uncured cloth and ``more``.
 
     Lengths past the line are counted along the bare wall.

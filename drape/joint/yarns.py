@@ -14,10 +14,11 @@ import numpy as np
 from drape.errors import Finding
 from drape.fabric.fabric import Fabric
 from drape.geometry.surface import Floats
-from drape.job.job import Job, Ply
+from drape.job.job import Job
 from drape.job.joint_settings import Goal
 from drape.joint.tuck import RunClosing
 from drape.joint.yarn_match import YarnMatch, angles_along, match
+from drape.layup.order import LaidLayer, Layup
 from drape.layup.piece import Piece
 from drape.mould.run_line import RunLine
 
@@ -45,22 +46,23 @@ def alike(fabric: Fabric) -> bool:
 
 
 def yarns_of(
-    job: Job, closings: Mapping[str, RunClosing], pieces: Mapping[str, Piece]
+    job: Job, layup: Layup, closings: Mapping[str, RunClosing], pieces: Mapping[str, Piece]
 ) -> dict[str, tuple[PairYarns, ...]]:
     """The match of each pair of plies at each run, for the goal wished, else for both."""
     wished = job.joint.yarns if job.joint else None
     goals = GOALS if wished is None else (wished,)
     out = {}
     for run, closing in closings.items():
-        found = [_pair(closing, a, b, pieces, run, goals) for a, b in pairs_at(job, closing)]
+        found = [_pair(closing, a, b, pieces, run, goals) for a, b in pairs_at(layup, closing)]
         out[run] = tuple(p for pair in found for p in pair)
     return out
 
 
-def pairs_at(job: Job, closing: RunClosing) -> tuple[tuple[Ply, Ply], ...]:
+def pairs_at(layup: Layup, closing: RunClosing) -> tuple[tuple[LaidLayer, LaidLayer], ...]:
     """Pairs of plies that meet at a run, the lapping half's first."""
-    other = next(h.name for h in job.halves if h.name != closing.lap_half)
-    return tuple(zip(job.plies_of(closing.lap_half), job.plies_of(other), strict=False))
+    plies = [each for each in layup if each.is_ply]
+    lapping = [p for p in plies if p.own == closing.lap_half]
+    return tuple(zip(lapping, [p for p in plies if p not in lapping], strict=False))
 
 
 def piece_angles(piece: Piece, line: RunLine, run: str) -> Floats:
@@ -70,8 +72,8 @@ def piece_angles(piece: Piece, line: RunLine, run: str) -> Floats:
 
 def _pair(
     closing: RunClosing,
-    ply: Ply,
-    other: Ply,
+    ply: LaidLayer,
+    other: LaidLayer,
     pieces: Mapping[str, Piece],
     run: str,
     goals: tuple[Goal, ...],
@@ -101,12 +103,7 @@ def yarn_findings(
         for pair in pairs:
             if pair.match.greatest > scatter:
                 missed.setdefault((pair.ply, pair.other), []).append((run, pair))
-    return tuple(_finding(found, _sense(job), scatter) for found in missed.values())
-
-
-def _sense(job: Job) -> float:
-    """Of the job's angles against those seen from inside."""
-    return -1.0 if job.seen_from == "mould" else 1.0
+    return tuple(_finding(found, job.sense, scatter) for found in missed.values())
 
 
 def _finding(found: list[tuple[str, PairYarns]], sense: float, scatter: float) -> Finding:

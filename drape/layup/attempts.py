@@ -11,9 +11,10 @@ from dataclasses import replace
 import numpy as np
 
 from drape.errors import AccuracyError, Finding
-from drape.job.job import Ply
+from drape.layup.bed import Laid
 from drape.layup.net_check import FINEST_SHARE, fine_enough
-from drape.layup.piece import Laid, Piece, PieceOptions, make_piece
+from drape.layup.order import LaidLayer
+from drape.layup.piece import Piece, PieceOptions, make_piece
 from drape.mould.region import Region
 
 FINER = (0.8, 0.6)  # of the chosen spacing: nets tried where that one's piece is refused
@@ -21,7 +22,7 @@ FINER = (0.8, 0.6)  # of the chosen spacing: nets tried where that one's piece i
 Made = tuple[Piece, tuple[Finding, ...]]
 
 
-def make_ply(region: Region, options: PieceOptions, ply: Ply, laid: Laid | None) -> Made:
+def make_ply(region: Region, options: PieceOptions, layer: LaidLayer, laid: Laid | None) -> Made:
     """A piece, laid on the other half past the parting line unless that can't be.
 
     Where the job gives no spacing, one that is refused is made again from a finer net, as its
@@ -37,58 +38,58 @@ def make_ply(region: Region, options: PieceOptions, ply: Ply, laid: Laid | None)
         No piece could be made.
     """
     if laid is None:
-        return _made(region, options, ply, None)
+        return _made(region, options, layer, None)
     piece = None
     try:
-        piece, told = _made(region, options, ply, laid)
+        piece, told = _made(region, options, layer, laid)
         if piece.valid:
             return piece, told
         why = "its checks fail"
     except AccuracyError as error:
         why = without_place(error)
     try:
-        plain, told = _made(region, options, ply, None)
+        plain, told = _made(region, options, layer, None)
     except AccuracyError:
         plain = None
     if plain is None or not (plain.valid or piece is None):
         if piece is None:
-            raise AccuracyError(why, where=ply.name, remedy="use shorter laps, or split the ply")
+            raise AccuracyError(why, where=layer.name, remedy="use shorter laps, or split the ply")
         return piece, ()
     text = f"on the other half {why}: past the parting line it was laid straight on instead"
     remedy = "neither shear nor wrinkles past the line are known, nor what they do to its edges"
     # how far its edges may be off isn't known either
     plain = replace(plain, checks=replace(plain.checks, outline=np.nan))
-    return plain, (*told, Finding("risk", (ply.name,), text, f"{remedy}; shorten the laps"))
+    return plain, (*told, Finding("risk", (layer.name,), text, f"{remedy}; shorten the laps"))
 
 
-def _made(region: Region, options: PieceOptions, ply: Ply, laid: Laid | None) -> Made:
+def _made(region: Region, options: PieceOptions, layer: LaidLayer, laid: Laid | None) -> Made:
     """A piece at the given spacing, or at the first finer one at which it isn't refused.
 
     Where the curvature check fails, the next is no coarser than what that asks for.
     """
     first: Piece | AccuracyError
     try:
-        first = make_piece(region, options, ply.name, laid)
+        first = make_piece(region, options, layer.name, laid)
         if first.valid:
             return first, ()
     except AccuracyError as error:
         first = error
     like = last = None if isinstance(first, AccuracyError) else first
     finer = options
-    for tried, factor in enumerate(FINER if ply.spacing is None else (), start=2):
+    for tried, factor in enumerate(FINER if layer.spacing is None else (), start=2):
         spacing = _finer(options.spacing, factor, finer.spacing, last)
         if spacing >= finer.spacing:
             break
         finer = replace(options, spacing=spacing)
         try:
-            last = make_piece(region, finer, ply.name, laid, like)
+            last = make_piece(region, finer, layer.name, laid, like)
         except AccuracyError:
             last = None
             continue
         if last.valid:
             text = f"refused at a spacing of {options.spacing:g} mm, it was draped at"
             count = f"(net {tried} of {1 + len(FINER)} at most)"
-            note = Finding("note", (ply.name,), f"{text} {finer.spacing:g} mm {count}")
+            note = Finding("note", (layer.name,), f"{text} {finer.spacing:g} mm {count}")
             return last, (note,)
     if isinstance(first, AccuracyError):
         raise first

@@ -20,15 +20,6 @@ from drape.mould.region import Region
 JOINED = 0.5  # mm
 
 
-def mid_heights(thicknesses: Sequence[float]) -> list[float]:
-    """Height of each ply's mid-surface above the cavity, mm, in order of lay-up."""
-    out, below = [], 0.0
-    for thickness in thicknesses:
-        out.append(below + 0.5 * thickness)
-        below += thickness
-    return out
-
-
 def hollow_fields(regions: Mapping[str, Region], mouths: Sequence[str]) -> dict[str, Floats | None]:
     """For each half a field (n,) that grows from mouth A along the hollow, or None.
 

@@ -1,194 +1,134 @@
-"""The joint strips of a job: what they lie on, and their pieces.
+"""What a layer is draped on: its half's cavity, a band along a run, or the unrolled tube.
 
-Each strip is draped on a band of the closed mould. Lengths in mm, angles in radians.
+Lengths in mm, angles in radians.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from drape.errors import Finding, InputError, raise_any
-from drape.geometry.surface import Floats, Ints
-from drape.job.allowance import Stations
-from drape.job.job import Job, Ply, Strip
-from drape.layup.beds import reach_needed
-from drape.layup.directions import warp_direction
-from drape.layup.heights import Layer, stack_heights
-from drape.layup.laying import Bed, make_bed
-from drape.layup.order import PlyAllowances, ply_allowance_defaults
-from drape.layup.piece import Piece, PieceOptions
-from drape.layup.start_places import chosen_spacing, place_of
+from drape.errors import InputError
+from drape.geometry.surface import Bools, Floats, Ints, SurfacePoint
+from drape.job.job import Job
+from drape.job.layers import Ply, Strip, Wrapped
+from drape.layup.bed import Bed, Laid, ends_at, ramp_length
+from drape.layup.directions import hollow_fields
+from drape.layup.heights import laying_heights, mid_height, smooth_step, stack_heights
+from drape.layup.order import LaidLayer, Layup, is_early, joint_half, under
+from drape.layup.start_places import chosen_spacing
 from drape.mould.closed.band import Band, cut_band
 from drape.mould.closed.closed_mould import ClosedMould
-from drape.mould.mould import Mould
+from drape.mould.closed.tube import cut_wrap, distance_past_slit
 from drape.mould.region import Region, at_vertex
 from drape.mould.run_line import edge_places
 
-BOTH = " + "  # between the halves' names, of a strip laid after closing
 
-
-@dataclass(frozen=True)
-class RunStrip:
-    """A joint strip along one run.
+@dataclass(frozen=True, eq=False)
+class Ground:
+    """What a layer is draped on.
 
     Attributes
     ----------
-    name : str
-    strip : Strip
-    run : str
-    own, other : str
-        The half whose side of the line counts negative, and the one past it.
+    region : Region
+    heights : mm from the region to the layer's mid-surface, one or (n,)
+    spacing : mm, of the net where the layer gives none
+    zero_field : (n,) whose gradient is the zero direction, or None
+    on_other : (m,) bool, faces of the half past the line; None: none are
+    start : where it starts whatever the job gives, or None
+    along : (3,) direction its angle counts from whatever the half's zero is, or None
+    lines : vertices of the runs that are drawn on the pattern, by name
+    laid : what a ply lies on past the line; None where it doesn't pass it
     """
 
-    name: str
-    strip: Strip
-    run: str
-    own: str
-    other: str
+    region: Region
+    heights: float | Floats
+    spacing: float
+    zero_field: Floats | None = None
+    on_other: Bools | None = None
+    start: SurfacePoint | None = None
+    along: Floats | None = None
+    lines: Mapping[str, Ints] = field(default_factory=dict)
+    laid: Laid | None = None
 
-    @property
-    def half(self) -> str:
-        """The half it is laid in, or both."""
-        return self.own if self.strip.laid == "before" else f"{self.own}{BOTH}{self.other}"
-
-    @property
-    def laid(self) -> str:
-        """For the bench: what it lies over, and when it is laid."""
-        return f"strip over {self.run}, laid {self.strip.laid} closing"
-
-
-@dataclass(frozen=True, eq=False)
-class PreparedStrip:
-    """A strip with the band it is draped on, ready for ``make_piece``."""
-
-    of: RunStrip
-    ply: Ply
-    band: Band
-    options: PieceOptions
-    findings: tuple[Finding, ...] = ()
-
-    @property
-    def region(self) -> Region:
-        return self.band.region
-
-    @property
-    def lines(self) -> Mapping[str, Ints]:
-        """Vertices of the run that is drawn on the pattern, by its name."""
-        return {self.of.run: self.band.run}
+    def half_at(self, layer: LaidLayer, place: SurfacePoint) -> str:
+        """The half that a place of a layer lies on."""
+        other = self.on_other is not None and bool(self.on_other[place.face])
+        return layer.other if other else layer.own
 
 
-def run_strips(job: Job, mould: Mould) -> tuple[RunStrip, ...]:
-    """The job's strips, run by run, in order of lay-up."""
-    out = []
-    for strip in job.strips:
-        runs = [r for r in mould.runs if strip.run in (None, r)]
-        for run in runs:
-            own = strip.half or joint_half(job, mould, run)
-            other = next(name for name in mould.halves if name != own)
-            name = strip.name if len(runs) == 1 else f"{strip.name}-{run}"
-            out.append(RunStrip(name, strip, run, own, other))
-    return tuple(out)
+def ground_of(
+    layer: LaidLayer,
+    layup: Layup,
+    job: Job,
+    closed: ClosedMould,
+    beds: Mapping[str, Bed],
+    fields: Mapping[str, Floats | None],
+) -> Ground:
+    """What a layer is draped on.
 
-
-def joint_half(job: Job, mould: Mould, run: str) -> str:
-    """The half whose side counts negative at a run: the lap half, else that of the first
-    strip laid before closing or of a seam there, else the first."""
-    lap_half = job.joint.lap_half_at(run) if job.joint else None
-    laid = [s.half for s in job.strips if s.half is not None and s.run in (None, run)]
-    laid += [w.half for w in job.wraps if w.half is not None and w.seam == run]
-    return lap_half or next(iter([*laid, *mould.halves]))
-
-
-def lapping_half(job: Job, mould: Mould, run: str) -> str | None:
-    """The lap half at a run; with none, the half whose side counts negative where there is
-    a strip or a wrapped ply; None where nothing joins the halves there."""
-    lap_half = job.joint.lap_half_at(run) if job.joint else None
-    joined = bool(job.wraps) or any(s.run in (None, run) for s in job.strips)
-    return joint_half(job, mould, run) if lap_half is None and joined else lap_half
-
-
-def prepare_strips(job: Job, closed: ClosedMould) -> tuple[PreparedStrip, ...]:
-    """The bands, starts, warps and heights of all strips.
+    Parameters
+    ----------
+    beds : of ``make_beds``
+    fields : by half, of ``hollow_fields``
 
     Raises
     ------
     InputError
-        A strip that is too wide, or along a run that comes back to itself.
+        A strip that is too wide, laid in the wrong half, or along a run that comes back to
+        itself; a wrapped ply round a hollow that is no tube with two mouths, or whose overlap
+        goes past its half.
     """
-    mould = closed.mould
-    strips = run_strips(job, mould)
-    beds = {own: closed_bed(job, closed, own) for own in dict.fromkeys(s.own for s in strips)}
-    out, errors = [], _wrong_halves(job, mould, strips)
-    for number, each in enumerate(strips):
-        where = job.where("joint", "strips", each.strip.index)
-        try:
-            out.append(_prepared(job, mould, strips, number, beds[each.own], where))
-        except InputError as error:
-            errors.append(error.at(where))
-    raise_any(errors)
-    return tuple(out)
+    if isinstance(layer.layer, Ply):
+        region, height = closed.region(layer.own), mid_height(layup, layer)
+        laid = _past_the_line(layer, layup, beds.get(layer.own))
+        return Ground(region, height, chosen_spacing(region), fields[layer.own], laid=laid)
+    try:
+        if isinstance(layer.layer, Strip):
+            return _band(layer, layer.layer, layup, job, closed, beds[layer.own])
+        return _tube(layer, layer.layer, layup, closed, beds[layer.own])
+    except InputError as error:
+        raise error.at(job.where(*layer.place_in_job)) from error
 
 
-def _wrong_halves(job: Job, mould: Mould, strips: tuple[RunStrip, ...]) -> list[InputError]:
-    """Strips laid before closing on the half that others lap onto: both would stand up."""
-    return [
-        InputError(
+def _past_the_line(layer: LaidLayer, layup: Layup, bed: Bed | None) -> Laid | None:
+    """The closed mould under a ply that passes a run; None for one half alone."""
+    if bed is None or all(max(ends_at(layer, run)) <= 0.0 for run in bed.runs):
+        return None
+    plies = [each for each in layup if isinstance(each.layer, Ply)]
+    before = [p for p in plies if p.own == layer.own and p.order < layer.order]
+    other = [p for p in plies if p.own != layer.own]
+    return Laid(bed, laying_heights(bed, layer, before, other))
+
+
+def _band(
+    layer: LaidLayer, strip: Strip, layup: Layup, job: Job, closed: ClosedMould, bed: Bed
+) -> Ground:
+    """A band of the closed mould along the strip's run; the net starts in the run's middle."""
+    if is_early(layer) and layer.own != joint_half(job, closed.mould, layer.run):
+        raise InputError(  # both would stand up
             "a strip laid before closing belongs to the half that laps there",
-            value=f"{each.own} at {each.run}",
-            limit=joint_half(job, mould, each.run),
+            value=f"{layer.own} at {layer.run}",
+            limit=joint_half(job, closed.mould, layer.run),
             remedy='lay it there, or laid = "after"',
-            where=job.where("joint", "strips", each.strip.index),
         )
-        for each in strips
-        if each.strip.laid == "before" and each.own != joint_half(job, mould, each.run)
-    ]
-
-
-def closed_bed(job: Job, closed: ClosedMould, own: str) -> Bed:
-    """The closed mould from one half, measured as far as its plies need it too."""
-    return make_bed(closed, own, reach_needed(job, closed, own))
-
-
-def _prepared(
-    job: Job,
-    mould: Mould,
-    strips: tuple[RunStrip, ...],
-    number: int,
-    bed: Bed,
-    where: str,
-) -> PreparedStrip:
-    each = strips[number]
-    strip, own = each.strip, mould.halves[each.own].region
-    layers = ply_layers(job, each.own, strip.laid, bed) + _earlier(strips, number)
-    heights = stack_heights(bed, layers, strip.fabric.thickness)
-    sides = (f"{each.own} side", f"{each.other} side")
-    band = cut_band(bed.stitched, each.run, strip.width, heights, sides)
-    places = edge_places(own, own.edge(each.run))
+    own = closed.region(layer.own)
+    late = not is_early(layer)
+    heights = stack_heights(bed, under(layup, layer), layer.thickness, closed=late)
+    sides = (f"{layer.own} side", f"{layer.other} side")
+    band = cut_band(bed.stitched, layer.run, strip.width, heights, sides)
+    places = edge_places(own, own.edge(layer.run))
     middle = int(np.argmin(np.abs(places - 0.5 * places.max())))
-    start = at_vertex(band.region, int(band.run[middle]))
-    _, normal = place_of(band.region.surface, start)
-    run_off = job.joint.run_off if job.joint else 0.0
-    options = PieceOptions(
-        start=start,
-        warp=warp_direction(normal, _along(band, places, middle), strip.angle, where),
-        allowances={e.name: 0.0 if e.kind == "border" else run_off for e in band.region.edges},
-        height=band.heights,
-        # as the plies: by its own small area a long narrow band would get too fine a net
-        spacing=strip.spacing or chosen_spacing(own),
+    return Ground(
+        band.region,
+        band.heights,
+        chosen_spacing(own),  # by its own small area a long narrow band would get too fine a net
+        start=at_vertex(band.region, int(band.run[middle])),
+        along=_along(band, places, middle),
+        lines={layer.run: band.run},
     )
-    return PreparedStrip(each, _as_ply(job, strips, number), band, options)
-
-
-def flat_line(piece: Piece, vertices: Ints) -> Floats:
-    """(k, 2) a chain of the region's vertices in the piece's flat coordinates, mm."""
-    places = [at_vertex(piece.region, int(v)) for v in vertices]
-    at = [place_of(piece.mid, place) for place in places]
-    points, normals = (np.array(part) for part in zip(*at, strict=True))
-    flat = piece.net.to_flat(points, normals, np.array([p.face for p in places]))
-    return flat[np.isfinite(flat).all(axis=1)]
 
 
 def _along(band: Band, places: Floats, middle: int) -> Floats:
@@ -198,87 +138,24 @@ def _along(band: Band, places: Floats, middle: int) -> Floats:
     return (points[b] - points[a]) * np.sign(places[b] - places[a])
 
 
-def ply_layers(job: Job, half: str, laid: str, bed: Bed) -> list[Layer]:
-    """The plies under cloth that goes across the line from ``half``. Before closing the other
-    half's laps aren't there yet: they come to lie on a strip, and it on that half's plies
-    past the line only."""
-    out = []
-    for ply, allowances in zip(job.plies, ply_allowance_defaults(job), strict=True):
-        ends = {run: allowances.of(run, "parting") for run in bed.runs}
-        if ply.half == half:
-            out.append(Layer(ply.fabric.thickness, last=ends))
-            continue
-        first = {run: _turned(own) for run, own in ends.items()}
-        if laid == "before":
-            first = {run: _at_least_zero(place) for run, place in first.items()}
-        out.append(Layer(ply.fabric.thickness, first=first))
-    return out
-
-
-def _turned(allowance: float | Stations) -> float | Stations:
-    if isinstance(allowance, Stations):
-        return replace(allowance, values=tuple(-v for v in allowance.values))
-    return -allowance
-
-
-def _at_least_zero(place: float | Stations) -> float | Stations:
-    if isinstance(place, Stations):
-        return replace(place, values=tuple(max(v, 0.0) for v in place.values))
-    return max(place, 0.0)
-
-
-def _earlier(strips: tuple[RunStrip, ...], number: int) -> list[Layer]:
-    """The strips that are there already when a strip is laid."""
-    each = strips[number]
-    out = []
-    for k, other in enumerate(strips):
-        if other.run != each.run or k == number:
-            continue
-        late = other.strip.laid == "after"
-        if each.strip.laid == "after":
-            there = not late or k < number
-        else:
-            there = not late and (other.own != each.own or k < number)
-        if not there:
-            continue
-        half = 0.5 * other.strip.width
-        # the other half's strip comes with that half, when it is closed
-        first = 0.0 if each.strip.laid == "before" and other.own != each.own else -half
-        out.append(
-            Layer(other.strip.fabric.thickness, first={each.run: first}, last={each.run: half})
-        )
-    return out
-
-
-def _as_ply(job: Job, strips: tuple[RunStrip, ...], number: int) -> Ply:
-    """The strip as a ply of its own: laid before closing after those of its half, else after
-    all that is laid before, and before the wrapped plies."""
-    each = strips[number]
-    strip = each.strip
-    before = [s for s in strips if s.strip.laid == "before"]
-    if strip.laid == "before":
-        same, more = [s for s in before if s.half == each.half], 0
-        under = len(job.plies_of(each.own))
-    else:
-        same, more = [s for s in strips if s.strip.laid == "after"], len(job.wraps)
-        under = len(job.plies) + len(before)
-    return Ply(
-        name=each.name,
-        half=each.half,
-        fabric=strip.fabric,
-        index=len(job.plies) + number,
-        order=under + 1 + same.index(each),
-        of=under + len(same) + more,
-        angle=strip.angle,
-        angle_deg=strip.angle_deg,
-        spacing=strip.spacing,
+def _tube(
+    layer: LaidLayer, wrapped: Wrapped, layup: Layup, closed: ClosedMould, bed: Bed
+) -> Ground:
+    """The closed mould, slit along the seam and unrolled."""
+    heights = stack_heights(bed, under(layup, layer), layer.thickness)
+    ramp = ramp_length(layer.thickness, bed.facet)
+    past = distance_past_slit(bed.stitched, wrapped.seam, wrapped.overlap + ramp)
+    own = np.arange(len(past)) < bed.stitched.own_count
+    # its end goes up on its own beginning from the seam on, as laps do
+    step = np.where(own, layer.thickness * smooth_step(past / ramp), 0.0)
+    ends = (f"begin at {wrapped.seam}", f"end past {wrapped.seam}")
+    tube = cut_wrap(bed.stitched, wrapped.seam, wrapped.overlap, heights, step, ends)
+    mouths = [m.name for m in closed.mould.mouths]
+    return Ground(
+        tube.region,
+        tube.heights,
+        chosen_spacing(closed.region(layer.own)),
+        zero_field=hollow_fields({"tube": tube.region}, mouths)["tube"],
+        on_other=tube.on_other,
+        lines=tube.lines,
     )
-
-
-def strip_allowances(strips: Sequence[RunStrip], run: str, half: str) -> list[PlyAllowances]:
-    """Strips laid before closing as laps of ``half`` at a run, for what closing does to them."""
-    return [
-        PlyAllowances(s.name, half, 0, 0.0, 0.0, {run: 0.5 * s.strip.width})
-        for s in strips
-        if s.run == run and s.own == half and s.strip.laid == "before"
-    ]

@@ -25,7 +25,7 @@ MOST_FACES = 300_000
 
 
 @dataclass(frozen=True, eq=False)
-class Ground:
+class FileGround:
     """What a half's cloth is told of against.
 
     file_faces : (m,) number in the file of each face of the half's mesh, −1 for mended ones
@@ -66,7 +66,7 @@ class FaceField:
         return np.column_stack(parts)
 
 
-def face_field(piece: Piece, half: Half, ground: Ground, fabric: Fabric) -> FaceField:
+def face_field(piece: Piece, half: Half, ground: FileGround, fabric: Fabric) -> FaceField:
     """One ply on the faces of its half's mesh whose middles it covers.
 
     A face that a trim line or the other half's vertices divide counts if half of it or more is
@@ -86,7 +86,7 @@ def face_field(piece: Piece, half: Half, ground: Ground, fabric: Fabric) -> Face
 
 
 def _field(
-    seen: DrapedFaces, rows: Ints, source: Ints, half: Half, ground: Ground, fabric: Fabric
+    seen: DrapedFaces, rows: Ints, source: Ints, half: Half, ground: FileGround, fabric: Fabric
 ) -> FaceField:
     zero = ground.zero[seen.faces[rows]]
     more = thickening(seen.shear[rows])
@@ -118,7 +118,7 @@ def face_findings(file_faces: Mapping[str, Ints]) -> list[Finding]:
 
 
 def tables(
-    plies: Sequence[tuple[int, Fabric, Piece]], half: Half, ground: Ground
+    plies: Sequence[tuple[int, Fabric, Piece]], half: Half, ground: FileGround
 ) -> list[tuple[int, Ints, Floats]]:
     """(order, faces, columns) of a half's plies."""
     out = []

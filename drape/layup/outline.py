@@ -16,10 +16,29 @@ import numpy as np
 from drape.geometry.polyline import cut_at, join, signed_area, walk_back
 from drape.geometry.surface import Floats, readonly
 from drape.layup.edges import EdgeStretch
-from drape.layup.pattern import PatternEdge
 from drape.mould.region import Region
 
 MITRE_LIMIT = 2.0  # times the larger allowance
+
+
+@dataclass(frozen=True)
+class PatternEdge:
+    """A named stretch of the outline, from vertex ``first`` to vertex ``last``.
+
+    Indices into ``Pattern.outline``, counter-clockwise, wrapping at the end. ``allowance_mm``
+    is that of the cut; ``trim_to_mm`` what it is trimmed to in the mould, None if it isn't.
+    Where these change along the edge they are the least, and ``greatest_mm`` is the greatest
+    of the cut; ``stations_mm`` are the places and allowances of the cut that were given.
+    """
+
+    name: str
+    kind: str
+    first: int
+    last: int
+    allowance_mm: float
+    trim_to_mm: float | None = None
+    greatest_mm: float | None = None
+    stations_mm: tuple[tuple[float, float], ...] | None = None
 
 
 @dataclass(frozen=True, eq=False)

@@ -6,29 +6,17 @@ seen from inside the hollow.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
 
 from drape.geometry.surface import Floats
-
-
-@dataclass(frozen=True)
-class PatternEdge:
-    """A named stretch of the outline, from vertex ``first`` to vertex ``last``.
-
-    Indices into ``Pattern.outline``, counter-clockwise, wrapping at the end. ``allowance_mm``
-    is that of the cut; ``trim_to_mm`` what it is trimmed to in the mould, None if it isn't.
-    Where these change along the edge they are the least, and ``greatest_mm`` is the greatest
-    of the cut; ``stations_mm`` are the places and allowances of the cut that were given.
-    """
-
-    name: str
-    kind: str
-    first: int
-    last: int
-    allowance_mm: float
-    trim_to_mm: float | None = None
-    greatest_mm: float | None = None
-    stations_mm: tuple[tuple[float, float], ...] | None = None
+from drape.job.allowance import Stations, greatest
+from drape.job.layers import Strip
+from drape.layup.order import LaidLayer
+from drape.layup.outline import PatternEdge
+from drape.layup.piece import Piece
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,3 +63,54 @@ class Pattern:
     snips: tuple[Floats, ...] = ()
     laid: str = ""
     angle_from: str = ""
+
+
+def pattern_of(
+    ply: LaidLayer,
+    piece: Piece,
+    seen_from: str,
+    runs: Sequence[tuple[str, Floats]] = (),
+    snips: tuple[Floats, ...] = (),
+) -> Pattern:
+    """The pattern of a layer's piece, its coordinates rounded to a thousandth of a mm.
+
+    ``runs``: lines (k, 2) of the runs that it lies across, by name; ``snips``: (2, 2) each.
+    """
+    outer, holes = piece.outlines[0], piece.outlines[1:]
+    x, y, z = piece.net.points[piece.net.origin]
+    trims = piece.options.trims
+    lines = [
+        (name, part.flat_base)
+        for name, parts in piece.moved.items()
+        for part in parts
+        if greatest(trims.get(name, piece.options.allowances[name])) > 0.0
+    ]
+    lines += [(name, part.flat) for name, parts in piece.trimmed.items() for part in parts]
+    return Pattern(
+        piece=ply.name,
+        ply=ply.name,
+        half=ply.half,
+        fabric=ply.fabric.name,
+        order=ply.order,
+        of=ply.of,
+        angle_deg=ply.angle_deg,
+        seen_from=seen_from,
+        outline=np.round(outer.points, 3),
+        holes=tuple(np.round(h.points, 3) for h in holes),
+        edges=tuple(_told(e, piece) for e in outer.edges),
+        edge_lines=(*lines, *runs),
+        start_mm=(float(x), float(y), float(z)),
+        snips=snips,
+        laid=ply.laid,
+        angle_from=ply.run if isinstance(ply.layer, Strip) else "",
+    )
+
+
+def _told(edge: PatternEdge, piece: Piece) -> PatternEdge:
+    """An edge with what its pattern tells of it besides its own."""
+    cut, parts = piece.options.allowances[edge.name], piece.trimmed.get(edge.name, ())
+    least = min((float(part.allowance.min()) for part in parts), default=None)
+    stations = None
+    if isinstance(cut, Stations):
+        stations = tuple(zip(cut.places, cut.values, strict=True))
+    return replace(edge, trim_to_mm=least, stations_mm=stations)

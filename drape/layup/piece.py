@@ -15,6 +15,7 @@ import shapely
 from drape.errors import AccuracyError, Finding, as_place, place_text
 from drape.geometry.surface import Bools, Floats, Surface, SurfacePoint, readonly
 from drape.job.allowance import Allowance, greatest, values_at
+from drape.layup.bed import MARGIN, Laid
 from drape.layup.checks import (
     CLOSURE_CEILING,
     CLOSURE_LIMIT,
@@ -27,7 +28,6 @@ from drape.layup.checks import (
 )
 from drape.layup.coverage import coverage, reach_findings
 from drape.layup.edges import EdgeStretch, stretches
-from drape.layup.laying import Bed
 from drape.layup.net_check import node_residuals
 from drape.layup.outline import Outline, outlines
 from drape.layup.outline_error import outline_error
@@ -38,7 +38,6 @@ from drape.net.assessment import Assessment, assess
 from drape.net.net import Net
 from drape.net.solver import NetOptions, solve_net
 
-MARGIN = 10.0  # mm of surface past the widest allowance, to hold the net's rim
 UNSURE = 0.3  # of a stated error's limit: worth a word
 OTHER_SPACING = 0.8  # of the second net that checks the first
 
@@ -61,14 +60,6 @@ class PieceOptions:
     height: float | Floats = 0.0
     spacing: float = 1.0
     trims: Mapping[str, Allowance] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, eq=False)
-class Laid:
-    """The closed mould, and the mid-surface's height (n,) above it, mm."""
-
-    bed: Bed
-    heights: Floats
 
 
 @dataclass(frozen=True, eq=False)

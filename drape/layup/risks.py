@@ -14,9 +14,10 @@ import shapely
 
 from drape.errors import Finding, place_text
 from drape.geometry.surface import Floats
-from drape.job.job import Job, Ply
+from drape.job.job import Job
 from drape.layup.checks import slope_error
 from drape.layup.net_check import fine_enough
+from drape.layup.order import LaidLayer
 from drape.layup.outline import Outline
 from drape.layup.piece import Piece
 from drape.mould.inspection import Inspection
@@ -25,7 +26,7 @@ from drape.net.smoothing_order import Stroke, smoothing_order
 from drape.net.wrinkles import Uncertainty, Wrinkling, net_uncertainty, trimmed_away, wrinkling
 
 LEAST_TOLD = 1.0  # mm²: smaller wrinkle zones stand in the summary only
-Bridges = Sequence[tuple[Ply, tuple[BridgingZone, ...]]]
+Bridges = Sequence[tuple[LaidLayer, tuple[BridgingZone, ...]]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,7 +38,7 @@ class ClothRisks:
     strokes: tuple[Stroke, ...]
 
 
-def cloth_risks(ply: Ply, piece: Piece) -> ClothRisks:
+def cloth_risks(ply: LaidLayer, piece: Piece) -> ClothRisks:
     """Find a piece's zones at risk, and its smoothing order."""
     cut, own = _polygon(piece.outlines), _polygon(piece.own_outlines)
     net = piece.net
@@ -67,7 +68,7 @@ def _edge_lines(outlines: Sequence[Outline]) -> dict[str, shapely.MultiLineStrin
     return {name: shapely.MultiLineString(parts) for name, parts in lines.items()}
 
 
-def shear_findings(ply: Ply, piece: Piece, found: Wrinkling) -> list[Finding]:
+def shear_findings(ply: LaidLayer, piece: Piece, found: Wrinkling) -> list[Finding]:
     """Risks where the shear passes the locking angle, in the ply proper and in its laps."""
     limit, seen = ply.fabric.locking_angle, piece.assessment
     places = [
@@ -137,7 +138,7 @@ def bridging_halves(bridges: Bridges) -> set[str]:
     return {ply.half for ply, zones in bridges for z in zones if z.kind == "concave"}
 
 
-def _told(half: str, kind: str, found: Sequence[tuple[Ply, BridgingZone]]) -> Finding:
+def _told(half: str, kind: str, found: Sequence[tuple[LaidLayer, BridgingZone]]) -> Finding:
     names = list(dict.fromkeys(ply.name for ply, _ in found))
     counts = [sum(ply.name == name for ply, _ in found) for name in names]
     worst = max((zone for _, zone in found), key=lambda z: z.height)
@@ -158,7 +159,7 @@ def _told(half: str, kind: str, found: Sequence[tuple[Ply, BridgingZone]]) -> Fi
     return Finding("risk", (half,), message, "run the ply through over it, unsplit; round it")
 
 
-def check_findings(ply: Ply, piece: Piece) -> list[Finding]:
+def check_findings(ply: LaidLayer, piece: Piece) -> list[Finding]:
     """One finding for each self-check that failed."""
     c = piece.checks
     coarse = "the net is too coarse to measure anything"

@@ -68,6 +68,10 @@ class Mould:
     runs: tuple[str, ...]
     findings: tuple[Finding, ...]
 
+    def other(self, half: str) -> str:
+        """Name of the half that isn't this one; empty for one half alone."""
+        return next((name for name in self.halves if name != half), "")
+
 
 def find_mould(
     surfaces: Mapping[str, Surface],

@@ -5,13 +5,14 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from drape.joint.build_up import Band, EdgePly, build_up, nominal_overlaps
+from drape.joint.at_run import AtRun
+from drape.joint.build_up import Band, build_up, nominal_overlaps
 
 
 def plies(prefix, allowances, thickness=0.25):
     thick = np.broadcast_to(thickness, len(allowances))
     return [
-        EdgePly(f"{prefix}-{i + 1}", float(t), float(a))
+        AtRun(f"{prefix}-{i + 1}", float(t), float(a))
         for i, (a, t) in enumerate(zip(allowances, thick, strict=True))
     ]
 
@@ -69,7 +70,7 @@ def test_a_gap_is_an_error():
     low, up = plies("low", [2, 15]), plies("up", [-5, -5])
     pairs, findings = nominal_overlaps(low, up)
     assert pairs[0].nominal_mm == -3.0
-    assert [(f.level, f.where) for f in findings] == [("error", "low-1 and up-1")]
+    assert [(f.level, f.about) for f in findings] == [("error", ("low-1", "up-1"))]
     assert "gap of 3.0 mm" in findings[0].text
     assert [b.plies for b in build_up(low, up)] == [2, 1, 3, 2]
 

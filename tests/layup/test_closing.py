@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from drape.errors import InputError
-from drape.joint.tuck_plane import LapPly, Layer, Tuck, in_station_plane, tuck, tuck_findings
+from drape.joint.tuck_plane import Cover, LapPly, Tuck, in_station_plane, tuck, tuck_findings
 
 R = 25.0
 BARE = {"bulk": 1.0, "clearance": 0.0}
@@ -43,7 +43,7 @@ def test_trough_with_plies_and_clearance():
     of radius R − d. In the closed mould it lies at b (t + t/2), on its own height.
     """
     t, b, c, lap = 0.3, 1.2, 0.5, 15.0
-    ply = LapPly("low-2", lap, t, below=t, layers=(Layer(0.0, 100.0, t),))
+    ply = LapPly("low-2", lap, t, below=t, layers=(Cover(0.0, 100.0, t),))
     found = tuck(trough(), ply, bulk=b, clearance=c)
     d, root = b * t + c + b * t / 2, b * 1.5 * t
     radius = R - d
@@ -61,7 +61,7 @@ def test_trough_with_plies_and_clearance():
 def test_a_set_back_ply_is_in_the_way_from_its_edge_on():
     """Plane upright wall: t more from 6 mm on. The lap steps in there, which costs t of it."""
     t, lap = 0.4, 15.0
-    ply = LapPly("low-1", lap, t, below=0.0, layers=(Layer(6.0, 100.0, t),))
+    ply = LapPly("low-1", lap, t, below=0.0, layers=(Cover(6.0, 100.0, t),))
     found = tuck(straight_wall(0.0), ply, **BARE)
     assert found.tip_mm == pytest.approx((t / 2 + t, lap - t), abs=1e-3)
     short = tuck(straight_wall(0.0), LapPly("low-1", 5.9, t, 0.0, ply.layers), **BARE)
@@ -95,7 +95,7 @@ def test_undercut_wall(draft_deg):
 def test_undercut_wall_with_a_ply_and_clearance():
     """What sticks in most is the ply's end at the edge, b t cos δ, then the lap's own half."""
     t, b, c, d = 0.3, 1.2, 0.5, np.radians(10.0)
-    ply = LapPly("low-1", 15.0, t, layers=(Layer(0.0, 100.0, t),))
+    ply = LapPly("low-1", 15.0, t, layers=(Cover(0.0, 100.0, t),))
     found = tuck(straight_wall(-10.0), ply, bulk=b, clearance=c)
     reach, root = (b * t + c + b * t / 2) * np.cos(d), b * t / 2
     assert found.tip_mm[0] == pytest.approx(reach, abs=1e-6)

@@ -6,6 +6,7 @@ Where distances are no longer measured all ramps must have ended. Figures by han
 a trough with a vertex every 4 mm round it.
 """
 
+from contextlib import nullcontext
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,12 +16,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from trough_jobs import two_troughs
 
-from drape.errors import InputError, InputErrors
+from drape.errors import InputError
 from drape.geometry.surface import build
 from drape.job.job import load_job
-from drape.layup import beds
-from drape.layup import ground as strips
-from drape.layup import wrap_ground as wraps
+from drape.job.layers import Wrapped
+from drape.layup import bed as beds
+from drape.layup import ground
+from drape.layup.order import layup_of
 from drape.mould.closed.closed_mould import closed_mould
 from drape.mould.closed.tube import distance_past_slit
 from drape.mould.mould import find_mould
@@ -82,10 +84,13 @@ def all_laid(job, closed, facet):
         note("ply", laying, bed, (ply, before, other), [(ply, *c) for c in below], bed.run)
         return laying(bed, ply, before, other)
 
-    def across(bed, layers, thickness):
+    def across(bed, layers, thickness, closed=True):
+        def heights(*what):
+            return stack(*what, closed=closed)
+
         alone = [([layer], thickness) for layer in layers]
-        note("across", stack, bed, (layers, thickness), alone, np.zeros(len(bed.past)))
-        return stack(bed, layers, thickness)
+        note("across", heights, bed, (layers, thickness), alone, np.zeros(len(bed.past)))
+        return heights(bed, layers, thickness)
 
     def note(what, heights, bed, below, alone, number):
         assert bed.facet == pytest.approx(facet, rel=1e-3)
@@ -111,19 +116,17 @@ def all_laid(job, closed, facet):
         out.append(Laid("own beginning", vertices, edges, step, whole, 1.5 * t / ramp))
         raise InputError("nothing is cut here")
 
-    laying, stack = beds.laying_heights, strips.stack_heights
+    laying, stack = ground.laying_heights, ground.stack_heights
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(beds, "laying_heights", plies)
-        patch.setattr(strips, "stack_heights", across)
-        patch.setattr(wraps, "stack_heights", across)
-        patch.setattr(wraps, "cut_wrap", unrolled)
-        made = beds.make_beds(job, closed)
-        for ply in job.plies:
-            beds.laid_on(job, ply, made)
-        strips.prepare_strips(job, closed)
-        if job.wraps:
-            with pytest.raises((InputError, InputErrors), match="nothing is cut"):
-                wraps.prepare_wraps(job, closed)
+        patch.setattr(ground, "laying_heights", plies)
+        patch.setattr(ground, "stack_heights", across)
+        patch.setattr(ground, "cut_wrap", unrolled)
+        layup = layup_of(job, closed.mould)
+        made = beds.make_beds(job, closed, layup)
+        for layer in layup:
+            cut = pytest.raises(InputError, match="nothing is cut here")
+            with cut if isinstance(layer.layer, Wrapped) else nullcontext():
+                ground.ground_of(layer, layup, job, closed, made, {"lower": None, "upper": None})
     return out
 
 

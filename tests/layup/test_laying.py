@@ -7,6 +7,7 @@ the line. Widths of a trough's plies: π(R − height) + 2·lap, arithmetic.
 
 import re
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -17,7 +18,8 @@ from trough_jobs import two_troughs
 from drape.errors import InputError
 from drape.geometry.surface import build, unit
 from drape.job.job import load_job
-from drape.layup.laying import Cloth, laying_heights, make_bed
+from drape.layup.bed import make_bed
+from drape.layup.heights import laying_heights
 from drape.layup.piece import Laid, PieceOptions, make_piece
 from drape.layup.start_places import place_of
 from drape.mould.centre import centre
@@ -40,7 +42,9 @@ def closed_of(mesh, turn):
 
 
 def cloths(values, sign=1.0):
-    return [Cloth(PLY, dict.fromkeys(RUNS, sign * v)) for v in values]
+    return [
+        SimpleNamespace(thickness=PLY, allowance=lambda run, kind, v=sign * v: v) for v in values
+    ]
 
 
 @pytest.fixture(scope="module")

@@ -9,7 +9,8 @@ import pytest
 
 from drape.errors import InputError
 from drape.job.bench_settings import Placement
-from drape.joint.build_up import EdgePly, Overlap
+from drape.joint.at_run import AtRun
+from drape.joint.build_up import Overlap
 from drape.joint.scatter import (
     EdgeStations,
     edge_shifts,
@@ -128,8 +129,8 @@ def test_curved_edge(sign):
 def both(setback=0.0, **change):
     """Two flat plies on either side of the line y = 0, places along it at x = −60 … 60."""
     x = np.linspace(-60.0, 60.0, 7)
-    ply = EdgePly("low-1", 0.25, 10.0, **change)
-    other = EdgePly("up-1", 0.25, -setback)
+    ply = AtRun("low-1", 0.25, 10.0, **change)
+    other = AtRun("up-1", 0.25, -setback)
     here = EdgeStations(
         np.stack([x - 5.0, np.full(7, 40.0 + 10.0)], 1), np.tile([0.0, 1.0], (7, 1))
     )
@@ -196,10 +197,10 @@ def test_a_flush_ply_may_stand_proud():
     (risk,) = proud_findings(other, there, COMMON)
     reach = edge_shifts(there, COMMON)[1].max()
     assert f"{reach:.1f} mm proud" in risk.text
-    assert proud_findings(EdgePly("up-1", 0.25, -reach - 0.1), there, COMMON) == ()
-    assert len(proud_findings(EdgePly("up-1", 0.25, -reach + 0.2), there, COMMON)) == 1
-    assert proud_findings(EdgePly("low-1", 0.25, 10.0), there, COMMON) == ()
-    assert proud_findings(EdgePly("up-1", 0.25, 0.0, trimmed=True), there, COMMON) == ()
+    assert proud_findings(AtRun("up-1", 0.25, -reach - 0.1), there, COMMON) == ()
+    assert len(proud_findings(AtRun("up-1", 0.25, -reach + 0.2), there, COMMON)) == 1
+    assert proud_findings(AtRun("low-1", 0.25, 10.0), there, COMMON) == ()
+    assert proud_findings(AtRun("up-1", 0.25, 0.0, trimmed=True), there, COMMON) == ()
 
 
 def test_scatter_that_is_none_is_refused():

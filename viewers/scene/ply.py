@@ -11,11 +11,11 @@ import numpy as np
 import shapely
 
 from drape.geometry.surface import Floats
-from drape.job.job import Ply
 from drape.joint.tuck import RunClosing
+from drape.layup.order import LaidLayer
 from drape.layup.outline import Outline
 from drape.layup.pattern import Pattern
-from drape.layup.result import PlyResult
+from drape.layup.result import LayerResult
 from drape.layup.trial import Trial
 from drape.net.assessment import Assessment
 from drape.net.net import Net
@@ -27,7 +27,7 @@ from viewers.scene.zones import stroke_scenes, zone_scenes
 LACKING = dict.fromkeys(("sheet", "start", "figures", "pattern"))
 
 
-def ply_scene(result: PlyResult, seen_from: str) -> dict[str, Any]:
+def ply_scene(result: LayerResult, seen_from: str) -> dict[str, Any]:
     """A ply of the lay-up; without a piece only its name and place in the order.
 
     ``seen_from`` says how the job counts angles.
@@ -49,7 +49,7 @@ def ply_scene(result: PlyResult, seen_from: str) -> dict[str, Any]:
     }
 
 
-def trial_scene(ply: Ply, trial: Trial) -> dict[str, Any]:
+def trial_scene(ply: LaidLayer, trial: Trial) -> dict[str, Any]:
     """The same of a trial: its pattern is the outline alone, and nothing of it is checked."""
     out = {**_about(ply), "valid": False, "spacing_mm": trial.options.spacing}
     out |= {"zones": [], "strokes": []}
@@ -67,7 +67,7 @@ def trial_scene(ply: Ply, trial: Trial) -> dict[str, Any]:
     return {**out, **_draped(ply, trial.net, trial.outlines, trial.assessment), "pattern": pattern}
 
 
-def _about(ply: Ply) -> dict[str, Any]:
+def _about(ply: LaidLayer) -> dict[str, Any]:
     return {
         "name": ply.name,
         "half": ply.half,
@@ -79,7 +79,9 @@ def _about(ply: Ply) -> dict[str, Any]:
     }
 
 
-def _draped(ply: Ply, net: Net, outlines: tuple[Outline, ...], seen: Assessment) -> dict[str, Any]:
+def _draped(
+    ply: LaidLayer, net: Net, outlines: tuple[Outline, ...], seen: Assessment
+) -> dict[str, Any]:
     """Surface, yarns, start and figures of a net inside its outlines."""
     polygon = shapely.Polygon(outlines[0].points, [o.points for o in outlines[1:]])
     sheet = ply_sheet(net, polygon)

@@ -25,10 +25,7 @@ import fast_simplification
 import numpy as np
 
 from drape.geometry.surface import Floats, Ints
-from drape.job.allowance import values_at
-from drape.layup.ground import run_strips
-from drape.layup.order import ply_allowance_defaults
-from drape.layup.wrap_ground import run_wraps
+from drape.job.allowance import Allowance, values_at
 from drape.mould.mould import Half
 from drape.pipeline import Results
 from viewers.scene.colours import colour_table, shear_range
@@ -133,32 +130,23 @@ def _joints(results: Results) -> list[dict[str, Any]]:
 
 
 def _bars(results: Results, run: str, lap_half: str, place: float) -> list[dict[str, Any]]:
-    """Of each ply, strip and wrap the stretches across a run that it covers: from, to, mm past
-    the line from the lap half; None where it goes on into its half. As they lie at a place
-    along the run.
+    """Of each layer the stretches across a run that it covers: from, to, mm past the line from
+    the lap half; None where it goes on into its half. As they lie at a place along the run.
     """
-    job, out = results.job, []
-    for ply in ply_allowance_defaults(job):
-        end = float(values_at(ply.of(run, "parting"), place))
-        own = ply.half == lap_half
-        out.append(_bar(ply.ply, ply.half, *((None, end) if own else (-end, None))))
-    for strip in run_strips(job, results.mould):
-        if strip.run == run:
-            half = 0.5 * strip.strip.width
-            out.append(_bar(strip.name, strip.half, -half, half))
-    for wrap in run_wraps(job, results.mould):
-        if wrap.wrapped.seam != run:
-            out.append(_bar(wrap.name, wrap.half, None, None))
-            continue
-        # it begins at the line on its own half's side, and ends over that
-        end = wrap.wrapped.overlap
-        begin, over = (
-            ((None, 0.0), (-end, None)) if wrap.own == lap_half else ((0.0, None), (None, end))
-        )
-        out += [_bar(wrap.name, wrap.half, *begin), _bar(wrap.name, wrap.half, *over)]
+    bars = [
+        {
+            "ply": layer.name,
+            "half": layer.half,
+            "from_mm": _end(low, place),
+            "to_mm": _end(high, place),
+        }
+        for layer in results.layup
+        for low, high in layer.spans(run, lap_half)
+    ]
     # the lap half's first, as the bands are counted from it
-    return sorted(out, key=lambda bar: bar["half"] != lap_half)
+    return sorted(bars, key=lambda bar: bar["half"] != lap_half)
 
 
-def _bar(ply: str, half: str, low: float | None, high: float | None) -> dict[str, Any]:
-    return {"ply": ply, "half": half, "from_mm": low, "to_mm": high}
+def _end(end: Allowance, place: float) -> float | None:
+    value = float(values_at(end, place))
+    return value if np.isfinite(value) else None

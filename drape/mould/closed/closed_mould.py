@@ -57,13 +57,9 @@ class ClosedMould:
         """The cavity of a half."""
         return self.mould.halves[half].region
 
-    def other(self, half: str) -> str:
-        """The half that isn't this one."""
-        return next(name for name in self.mould.halves if name != half)
-
     def stitched(self, own: str) -> Stitched:
         """Both halves as one surface, from ``own``; see ``closed.stitch``."""
-        return self._once(own, lambda: stitch(self.region(own), self.region(self.other(own))))
+        return self._once(own, lambda: stitch(self.region(own), self.region(self.mould.other(own))))
 
     def past(self, own: str, reach: float) -> Floats:
         """(n,) distance past the parting line seen from ``own``; see ``closed.distance_past``."""

@@ -10,11 +10,11 @@ import numpy as np
 from drape.errors import Finding
 from drape.fabric.fabric import Fabric
 from drape.job.job import Job
-from drape.layup.ground import RunStrip
+from drape.job.layers import Strip, Wrapped
+from drape.layup.order import LaidLayer
 from drape.layup.pattern import Pattern
 from drape.layup.piece import Piece
-from drape.layup.result import PlyResult
-from drape.layup.wrap_ground import RunWrap
+from drape.layup.result import LayerResult
 from drape.mould.inspection import Inspection
 from drape.mould.mould import Mould
 from drape.output.summary import cloth_records as clothbuilders
@@ -27,7 +27,7 @@ def summarise(
     job: Job,
     mould: Mould,
     inspections: Mapping[str, Inspection],
-    plies: Sequence[PlyResult],
+    plies: Sequence[LayerResult],
     joint: record.Joint | None,
     findings: Sequence[Finding],
     bag: record.Bag | None = None,
@@ -45,7 +45,7 @@ def summarise(
     )
 
 
-def _ply_record(result: PlyResult) -> record.PlyRecord:
+def _ply_record(result: LayerResult) -> record.PlyRecord:
     ply = result.ply
     pieces: tuple[record.PieceRecord, ...] = (record.PieceRecord(name=ply.name, valid=False),)
     shears: dict[str, float | None] = {}
@@ -64,13 +64,13 @@ def _ply_record(result: PlyResult) -> record.PlyRecord:
         mass_g=mass,
         prepreg_mass_g=prepreg,
         pieces=pieces,
-        strip=None if result.strip is None else _strip_record(result.strip),
-        wrap=None if result.wrap is None else _wrap_record(result.wrap.of),
+        strip=_strip_record(ply),
+        wrap=_wrap_record(ply),
         **shears,
     )
 
 
-def _piece_record(result: PlyResult, piece: Piece, pattern: Pattern) -> record.PieceRecord:
+def _piece_record(result: LayerResult, piece: Piece, pattern: Pattern) -> record.PieceRecord:
     """A piece with its zones at risk and its smoothing order."""
     out = records.piece_record(result.ply.name, piece, pattern)
     risks = result.risks
@@ -90,16 +90,21 @@ def _piece_record(result: PlyResult, piece: Piece, pattern: Pattern) -> record.P
     )
 
 
-def _strip_record(strip: RunStrip) -> record.StripRecord:
-    return record.StripRecord(run=strip.run, width_mm=strip.strip.width, laid=strip.strip.laid)
+def _strip_record(layer: LaidLayer) -> record.StripRecord | None:
+    strip = layer.layer
+    if not isinstance(strip, Strip):
+        return None
+    return record.StripRecord(run=layer.run, width_mm=strip.width, laid=strip.laid)
 
 
-def _wrap_record(wrap: RunWrap) -> record.WrapRecord:
-    wrapped = wrap.wrapped
-    return record.WrapRecord(seam=wrapped.seam, overlap_mm=wrapped.overlap, half=wrap.own)
+def _wrap_record(layer: LaidLayer) -> record.WrapRecord | None:
+    wrapped = layer.layer
+    if not isinstance(wrapped, Wrapped):
+        return None
+    return record.WrapRecord(seam=wrapped.seam, overlap_mm=wrapped.overlap, half=layer.own)
 
 
-def _mass(result: PlyResult) -> float:
+def _mass(result: LayerResult) -> float:
     """Fibre mass of a ply, g: areal mass times the area of flat cloth."""
     assert result.piece is not None  # narrowed by the callers
     return result.ply.fabric.areal_mass * result.piece.assessment.cloth_area * 1e-6
@@ -110,7 +115,7 @@ def _with_resin(mass: float, fabric: Fabric) -> float | None:
     return None if fabric.resin_content is None else mass / (1.0 - fabric.resin_content)
 
 
-def _kit(plies: Sequence[PlyResult]) -> tuple[record.KitItem, ...]:
+def _kit(plies: Sequence[LayerResult]) -> tuple[record.KitItem, ...]:
     """Cloth and masses by fabric; None where a piece failed."""
     out = []
     for name in dict.fromkeys(p.ply.fabric.name for p in plies):
