@@ -9,7 +9,7 @@ import trimesh
 from exact import shapes
 from exact.split_tubes import HALVES, Box, Oval, SplitTube, Step, bend, straight
 from flat_regions import SHAPES, rolled
-from moulds import Placed, distance_both_ways
+from placed import Placed, distance_both_ways
 
 from drape.errors import InputError
 from drape.geometry.surface import build

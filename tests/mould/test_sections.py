@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from exact import shapes
 from exact.split_tubes import HALVES, Oval, SplitTube, Step, bend
-from moulds import Placed
+from placed import Placed
 
 from drape.geometry.surface import build, unit
 from drape.mould.closed.band import cut_band

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-MESHES = Path(__file__).resolve().parents[1] / "meshes"
+MESHES = Path(__file__).resolve().parents[2] / "meshes"
 DRAWING = {"pyvista", "vtkmodules", "matplotlib", "aiohttp", "reportlab", "ezdxf"}
 COMPUTING = {"numba", "scipy", "networkx", "trimesh", "pydantic"}
 RUN = """

@@ -1,6 +1,6 @@
 """The self-checks see an injected fault of 0.2 mm or 1°, and pass a clean piece.
 
-That of the net against its smooth surface, which sees less, is in test_netcheck.py.
+That of the net against its smooth surface, which sees less, is in test_net_check.py.
 
 Faults go in where the program could make them: in the net's nodes, in the yarns' lengths,
 in the moved edges, in the outline itself. Limits: 0.05° + the mesh's estimated error, 1e-6,

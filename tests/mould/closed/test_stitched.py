@@ -27,7 +27,7 @@ from drape.mould.mould import find_mould
 from drape.mould.reading import read_surface
 from drape.mould.trim import trim_region
 
-MESHES = Path(__file__).parents[2] / "meshes"
+MESHES = Path(__file__).parents[3] / "meshes"
 
 ROUND = Oval()
 SHARP_STEP, SMOOTH_STEP = Step(12, 110, 8, True), Step(10, 100, 25)
