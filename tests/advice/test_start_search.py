@@ -3,18 +3,21 @@
 Rolled flat (key ``docarmo1976``), two half cylinders are one sheet: a warp runs straight through
 where both plies have one angle. Halves that are mirror images have mirrored yarns from mirrored
 starts at opposite angles, whatever their shape.
+
+Tries out ``advice/search_findings`` as well.
 """
 
 import json
 
 import numpy as np
 import pytest
-from closing_moulds import BARE, elbows, job_file, troughs
+from helpers import errors_of
+from jobs import BARE, job_file
+from moulds import elbows, troughs
 
 from drape import pipeline
 from drape.advice import start_search as startsearch
 from drape.advice.yarn_search import SAME, TOLD
-from drape.errors import InputErrors
 from drape.job.job import load_job
 from drape.mould.region import at_vertex
 
@@ -74,8 +77,7 @@ def test_one_sheet_needs_no_better_start(tmp_path):
 @pytest.mark.parametrize("seen_from", ["inside", "mould"])
 def test_cylinder_turned_against_the_other_half(tmp_path, seen_from):
     """+θ and −θ: −θ makes one sheet. Nothing else does, and it needs no other start."""
-    top = f'seen_from = "{seen_from}"'
-    found = searched(run(trough(tmp_path, 30, -30, top=top)))
+    found = searched(run(trough(tmp_path, 30, -30, seen_from=seen_from)))
     assert (found.ply, found.other, found.goal) == ("lower-1", "upper-1", "running-through")
     assert found.runs == ("A-B.1", "A-B.2")
     assert found.given.mean_deg == pytest.approx(60.0, abs=0.05)
@@ -219,23 +221,17 @@ def test_no_start_of_an_exhaustive_grid_is_better(tmp_path, monkeypatch):
 # --- what can't be searched -----------------------------------------------------------------
 
 
-def errors_of(path):
-    with pytest.raises(InputErrors) as caught:
-        load_job(path)
-    return [e.line() for e in caught.value.errors]
-
-
 def test_search_without_a_goal_is_refused_in_one_line(tmp_path):
     path = trough(tmp_path, 0, 0)
     path.write_text(path.read_text().replace('yarns = "running-through"\n', ""))
-    (line,) = errors_of(path)
+    (line,) = errors_of(load_job, path)
     assert "joint.yarns_search: 'yarns' is missing" in line
     assert "allowed: running-through, mirrored" in line
 
 
 @pytest.mark.parametrize("value", ["1", '"yes"', "[true]"])
 def test_bad_values(tmp_path, value):
-    (line,) = errors_of(trough(tmp_path, 0, 0, search=f"yarns_search = {value}\n"))
+    (line,) = errors_of(load_job, trough(tmp_path, 0, 0, search=f"yarns_search = {value}\n"))
     assert "joint.yarns_search" in line
     assert "allowed: true, false" in line
 

@@ -3,6 +3,8 @@
 Perimeter of an ellipse: key ``dlmf``, 19.30.5. A convex curve at distance t inside another is
 2π t shorter: key ``steiner1840``. Torus: its sections square to the bend are circles of its
 own radius, and the way through is bend radius × angle. Forces by hand, as the design has them.
+
+Tries out ``summary/bag_records`` as well.
 """
 
 import json
@@ -13,11 +15,11 @@ import pytest
 import trimesh
 from exact.split_tubes import Box, Oval, SplitTube, bend, straight
 from hollows import y_halves
+from jobs import two_troughs, write_job
 from make_demo import rigger
 from ovals import oval_perimeter
 from scipy.integrate import quad
 from scipy.special import ellipe
-from trough_jobs import two_troughs
 
 from drape import pipeline, publish
 from drape.bag.hollow import hollow_of
@@ -27,20 +29,6 @@ from drape.mould.reading import read_surface
 from drape.output.summary.bag_records import bag_record
 from drape.output.summary.models import SCHEMA_FILE, to_json
 
-JOB = """format = 1
-title = "A tube (invented)"
-[mould]
-{trims}
-[mould.halves.lower]
-mesh = "lower.stl"
-[mould.halves.upper]
-mesh = "upper.stl"
-[fabrics.twill]
-take = "twill-200"
-thickness = 0.3
-{bag}
-"""
-PLY = '[[plies]]\nhalf = "{}"\nfabric = "twill"\nangle = 0\n'
 PLIES = ("lower",) * 3 + ("upper",) * 5  # on average 4 × 0.3 = 1.2 mm
 STACK = 1.2
 ELLIPSE = 120 * ellipe(1 - 0.36)
@@ -48,9 +36,13 @@ QUARTER = bend(80 * np.pi / 2, np.pi / 2)
 
 
 def job_of(folder, bag="[bag]", trims="", plies=PLIES):
-    text = JOB.format(bag=bag, trims=trims) + "".join(PLY.format(half) for half in plies)
-    (folder / "job.toml").write_text(text)
-    return load_job(folder / "job.toml")
+    """A job of the halves that lie in the folder; ``bag`` and ``trims`` are TOML."""
+    job = {
+        "mould": {"halves": {half: {"mesh": f"{half}.stl"} for half in ("lower", "upper")}},
+        "fabrics": {"twill": {"take": "twill-200", "thickness": 0.3}},
+        "plies": [{"half": half, "fabric": "twill", "angle": 0} for half in plies],
+    }
+    return load_job(write_job(folder, job, more=f"{trims}{bag}\n"))
 
 
 def write(folder, half, vertices, faces):

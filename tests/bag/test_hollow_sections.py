@@ -2,6 +2,8 @@
 
 Perimeter of an ellipse with half-axes a > b: 4 a E(1 − b²/a²), E the complete elliptic
 integral of the second kind (NIST Digital Library of Mathematical Functions, 19.30.5).
+
+Tries out ``geometry/plane_section`` as well.
 """
 
 import numpy as np

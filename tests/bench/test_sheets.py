@@ -1,4 +1,7 @@
-"""Lay-up sheets, read back: a page a ply with what the summary says, and the cautions once."""
+"""Lay-up sheets, read back: a page a ply with what the summary says, and the cautions once.
+
+Tries out ``output/sheets`` as well.
+"""
 
 import io
 from dataclasses import replace

@@ -2,6 +2,8 @@
 
 The pipeline and publishing are replaced by stand-ins here: what is tested is what the
 command line does with what they return or raise.
+
+Tries out ``commands/progress``, ``output/terminal`` as well.
 """
 
 from __future__ import annotations

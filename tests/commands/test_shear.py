@@ -1,4 +1,7 @@
-"""The commands about cloth: what they print, files they write, exit codes."""
+"""The commands about cloth: what they print, files they write, exit codes.
+
+Tries out ``fabric/shear_test``, ``output/shear_picture`` as well.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Normals from edges and quadrics: by hand, against closed forms, invariance, noise."""
+"""Normals from edges and quadrics: by hand, against closed forms, invariance, noise.
+
+Tries out ``geometry/edge_terms``, ``geometry/edge_solver`` as well.
+"""
 
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
@@ -8,6 +11,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 from exact import shapes
+from helpers import convergence_order
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial import Delaunay
@@ -154,7 +158,7 @@ def test_order_of_convergence(name, largest, median):
     counts = (16, 32, 64)
     errors = [FAMILIES[name](n).errors() for n in counts]
     for measure, least in ((np.max, largest), (np.median, median)):
-        rate = -np.polyfit(np.log(counts), np.log([measure(e) for e in errors]), 1)[0]
+        rate = -convergence_order(counts, [measure(e) for e in errors])
         assert rate > least
 
 
@@ -353,7 +357,7 @@ def test_edges_that_curvature_jumps_in_lean_little(at, allowed):
 
 def test_cones_of_two_rows_converge():
     errors = [cone(35.0, 20.0, 200.0, (n, n)).turned().errors().max() for n in (24, 48, 96)]
-    rate = -np.polyfit(np.log([24, 48, 96]), np.log(errors), 1)[0]
+    rate = -convergence_order([24, 48, 96], errors)
     assert rate > 1.3
 
 

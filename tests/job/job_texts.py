@@ -2,10 +2,6 @@
 
 from __future__ import annotations
 
-import pytest
-
-from drape.errors import InputErrors
-
 JOB = """\
 format = 1
 title = "Test part"
@@ -75,14 +71,6 @@ page = "A3"
 def replaced(old, new, text=JOB):
     assert text.count(old) == 1, old
     return text.replace(old, new)
-
-
-def errors_of(load, text):
-    with pytest.raises(InputErrors) as caught:
-        load(text)
-    lines = [e.line() for e in caught.value.errors]
-    assert all("\n" not in line for line in lines)
-    return lines
 
 
 BY_RUN = replaced('lap_half = "lower"', 'lap_half = {"A-B.1" = "lower", "A-B.2" = "upper"}')

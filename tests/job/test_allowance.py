@@ -1,8 +1,12 @@
-"""Allowances: what the joint gives each ply at each edge (``layup/order``), and its own."""
+"""Allowances: what the joint gives each ply at each edge (``layup/order``), and its own.
+
+Tries out ``job/joint_settings`` as well.
+"""
 
 from __future__ import annotations
 
-from job_texts import BY_RUN, JOB, errors_of, replaced
+from helpers import errors_of
+from job_texts import BY_RUN, JOB, replaced
 
 from drape.layup.order import ply_allowance_defaults
 

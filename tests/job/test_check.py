@@ -1,13 +1,17 @@
-"""One line for each thing that is wrong with a job file."""
+"""One line for each thing that is wrong with a job file.
+
+Tries out ``job/keys``, ``job/tables`` as well.
+"""
 
 from __future__ import annotations
 
 from contextlib import suppress
 
 import pytest
+from helpers import errors_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from job_texts import JOB, errors_of, replaced
+from job_texts import JOB, replaced
 
 from drape.errors import InputError
 from drape.job.job import load_job, write_back

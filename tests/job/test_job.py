@@ -6,7 +6,8 @@ import datetime
 import math
 
 import pytest
-from job_texts import JOB, errors_of, replaced
+from helpers import errors_of
+from job_texts import JOB, replaced
 
 from drape.fabric.composition import cured_thickness
 from drape.fabric.fabric import shipped_fabric

@@ -6,7 +6,8 @@ By way of ``fabric/composition`` and ``fabric/kinds``, which are tested by thems
 from __future__ import annotations
 
 import pytest
-from job_texts import JOB, errors_of, replaced
+from helpers import errors_of
+from job_texts import JOB, replaced
 
 
 def test_a_fabric_is_worked_out_from_what_is_known(load):

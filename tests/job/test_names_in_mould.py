@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import pytest
+from helpers import errors_of, one_line_of
 from job_texts import BY_RUN, JOB, replaced
 
-from drape.errors import InputError, InputErrors
 from drape.job.allowance import Stations, values_at
 from drape.job.names_in_mould import check_edge_names
 from drape.layup.order import ply_allowance_defaults
@@ -16,10 +15,9 @@ def test_every_run_has_its_lap_half_and_no_other_is_named(load):
     names = ["root", "B", "root-B.1", "root-B.2", "root-B.3"]
     edges = {"lower": names, "upper": names}
     check_edge_names(job, edges, ["root", "B"], ["root-B.1", "root-B.2"])
-    with pytest.raises(InputErrors) as caught:
-        check_edge_names(job, edges, ["root", "B"], ["root-B.1", "root-B.3"])
+    told = errors_of(check_edge_names, job, edges, ["root", "B"], ["root-B.1", "root-B.3"])
     line = BY_RUN.splitlines().index('lap_half = {"A-B.1" = "lower", "A-B.2" = "upper"}') + 1
-    unknown, missing = (e.line() for e in caught.value.errors)
+    unknown, missing = told
     assert unknown.startswith(f"part.toml, line {line}, joint.lap_half")
     assert "no such run; got root-B.2; allowed: root-B.1, root-B.3; did you mean" in unknown
     assert missing.startswith(f"part.toml, line {line}, joint.lap_half: no lap half for a run")
@@ -34,9 +32,7 @@ def test_stations_are_for_runs_between_mouths(load):
     outer = ply_allowance_defaults(job)[1]
     assert values_at(outer.of("root-B.1", "parting"), [-5, 40, 90]).tolist() == [12.0, 9.25, 6.5]
     edges = dict.fromkeys(("lower", "upper"), ("root", "B", "root-B.1", "rim.1"))
-    with pytest.raises(InputErrors) as caught:
-        check_edge_names(job, edges, ["root", "B"], ["root-B.1", "rim.1"])
-    lines = [e.line() for e in caught.value.errors]
+    lines = errors_of(check_edge_names, job, edges, ["root", "B"], ["root-B.1", "rim.1"])
     assert [("got B;" in line, "got rim.1;" in line) for line in lines] == [
         (False, True),
         (True, False),
@@ -48,9 +44,7 @@ def test_edges_to_trim_are_held_against_the_mould(load):
     """They keep their own allowance and are cut 3 mm past it (a choice of our own)."""
     job = load(replaced("spacing = 2.5", 'spacing = 2.5\ntrim_in_mould = ["B", "A-B.1", "A-B.4"]'))
     edges = {"lower": ["root", "B", "root-B.1"], "upper": ["root", "B", "root-B.1"]}
-    with pytest.raises(InputError) as caught:
-        check_edge_names(job, edges, ["root", "B"], ["root-B.1"])
-    line = caught.value.line()
+    line = one_line_of(check_edge_names, job, edges, ["root", "B"], ["root-B.1"])
     assert "plies[2].trim_in_mould[3]: no such edge; got root-B.4; allowed: root, B" in line
     outer = ply_allowance_defaults(job)[1]
     assert (outer.of("root-B.1", "parting"), outer.cut("root-B.1", "parting")) == (12.0, 15.0)
@@ -63,9 +57,7 @@ def test_edge_names_are_held_against_the_mould(load):
     edges = {"lower": ["root", "B", "root-B.1"], "upper": ["root", "B", "root-B.1"]}
     runs = ["root-B.1"]
     check_edge_names(job, edges, ["root", "B"], runs)
-    with pytest.raises(InputErrors) as caught:
-        check_edge_names(job, {**edges, "upper": ["root", "root-B.2"]}, ["B"], runs)
-    lines = [e.line() for e in caught.value.errors]
+    lines = errors_of(check_edge_names, job, {**edges, "upper": ["root", "root-B.2"]}, ["B"], runs)
     assert len(lines) == 3
     assert "no such mouth; got root; allowed: B" in lines[0]
     assert "plies[2].allowances" in lines[1]

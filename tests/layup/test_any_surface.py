@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 import shapely
 from analytic import mixed_differences, on_base, waves_and_bumps
-from draped import drape_piece, overlap
+from draped import drape_piece
 from exact import shapes
+from helpers import overlap
 from hypothesis import assume, given
 from hypothesis import strategies as st
 

@@ -11,8 +11,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from draped import drape_piece, gap, place, sheet
+from draped import drape_piece, place, sheet
 from exact import shapes
+from helpers import gap
 
 import drape.layup.piece as piece_module
 from drape.geometry.patches import place_near

@@ -6,7 +6,7 @@ other is the angle about the axis, so its gradient follows the parallel circles 
 
 import numpy as np
 import pytest
-from closing_moulds import elbows
+from moulds import elbows
 
 from drape.geometry.surface import SurfacePoint, build
 from drape.layup.directions import hollow_fields, zero_direction, zero_directions

@@ -2,6 +2,8 @@
 
 Developable troughs give rectangles; on a torus the sides of a strip along an equator are
 parallel circles, since the sections cross it as geodesics (key ``docarmo1976``).
+
+Tries out ``job/strips``, ``layup/ground`` as well.
 """
 
 import json
@@ -9,12 +11,12 @@ import json
 import numpy as np
 import pytest
 import shapely
-from closing_moulds import BARE, elbows, job_file, troughs
 from exact import shapes
-from trough_jobs import LENGTH, PLY, RADIUS, two_troughs
+from helpers import edge_points, length, one_line_of
+from jobs import BARE, LENGTH, PLY, RADIUS, job_file, two_troughs
+from moulds import elbows, troughs
 
 from drape import pipeline, publish
-from drape.errors import InputError, InputErrors
 from drape.job.job import load_job
 from drape.joint.build_up import EdgePly, SeamStrip, build_up
 
@@ -41,9 +43,7 @@ def side_lengths(piece):
     outline = piece.outlines[0]
     out = {}
     for e in outline.edges:
-        n = len(outline.points)
-        at = (e.first + np.arange((e.last - e.first) % n + 1)) % n
-        out[e.name] = float(np.linalg.norm(np.diff(outline.points[at], axis=0), axis=1).sum())
+        out[e.name] = length(edge_points(outline, e))
     return out
 
 
@@ -212,9 +212,7 @@ def test_sides_on_an_elbow_are_parallel_circles(tmp_path, name):
     for e in outline.edges:
         if e.kind != "border":
             continue
-        n = len(outline.points)
-        at = (e.first + np.arange((e.last - e.first) % n + 1)) % n
-        line = piece.net.to_surface(outline.points[at])
+        line = piece.net.to_surface(edge_points(outline, e))
         line = line[np.isfinite(line).all(axis=1)]
         rho = np.linalg.norm(line[:, :2] - [0.0, bend], axis=1) - bend
         seen = np.arctan2(np.abs(line[:, 2]), side * rho)
@@ -222,23 +220,12 @@ def test_sides_on_an_elbow_are_parallel_circles(tmp_path, name):
         # corners may lie off the net by a rounding: lengths from first to last sample
         span = np.arctan2(line[:, 0], side * 0 + bend - line[:, 1])
         share = abs(span[-1] - span[0]) / (0.5 * np.pi)
-        length = np.linalg.norm(np.diff(line, axis=0), axis=1).sum()
+        along = length(line)
         assert share > 0.98
-        assert length == pytest.approx(exact * share, rel=1e-3)
+        assert along == pytest.approx(exact * share, rel=1e-3)
 
 
 # --- bad input ------------------------------------------------------------------------------
-
-
-def message(path):
-    with pytest.raises((InputError, InputErrors)) as caught:
-        run(path)
-    error = caught.value
-    errors = error.errors if isinstance(error, InputErrors) else [error]
-    assert len(errors) == 1
-    text = str(errors[0])
-    assert "\n" not in text
-    return text
 
 
 @pytest.mark.parametrize(
@@ -257,7 +244,7 @@ def message(path):
 )
 def test_bad_strips_are_told_in_one_line(tmp_path, table, words):
     path = two_troughs(tmp_path, JOINT.format(lap=0, run_off=0) + table, ONE_EACH)
-    assert words in message(path)
+    assert words in one_line_of(run, path)
 
 
 def test_a_run_that_comes_back_to_itself_has_no_strip(tmp_path):
@@ -268,4 +255,4 @@ def test_a_run_that_comes_back_to_itself_has_no_strip(tmp_path):
         "upper": (vertices * [1, 1, -low], faces[:, :: -int(low)]),
     }
     path = job_file(tmp_path, meshes, "[joint]\n" + strip(run=None, fabric="cloth"), ONE_EACH)
-    assert "comes back to itself" in message(path)
+    assert "comes back to itself" in one_line_of(run, path)

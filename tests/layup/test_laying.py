@@ -10,9 +10,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-import trimesh
 from exact import shapes
-from trough_jobs import two_troughs
+from jobs import TWILL, two_troughs, write_job
 
 from drape.errors import InputError
 from drape.geometry.surface import build, unit
@@ -200,16 +199,10 @@ def test_laps_and_set_backs_that_cannot_be_are_one_line(tmp_path, laps, backs, w
 
 
 def test_one_half_alone_goes_on_straight(tmp_path):
-    vertices, faces = shapes.trough(RADIUS, 80.0, 32, 20)
-    trimesh.Trimesh(vertices, faces, process=False).export(tmp_path / "lower.stl")
-    text = (
-        'format = 1\ntitle = "Trough (invented)"\n[mould.halves.lower]\nmesh = "lower.stl"\n'
-        '[fabrics.twill]\nweave = "2x2 twill"\nareal_mass = 200\nthickness = 0.22\n'
-        'locking_angle = 45\n[[plies]]\nhalf = "lower"\nfabric = "twill"\n'
-        'angle = 0\nspacing = 2.0\n[plies.allowances]\n"A-B.1" = 10\n'
-    )
-    (tmp_path / "job.toml").write_text(text)
-    piece = run(load_job(tmp_path / "job.toml")).plies[0].piece
+    ply = {"half": "lower", "fabric": "twill", "angle": 0, "spacing": 2.0}
+    job = {"fabrics": {"twill": TWILL}, "plies": [{**ply, "allowances": {"A-B.1": 10}}]}
+    path = write_job(tmp_path, job, {"lower": shapes.trough(RADIUS, 80.0, 32, 20)})
+    piece = run(load_job(path)).plies[0].piece
     (part,) = piece.moved["A-B.1"]
     assert np.ptp(part.moved[5:-5, 1]) < 5e-3
     assert abs(part.moved[5:-5, 1]) == pytest.approx(RADIUS - 0.5 * PLY, abs=0.02)  # a round: 2

@@ -3,6 +3,8 @@ that are right, of second order in the spacing, and not to be missed where a nod
 
 A spherical rhombus' angles and area are spherical trigonometry (key ``docarmo1976``); on
 developable surfaces there is neither curvature nor shear. Limit: 0.05°, the project's own.
+
+Tries out ``net/gauss_image`` as well.
 """
 
 from dataclasses import replace

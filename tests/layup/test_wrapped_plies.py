@@ -2,6 +2,8 @@
 
 A cylinder and a cone unroll to rectangles and annular sectors; on a torus the overlap's end
 is a parallel circle, since sections cross the equators as geodesics (key ``docarmo1976``).
+
+Tries out ``job/wraps``, ``closed/tube``, ``layup/wrap_ground`` as well.
 """
 
 import json
@@ -9,14 +11,13 @@ import json
 import numpy as np
 import pytest
 import shapely
-from closing_moulds import BARE, elbows, job_file
-from cone_moulds import cones
 from exact import shapes
+from helpers import edge_points, length, one_line_of
 from hollows import y_halves
-from trough_jobs import LENGTH, PLY, RADIUS, two_troughs
+from jobs import BARE, LENGTH, PLY, RADIUS, job_file, two_troughs
+from moulds import cones, elbows
 
 from drape import pipeline, publish
-from drape.errors import InputError, InputErrors
 from drape.job.job import load_job
 from drape.joint.build_up import EdgePly, SeamStrip, SeamWrap, build_up
 
@@ -43,12 +44,7 @@ def side(piece, name):
     """(k, 2) flat samples of an edge of the cut outline."""
     outline = piece.outlines[0]
     (edge,) = [e for e in outline.edges if e.name == name]
-    n = len(outline.points)
-    return outline.points[(edge.first + np.arange((edge.last - edge.first) % n + 1)) % n]
-
-
-def length(points):
-    return float(np.linalg.norm(np.diff(points, axis=0), axis=1).sum())
+    return edge_points(outline, edge)
 
 
 def girth(number, turns=1.0):
@@ -311,17 +307,6 @@ def test_its_angle_counts_from_the_zero_direction_of_the_half_it_starts_on(tmp_p
     assert np.abs(result.piece.options.warp @ along) == pytest.approx(1.0, abs=1e-6)
 
 
-def message(path):
-    with pytest.raises((InputError, InputErrors)) as caught:
-        run(path)
-    error = caught.value
-    errors = error.errors if isinstance(error, InputErrors) else [error]
-    assert len(errors) == 1
-    text = str(errors[0])
-    assert "\n" not in text
-    return text
-
-
 @pytest.mark.parametrize(
     ("table", "words"),
     [
@@ -337,13 +322,13 @@ def message(path):
 )
 def test_bad_wraps_are_told_in_one_line(tmp_path, table, words):
     path = two_troughs(tmp_path, JOINT.format(lap=0, run_off=0) + table, ONE_EACH)
-    assert words in message(path)
+    assert words in one_line_of(run, path)
 
 
 def test_a_fork_has_no_single_seam(tmp_path):
     meshes = {name: (m.vertices, m.faces) for name, m in y_halves(40.0, 30.0, 120.0).items()}
     path = job_file(tmp_path, meshes, "[joint]\n" + wrap(fabric="cloth"), ONE_EACH)
-    assert "single seam" in message(path)
+    assert "single seam" in one_line_of(run, path)
 
 
 def test_a_run_that_comes_back_to_itself_is_no_seam(tmp_path):
@@ -354,4 +339,4 @@ def test_a_run_that_comes_back_to_itself_is_no_seam(tmp_path):
         "upper": (vertices * [1, 1, -low], faces[:, :: -int(low)]),
     }
     path = job_file(tmp_path, meshes, "[joint]\n" + wrap("rim.1", fabric="cloth"), ONE_EACH)
-    assert "single seam" in message(path)
+    assert "single seam" in one_line_of(run, path)

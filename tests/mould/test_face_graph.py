@@ -1,4 +1,7 @@
-"""Slivers: what they are, and that they join no flange to a cavity."""
+"""Slivers: what they are, and that they join no flange to a cavity.
+
+Tries out ``mould/crease_patches`` as well.
+"""
 
 import numpy as np
 import pytest

@@ -1,4 +1,8 @@
-"""Finding the mould, against the exact surfaces it was made from."""
+"""Finding the mould, against the exact surfaces it was made from.
+
+Tries out ``mould/choice``, ``mould/closing_direction``, ``mould/gaps``, ``mould/naming`` as
+well.
+"""
 
 from functools import cache
 from itertools import pairwise

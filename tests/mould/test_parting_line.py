@@ -1,4 +1,7 @@
-"""Parting lines that are given, against exact cuts of bowls, troughs and stepped walls."""
+"""Parting lines that are given, against exact cuts of bowls, troughs and stepped walls.
+
+Tries out ``mould/cubics``, ``mould/line_cut`` as well.
+"""
 
 import numpy as np
 import pytest

@@ -1,5 +1,8 @@
 """What cuts an edge out along each of its segments: found with the mould, and kept by what is
-made of it: trimmed, made to conform, stitched, cut into bands. Elementary geometry."""
+made of it: trimmed, made to conform, stitched, cut into bands. Elementary geometry.
+
+Tries out ``closed/band``, ``closed/cut_edges``, ``mould/region`` as well.
+"""
 
 import numpy as np
 import pytest

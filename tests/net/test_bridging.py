@@ -3,6 +3,8 @@
 A plate, a convex shoulder of radius ``shoulder`` turning by ``turn``, the groove's arc of
 radius ``radius`` turning by 2·turn, and the other shoulder. The bridge over the arc is as high
 as the circle's sagitta, r(1 − cos turn). The limits are common practice.
+
+Tries out ``net/yarns`` as well.
 """
 
 from itertools import pairwise

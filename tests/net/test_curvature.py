@@ -3,6 +3,8 @@
 Source: ω_uv = −K sin ω for a net of inextensible yarns, so that with straight first yarns
 square to each other the shear at (u, v) is ∬K dA over the net's rectangle; and over any
 block the alternating sum of the corner shears is the ∬K inside (key ``hazzidakis1880``).
+
+Tries out ``net/blocks``, ``net/shear`` as well.
 """
 
 import numpy as np

@@ -2,6 +2,8 @@
 
 A flat sheet with vertex normals that lean anyhow has patches that fold; its facets are
 still flat, so that the exact answer is the plane (elementary geometry).
+
+Tries out ``layup/coverage`` as well.
 """
 
 from dataclasses import replace

@@ -3,12 +3,16 @@
 They are grown by least shear, a rule of the project's own; so what is proved here is what
 must hold whatever the rule: all is covered, the spacing doesn't matter, and a mould that is
 symmetric about the bisector plane gets a symmetric net.
+
+Tries out ``geometry/heap``, ``net/columns``, ``net/filling``, ``net/frontier``, ``net/grid``,
+``net/growing`` as well.
 """
 
 import numpy as np
 import pytest
-from draped import drape_piece, gap
+from draped import drape_piece
 from exact import shapes
+from helpers import gap
 
 from drape.geometry.heap import check_room, heap_pop, make_heap
 from drape.geometry.walk import ROW

@@ -8,8 +8,9 @@ first yarns are great circles; the mass of cut cloth doesn't change by laying it
 import numpy as np
 import pytest
 import shapely
-from draped import drape_piece, polygon
+from draped import drape_piece
 from exact import shapes
+from helpers import polygon
 from scipy.integrate import solve_ivp
 from scipy.spatial import cKDTree
 

@@ -1,12 +1,16 @@
 """On a plane the net is the plane's own square grid: node (u, v) lies at (u, v).
 
 Source: a plane is isometric to itself; no yarn bends, nothing shears.
+
+Tries out ``net/cells``, ``net/mapping``, ``net/net``, ``net/solver``, ``net/unfolding`` as
+well.
 """
 
 import numpy as np
 import pytest
-from draped import place, sheet, turned
+from draped import place, sheet
 from exact import shapes
+from helpers import turned
 
 from drape.errors import AccuracyError, InputError
 from drape.geometry.surface import SurfacePoint

@@ -23,8 +23,9 @@ Uneven meshes (vertices moved by a fifth of a step) give the same within a facto
 
 import numpy as np
 import pytest
-from draped import drape_piece, gap, turned
+from draped import drape_piece
 from exact import shapes
+from helpers import convergence_order, gap, turned
 
 from drape.geometry.patches import make_patches, rows_at
 from drape.geometry.surface import build, fit_alone, rows_of
@@ -84,7 +85,7 @@ def test_the_estimate_follows_the_true_distance(make, jitter):
     assert (true[:2] <= 0.8 * alone[:2]).all()
     assert (estimate >= alone).all()
     assert (estimate <= 25.0 * alone).all()
-    fall = [-np.polyfit(np.log(facets), np.log(e), 1)[0] for e in (estimate, alone)]
+    fall = [-convergence_order(facets, e) for e in (estimate, alone)]
     assert fall[1] == pytest.approx(4.0, abs=0.4)
     assert fall[0] == pytest.approx(fall[1], abs=1.0)
 

@@ -3,15 +3,18 @@
 Flat and rolled regions are isometric to the plane (key ``docarmo1976``): cloth covers them
 without shear and its outline is the flat polygon's. A thin fin and a narrow duct are a strip
 of plane folded back over a half round: a node's place follows from its flat coordinates.
+
+Tries out ``closed/notches`` as well.
 """
 
 import numpy as np
 import pytest
 import shapely
 from analytic import on_base
-from draped import drape_net, drape_piece, gap, overlap, turned
+from draped import drape_net, drape_piece
 from exact import shapes
 from flat_regions import SHAPES, folded_back, rolled
+from helpers import gap, overlap, turned
 
 from drape.errors import AccuracyError
 from drape.geometry.surface import build

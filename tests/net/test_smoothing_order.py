@@ -8,8 +8,9 @@ sign of the shear.
 import numpy as np
 import pytest
 import shapely
-from draped import drape_piece, polygon
+from draped import drape_piece
 from exact import shapes
+from helpers import polygon
 from strokes import cells_inside, hold
 
 from drape.net.smoothing_order import MOST_STROKES, pull_direction, smoothing_order

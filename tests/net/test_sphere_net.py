@@ -19,6 +19,7 @@ import numpy as np
 import pytest
 from draped import drape_net
 from exact import shapes
+from helpers import convergence_order
 
 from drape.geometry.surface import unit
 
@@ -71,17 +72,12 @@ def reflected_net(net):
     return out
 
 
-def order(errors):
-    """Slope of the errors' logarithms against that of the facets' size."""
-    return -np.polyfit(np.log(RINGS), np.log(errors), 1)[0]
-
-
 def test_the_fourth_node_is_the_first_ones_mirror_image(nets):
     errors = [fourth_node_errors(*nets[rings]) for rings in RINGS]
     assert all(len(e) > 1400 for e in errors)
     worst = [e.max() for e in errors]
     assert worst[-1] <= 1e-6
-    assert order(worst) == pytest.approx(4.0, abs=0.6)
+    assert -convergence_order(RINGS, worst) == pytest.approx(4.0, abs=0.6)
 
 
 def test_the_whole_net_is_the_one_made_by_reflections(nets):
@@ -93,4 +89,4 @@ def test_the_whole_net_is_the_one_made_by_reflections(nets):
     # the finest is near what the coordinates' assumed rounding leaves; quadrics alone gave
     # 2.3e-4, 1.7e-5 and 1.3e-6, of order 3.8
     assert (np.array(worst) <= [8e-5, 5.5e-6, 8.5e-7]).all()
-    assert order(worst) > 3.0
+    assert -convergence_order(RINGS, worst) > 3.0

@@ -2,13 +2,16 @@
 
 Source of 0.1871 R²: the net's equation on the sphere (keys ``chebyshev1878``, ``mack1956``),
 by quadrature; it is computed again here from the equation.
+
+Tries out ``net/contours`` as well.
 """
 
 import numpy as np
 import pytest
 import shapely
-from draped import drape_piece, polygon
+from draped import drape_piece
 from exact import shapes
+from helpers import polygon
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 

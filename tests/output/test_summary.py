@@ -1,4 +1,7 @@
-"""summary.json: the contract's keys, its schema, and numbers that are numbers."""
+"""summary.json: the contract's keys, its schema, and numbers that are numbers.
+
+Tries out ``summary/base``, ``summary/models`` as well.
+"""
 
 import json
 import math

@@ -9,8 +9,8 @@ import json
 
 import numpy as np
 import pytest
+from jobs import RADIUS, two_troughs
 from pypdf import PdfReader
-from trough_jobs import RADIUS, two_troughs
 
 from drape import pipeline, publish
 from drape.bench.sheets import bench_sheets

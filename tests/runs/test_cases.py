@@ -11,6 +11,7 @@ import shapely
 from draped import drape_piece
 from exact import shapes
 from exact.split_tubes import Box, Oval, SplitTube, straight
+from jobs import write_job
 
 from drape import cli, pipeline, publish
 from drape.errors import InputError
@@ -25,25 +26,7 @@ from drape.mould.region import at_vertex, plain_region
 from drape.mould.trim import trim_region
 from drape.net.assessment import assess
 
-JOB = """format = 1
-title = "A case"
-units = "{units}"
-[mould.halves.lower]
-mesh = "lower.stl"
-{trim}
-[fabrics.twill]
-take = "twill-200"
-locking_angle = {locking}
-[joint]
-run_off = {run_off}
-[[plies]]
-name = "first"
-half = "lower"
-fabric = "twill"
-angle = 0
-spacing = 2.0
-"""
-TRIM = "[mould.trim.A]\npoint = [{at}, 0, 0]\nnormal = [-1, 0, 0]\n"
+FIRST = {"name": "first", "half": "lower", "fabric": "twill", "angle": 0, "spacing": 2.0}
 
 
 def write_stl(path, mesh):
@@ -62,10 +45,19 @@ def trough(tmp_path_factory):
 
 
 def job_in(folder, units="mm", at=None, run_off=0, locking=45):
-    trim = "" if at is None else TRIM.format(at=at)
-    path = folder / "job.toml"
-    path.write_text(JOB.format(units=units, trim=trim, run_off=run_off, locking=locking))
-    return path
+    """The path of a job of the lower half alone, trimmed ``at`` an x in mm."""
+    mould = {"halves": {"lower": {"mesh": "lower.stl"}}}
+    if at is not None:
+        mould["trim"] = {"A": {"point": [at, 0, 0], "normal": [-1, 0, 0]}}
+    job = {
+        "title": "A case",
+        "units": units,
+        "mould": mould,
+        "fabrics": {"twill": {"take": "twill-200", "locking_angle": locking}},
+        "joint": {"run_off": run_off},
+        "plies": [FIRST],
+    }
+    return write_job(folder, job)
 
 
 @pytest.mark.parametrize("at", [10.0, 11.0, 13.7])

@@ -2,12 +2,16 @@
 
 Half cylinders and plane walls are checked in their section, the torus by its parallel circles
 (key ``docarmo1976``).
+
+Tries out ``joint/ease``, ``joint/stations``, ``joint/tuck``, ``joint/yarns``,
+``summary/joint_models``, ``summary/joint_records`` as well.
 """
 
 import numpy as np
 import pytest
 import shapely
-from closing_moulds import BARE, elbows, job_file, leaning, troughs
+from jobs import BARE, job_file
+from moulds import elbows, leaning, troughs
 
 from drape import pipeline
 from drape.errors import InputError
@@ -349,7 +353,7 @@ def test_the_turn_is_in_the_jobs_sense(tmp_path):
             LAP.format(half="lower"),
             plies,
             THIN,
-            top=f'seen_from = "{seen}"',
+            seen_from=seen,
         )
         found = yarns(summary(path), "A-B.1", "running-through")
         assert found.greatest_deg == pytest.approx(20.0, abs=0.1)

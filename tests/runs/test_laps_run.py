@@ -8,10 +8,10 @@ and parallel to it (elementary geometry). Distances from a stepped line: pygeode
 import numpy as np
 import pytest
 import trimesh
-from closing_moulds import BARE, job_file
-from cone_moulds import cones
 from dense_line import dense_distance
 from exact.split_tubes import HALVES, Oval, SplitTube, Step, straight
+from jobs import BARE, job_file
+from moulds import cones
 
 from drape import pipeline
 from drape.job.job import load_job

@@ -2,6 +2,10 @@
 
 Sources: exact shapes, the project's contracts (summary's schema, key
 ``json-schema-2020-12``; exit codes), and results that must not depend on threads.
+
+Tries out ``drape/publish``, ``drape/results``, ``joint/joint``, ``layup/draping``,
+``layup/pattern``, ``layup/ply_pattern``, ``layup/result``, ``summary/records``,
+``summary/summarise`` as well.
 """
 
 import json
@@ -14,7 +18,7 @@ import pytest
 import shapely
 import trimesh
 from exact import shapes
-from trough_jobs import two_troughs
+from jobs import TWILL, two_troughs, write_job
 
 import drape.layup.piece as piece_module
 from drape import cli, pipeline, publish
@@ -264,25 +268,12 @@ def test_summary_follows_its_schema(results, files):
 
 def trough_job(folder, **ply):
     """A job of one half-round trough, 32 facets round; ``ply`` are keys of its one ply."""
-    vertices, faces = shapes.trough(RADIUS, LENGTH, 32, 20)
-    trimesh.Trimesh(vertices, faces, process=False).export(folder / "trough.stl")
-    keys = {"half": '"lower"', "fabric": '"twill"', "angle": "0", "spacing": "2.0", **ply}
-    text = f"""format = 1
-title = "Trough"
-[mould]
-closing = [0, 0, 1]
-[mould.halves.lower]
-mesh = "trough.stl"
-[fabrics.twill]
-weave = "2x2 twill"
-areal_mass = 200
-thickness = {PLY}
-locking_angle = 45
-[[plies]]
-""" + "\n".join(f"{k} = {v}" for k, v in keys.items())
-    path = folder / "job.toml"
-    path.write_text(text + "\n")
-    return path
+    job = {
+        "mould": {"closing": [0, 0, 1]},
+        "fabrics": {"twill": TWILL},
+        "plies": [{"half": "lower", "fabric": "twill", "angle": 0, "spacing": 2.0, **ply}],
+    }
+    return write_job(folder, job, {"lower": shapes.trough(RADIUS, LENGTH, 32, 20)})
 
 
 def test_a_run_without_a_lap_half_is_one_line_and_exit_code_2(tmp_path, capsys):
@@ -392,7 +383,7 @@ def test_a_valid_piece_gets_its_files_and_exit_code_0(tmp_path, capsys):
 
 
 def test_a_start_point_far_off_the_cavity_is_refused(tmp_path, capsys):
-    path = trough_job(tmp_path, start="[0.0, 0.0, -18.0]")
+    path = trough_job(tmp_path, start=[0.0, 0.0, -18.0])
     with pytest.raises(InputError, match=r"start point.*7\.0 mm away.*up to 5 mm"):
         pipeline.run(load_job(path), jobs=1)
     assert cli.main(["run", str(path), "-o", str(tmp_path / "out")]) == 2
@@ -405,7 +396,7 @@ def test_a_start_point_near_the_cavity_is_moved_and_told(tmp_path):
     middle = np.pi / 64
     way = np.array([0.0, np.sin(middle), -np.cos(middle)])
     x, y, z = (RADIUS * np.cos(middle) - 3.0) * way + [3.0, 0.0, 0.0]
-    path = trough_job(tmp_path, start=f"[{x}, {y}, {z}]")
+    path = trough_job(tmp_path, start=[x, y, z])
     results = pipeline.run(load_job(path), jobs=1)
     told = [f for f in results.findings if "start point was moved 3.00 mm" in f.text]
     assert [f.level for f in told] == ["warning"]
@@ -416,7 +407,7 @@ def test_a_start_point_near_the_cavity_is_moved_and_told(tmp_path):
 
 
 def test_a_start_point_on_the_cavity_is_not_worth_a_word(tmp_path):
-    path = trough_job(tmp_path, start="[3.0, 0.0, -25.0]")
+    path = trough_job(tmp_path, start=[3.0, 0.0, -25.0])
     results = pipeline.run(load_job(path), jobs=1)
     assert not [f for f in results.findings if "start point" in f.text]
 
@@ -433,7 +424,7 @@ def test_new_names_of_the_mouths_turn_nothing_round(tmp_path):
 
 
 def test_a_net_coarser_than_the_part_is_refused_in_words(tmp_path, capsys):
-    path, out = trough_job(tmp_path, spacing="60.0"), tmp_path / "out"
+    path, out = trough_job(tmp_path, spacing=60.0), tmp_path / "out"
     assert cli.main(["run", str(path), "-o", str(out), "--jobs", "1"]) == 3
     assert "yarn length check failed: the net is too coarse" in "".join(capsys.readouterr())
 

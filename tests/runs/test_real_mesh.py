@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
+from jobs import write_job
 from pyvista import examples
 
 from drape import cli, pipeline
@@ -34,28 +35,22 @@ def half_ball(tmp_path_factory):
     ball = trimesh.load(FOLDER / "sphere.ply")
     half = ball.slice_plane(ball.bounds.mean(axis=0), [0.0, 0.0, -1.0])
     half.invert()
-    half.export(folder / "half.stl")
-    (folder / "job.toml").write_text(
-        """format = 1
-title = "Half of a ball that came with a package"
-[mould.halves.bowl]
-mesh = "half.stl"
-[fabrics.satin]
-weave = "8-harness satin"
-areal_mass = 300
-thickness = 0.3
-locking_angle = 60
-[[plies]]
-half = "bowl"
-fabric = "satin"
-angle = 0
-"""
-    )
-    return folder / "job.toml"
+    job = {
+        "fabrics": {
+            "satin": {
+                "weave": "8-harness satin",
+                "areal_mass": 300,
+                "thickness": 0.3,
+                "locking_angle": 60,
+            }
+        },
+        "plies": [{"half": "bowl", "fabric": "satin", "angle": 0}],
+    }
+    return write_job(folder, job, {"bowl": (half.vertices, half.faces)})
 
 
 def test_the_ball_is_read_and_inspected(half_ball):
-    surface, findings = read_surface(half_ball.parent / "half.stl")
+    surface, findings = read_surface(half_ball.parent / "bowl.stl")
     assert all(f.level in ("note", "warning") for f in findings)
     mould = find_mould({"bowl": surface})
     (half,) = mould.halves.values()
@@ -103,8 +98,8 @@ def test_a_shell_too_coarse_for_its_laps_is_refused_with_the_reason(tmp_path):
     part = max(ant.split(only_watertight=False), key=lambda p: p.area)
     half = part.slice_plane(part.bounds.mean(axis=0), [0.0, 0.0, -1.0])
     half.invert()
-    half.export(tmp_path / "half.stl")
-    surface, _ = read_surface(tmp_path / "half.stl", 10.0)
+    half.export(tmp_path / "bowl.stl")
+    surface, _ = read_surface(tmp_path / "bowl.stl", 10.0)
     region = plain_region(surface)
     laps = {e.name: 5.0 for e in region.edges}
     warp = np.array([1.0, 0.2, 0.1])

@@ -3,6 +3,9 @@
 Helices on the cylinder: a developable keeps a yarn's angle to the axis (key ``docarmo1976``).
 0.1871 R² of a hemisphere past 45°: keys ``chebyshev1878``, ``mack1956``. Conservation of the
 fibres' mass. Limits of inside radii are common practice.
+
+Tries out ``layup/mesh_fields``, ``layup/risks``, ``output/net_file``, ``summary/cloth_models``,
+``summary/cloth_records`` as well.
 """
 
 import csv
@@ -13,7 +16,7 @@ import numpy as np
 import pytest
 import trimesh
 from exact import shapes
-from trough_jobs import PLY, two_troughs
+from jobs import PLY, TWILL, two_troughs, write_job
 
 from drape import pipeline
 from drape.job.job import load_job
@@ -21,36 +24,22 @@ from drape.layup.mesh_fields import face_findings
 from drape.publish import rendered
 
 MOST_FACES = 0.95  # share of a half's faces that a flush ply covers, at least
-BOWL = """format = 1
-title = "Bowl (invented)"
-[mould.halves.bowl]
-mesh = "bowl.stl"
-[fabrics.plain]
-weave = "plain"
-areal_mass = 1  # so that 0.001 mm can hold its fibres
-thickness = 0.001
-locking_angle = 45
-[[plies]]
-half = "bowl"
-fabric = "plain"
-angle = 0
-spacing = 1.0
-start = [0, 0, -50]
-"""
-CHANNEL = """format = 1
-title = "Channel (invented)"
-[mould]
-closing = [0, 0, 1]
-[mould.halves.lower]
-mesh = "lower.stl"
-zero = [1, 0, 0]
-[fabrics.plain]
-weave = "plain"
-areal_mass = 200
-thickness = 2.0
-locking_angle = 45
-"""
-CHANNEL_PLY = '[[plies]]\nhalf = "lower"\nfabric = "plain"\nangle = 0\nspacing = 0.5\n'
+BOWL = {
+    "fabrics": {
+        "plain": {
+            "weave": "plain",
+            "areal_mass": 1,  # so that 0.001 mm can hold its fibres
+            "thickness": 0.001,
+            "locking_angle": 45,
+        }
+    },
+    "plies": [{"half": "bowl", "fabric": "plain", "angle": 0, "spacing": 1, "start": [0, 0, -50]}],
+}
+CHANNEL = {
+    "mould": {"closing": [0, 0, 1], "halves": {"lower": {"zero": [1, 0, 0]}}},
+    "fabrics": {"plain": {**TWILL, "weave": "plain", "thickness": 2.0}},
+}
+CHANNEL_PLY = {"half": "lower", "fabric": "plain", "angle": 0, "spacing": 0.5}
 
 
 def rows_of(files, name):
@@ -127,9 +116,8 @@ def test_both_halves_have_fields(troughs):
 def bowl(tmp_path_factory):
     folder = tmp_path_factory.mktemp("bowl")
     mesh = trimesh.Trimesh(*shapes.hemisphere(50.0, 52), process=False)
-    mesh.export(folder / "bowl.stl")
-    (folder / "job.toml").write_text(BOWL)
-    return mesh, pipeline.run(load_job(folder / "job.toml"), jobs=1)
+    path = write_job(folder, BOWL, {"bowl": (mesh.vertices, mesh.faces)})
+    return mesh, pipeline.run(load_job(path), jobs=1)
 
 
 def test_the_bowls_zones_are_told_and_stand_in_the_summary(bowl):
@@ -188,9 +176,8 @@ def channel(folder, radius, plies):
         return np.stack([a, y[k], z[k]], -1)
 
     mesh = shapes.grid(point, np.linspace(0.0, 40.0, 21), np.arange(len(y), dtype=float))
-    trimesh.Trimesh(*mesh, process=False).export(folder / "lower.stl")
-    (folder / "job.toml").write_text(CHANNEL + plies * CHANNEL_PLY)
-    return pipeline.run(load_job(folder / "job.toml"), jobs=1)
+    path = write_job(folder, {**CHANNEL, "plies": plies * [CHANNEL_PLY]}, {"lower": mesh})
+    return pipeline.run(load_job(path), jobs=1)
 
 
 def test_bridging_is_told_once_a_half_and_grows_with_the_stack(tmp_path):

@@ -2,13 +2,15 @@
 
 Two half-round troughs unroll to exact rectangles (key ``docarmo1976``), so that moved edges
 are straight lines in the plane and can be enumerated.
+
+Tries out ``job/bench_settings``, ``joint/run_joint`` as well.
 """
 
 import numpy as np
 import pytest
-from draped import gap
 from exact.split_tubes import Oval, SplitTube, straight
-from trough_jobs import LENGTH, two_troughs, width
+from helpers import gap
+from jobs import LENGTH, two_troughs, width
 
 from drape import pipeline
 from drape.geometry.surface import build

@@ -1,6 +1,8 @@
 """The exact shapes: vertices on the surface, areas, normals into the hollow; their rims.
 
 Source of areas and the Gauss-Bonnet sum: key ``docarmo1976``.
+
+Tries out ``geometry/harmonic``, ``geometry/rims`` as well.
 """
 
 import numpy as np

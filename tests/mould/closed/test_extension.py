@@ -2,6 +2,8 @@
 
 Source: the tangent developable of a cylinder's or plane's edge is a plane (key
 ``docarmo1976``); the rest is elementary geometry.
+
+Tries out ``closed/caps`` as well.
 """
 
 import numpy as np

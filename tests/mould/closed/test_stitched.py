@@ -3,6 +3,9 @@
 Sources: Euler characteristics (a tube 0, with a closed end 1, a Y −1, closed 2; count by
 trimesh, key ``trimesh``); normals of the torus and the cylinder (key ``docarmo1976``);
 distances by pygeodesic (key ``kirsanov2008``); the rest is elementary geometry.
+
+Tries out ``closed/conform``, ``closed/pairing``, ``geometry/border_division``,
+``geometry/joining`` as well.
 """
 
 from dataclasses import replace

@@ -1,39 +1,10 @@
-"""Jobs of split moulds whose sections are half circles or leaning walls, for closing."""
+"""Moulds for tests, as (vertices, faces) by half: troughs, elbows, channels, cones. mm.
+
+Hollows with three arms stand in ``hollows``.
+"""
 
 import numpy as np
-import trimesh
 from exact import shapes
-
-HEAD = """format = 1
-title = "Closing (invented)"
-{top}
-[mould]
-closing = [0, 0, 1]
-[mould.halves.lower]
-mesh = "lower.stl"
-[mould.halves.upper]
-mesh = "upper.stl"
-[fabrics.cloth]
-weave = "{weave}"
-areal_mass = {mass}
-thickness = {thickness}
-locking_angle = 45
-{tables}
-"""
-BARE = "[bench]\nbulk = 1\ntack_clearance = 0\n"
-
-
-def job_file(folder, meshes, tables, plies, thickness=0.22, weave="2x2 twill", top="", spacing=2.0):
-    """Path of a job; ``meshes`` by half, ``plies`` (half, further keys as TOML)."""
-    for half, (vertices, faces) in meshes.items():
-        trimesh.Trimesh(vertices, faces, process=False).export(folder / f"{half}.stl")
-    mass = 1000.0 * thickness  # g/m²: at 1.78 g/cm³ 56 % of fibre by volume
-    text = HEAD.format(thickness=thickness, mass=mass, weave=weave, tables=tables, top=top)
-    for half, keys in plies:
-        text += f'[[plies]]\nhalf = "{half}"\nfabric = "cloth"\nspacing = {spacing}\n{keys}\n'
-    path = folder / "job.toml"
-    path.write_text(text)
-    return path
 
 
 def troughs(radius=25.0, length=60.0, around=64, along=12, turned=False):
@@ -81,3 +52,20 @@ def swept(line, length, along=12):
     i = (np.arange(along)[:, None] * k + np.arange(k - 1)).ravel()
     faces = np.concatenate([np.c_[i, i + k, i + k + 1], np.c_[i, i + k + 1, i + 1]])
     return points, faces
+
+
+def cones(lean, radius=25.0, long=80.0, around=96, along=24):
+    """Lower and upper half of a cone along x whose wall leans by ``lean`` radians from it.
+
+    ``radius`` in the middle; ``around`` facets all round.
+    """
+    t = np.linspace(-np.pi, 0.0, around // 2 + 1)
+    x = np.linspace(-0.5 * long, 0.5 * long, along + 1)
+    r = radius + np.tan(lean) * x
+    k = len(t)
+    points = np.stack(
+        [np.repeat(x, k), np.outer(r, np.cos(t)).ravel(), np.outer(r, np.sin(t)).ravel()], 1
+    )
+    i = (np.arange(along)[:, None] * k + np.arange(k - 1)).ravel()
+    faces = np.concatenate([np.c_[i, i + k, i + k + 1], np.c_[i, i + k + 1, i + 1]])
+    return {"lower": (points, faces), "upper": (points * [1, -1, -1], faces)}
