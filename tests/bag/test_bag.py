@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.special import ellipe
 
-from drape.bag.bag import Girth, bag_findings, envelope, girths, inner_girth, tube_bag
+from drape.bag.bag import Girth, bag_findings, envelope, inner_girth, tube_bag
 from drape.bag.hollow_sections import Section
 from drape.errors import InputError
 from drape.job.bag_settings import BagOptions
@@ -54,12 +54,6 @@ def test_a_waist_that_closes_leaves_the_larger_room():
     assert inner_girth(section(shape), 2.0) == pytest.approx(
         2 * (26 + 16) + 2 * np.pi / 3 - 2, rel=1e-5
     )
-
-
-def test_open_sections_are_left_out():
-    found = girths([section(ellipse(20, 20)), section(ellipse(20, 20), closed=False)], 0.5)
-    assert len(found) == 1
-    assert found[0].girth_mm == pytest.approx(2 * np.pi * 19.5, rel=1e-4)
 
 
 def test_tube_bag():

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 
 import pytest
@@ -13,7 +12,6 @@ from drape.fabric.composition import (
     composition_from,
     cured_thickness,
     fraction_without_bleed,
-    thickening,
 )
 from drape.fabric.fabric import fabric_from, missing_from, shipped, started_from
 from drape.fabric.kinds import kind_findings
@@ -48,17 +46,6 @@ def test_cured_thickness_to_its_printed_digits(mass, density, fraction, printed)
 )  # fmt: skip
 def test_fibre_fraction_to_its_printed_digits(percent, fibre, resin, printed):
     assert f"{fraction_without_bleed(percent / 100, fibre, resin):.3f}" == printed
-
-
-# 1/cos γ: a rhombus of sides 1 has the area cos γ; digits as any table of secants prints them
-@pytest.mark.parametrize(
-    ("degrees", "printed"),
-    [(0, "1.0000"), (10, "1.0154"), (20, "1.0642"), (30, "1.1547"), (40, "1.3054"),
-     (45, "1.4142"), (50, "1.5557"), (60, "2.0000")],
-)  # fmt: skip
-def test_thickening_to_its_printed_digits(degrees, printed):
-    assert f"{thickening(math.radians(degrees)):.4f}" == printed
-    assert f"{thickening(math.radians(-degrees)):.4f}" == printed
 
 
 # --- what isn't given follows ---------------------------------------------------------------

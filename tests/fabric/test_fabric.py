@@ -9,7 +9,7 @@ import pytest
 
 from drape.errors import InputError
 from drape.fabric.composition import cured_thickness
-from drape.fabric.fabric import LIMITS, Fabric, fabric_from, shipped, shipped_fabric
+from drape.fabric.fabric import LIMITS, Fabric, fabric_from, shipped
 
 OWN = {"weave": "plain", "areal_mass": 200, "locking_angle": 40}
 
@@ -44,11 +44,10 @@ def test_show_limit_is_never_past_locking_unasked():
     [("plain-200", 35, 45), ("twill-200", 45, 55), ("satin5-285", 50, 60)],
 )
 def test_shipped_fabrics(name, low, high):
-    fabric = shipped_fabric(name)
+    fabric = fabric_from(name, shipped()[name])
     assert low <= round(math.degrees(fabric.locking_angle), 9) <= high
     assert 20 <= round(math.degrees(fabric.show_limit), 9) <= 25
     assert fabric.source == "from memory, measure yours"
-    assert name in shipped()
 
 
 def test_shipped_tables_have_no_unknown_keys():
@@ -61,7 +60,7 @@ def test_shipped_and_fabric_are_read_only():
     with pytest.raises(TypeError):
         shipped()["twill-200"]["areal_mass"] = 1  # type: ignore[index]
     with pytest.raises(dataclasses.FrozenInstanceError):
-        shipped_fabric("twill-200").thickness = 1.0  # type: ignore[misc]
+        fabric_from("mine", OWN).thickness = 1.0  # type: ignore[misc]
 
 
 @pytest.mark.parametrize(
@@ -88,8 +87,6 @@ def test_impossible_numbers(bad):
     assert "allowed: more than 0" in line
 
 
-def test_missing_and_unknown():
+def test_no_weave():
     with pytest.raises(InputError, match="no weave"):
         fabric_from("a", {"areal_mass": 200, "locking_angle": 40})
-    with pytest.raises(InputError, match="twill-200"):
-        shipped_fabric("twill")

@@ -10,7 +10,7 @@ from helpers import errors_of
 from job_texts import JOB, replaced
 
 from drape.fabric.composition import cured_thickness
-from drape.fabric.fabric import shipped_fabric
+from drape.fabric.fabric import shipped
 from drape.layup.order import ply_allowance_defaults
 
 
@@ -40,7 +40,8 @@ def test_fabrics(load):
     fabrics = load(JOB).fabrics
     assert fabrics["twill"].thickness == cured_thickness(200)
     assert fabrics["heavy"].thickness == cured_thickness(400)  # not that of the one taken
-    assert fabrics["heavy"].locking_angle == shipped_fabric("twill-200").locking_angle
+    taken = shipped()["twill-200"]["locking_angle"]
+    assert math.degrees(fabrics["heavy"].locking_angle) == pytest.approx(taken)
     assert fabrics["heavy"].weave == "2x2 twill"
 
 

@@ -149,3 +149,14 @@ def test_angles_count_from_the_zero_direction_laid_on_the_surface():
     got = np.degrees(turned_from(zero, way, normal))
     np.testing.assert_allclose(got[:2], [90.0, 0.0], atol=1e-12)
     assert np.isnan(got[2])
+
+
+# 1/cos γ: a rhombus of sides 1 has the area cos γ; digits as any table of secants prints them
+@pytest.mark.parametrize(
+    ("degrees", "printed"),
+    [(0, "1.0000"), (10, "1.0154"), (20, "1.0642"), (30, "1.1547"), (40, "1.3054"),
+     (45, "1.4142"), (50, "1.5557"), (60, "2.0000")],
+)  # fmt: skip
+def test_thickening_to_its_printed_digits(degrees, printed):
+    assert f"{thickening(np.radians(degrees)):.4f}" == printed
+    assert f"{thickening(np.radians(-degrees)):.4f}" == printed
