@@ -69,7 +69,7 @@ def test_a_gap_is_an_error():
     low, up = plies("low", [2, 15]), plies("up", [-5, -5])
     pairs, findings = nominal_overlaps(low, up)
     assert pairs[0].nominal_mm == -3.0
-    assert [(f.level, f.where) for f in findings] == [("error", "low-1 and up-1")]
+    assert [(f.level, f.about) for f in findings] == [("error", ("low-1", "up-1"))]
     assert "gap of 3.0 mm" in findings[0].text
     assert [b.plies for b in build_up(low, up)] == [2, 1, 3, 2]
 
