@@ -81,3 +81,8 @@ def overlap(net, mask):
     facing = shapely.is_ccw(shapely.get_exterior_ring(cells))
     covered = shapely.area(cells[facing]).sum() - shapely.area(shapely.union_all(cells[facing]))
     return float(covered + shapely.area(cells[~facing]).sum())
+
+
+def cell_areas(net):
+    """(p−1, q−1) surface area of each cell, du·dv·cos γ, mm²; NaN where incomplete."""
+    return np.diff(net.u)[:, None] * np.diff(net.v)[None, :] * np.cos(net.shear)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from drape.errors import InputError
-from drape.joint.ease_rules import Snips, ease_shear, greatest_change, lap_ease, local_ease, snips
+from drape.joint.ease_rules import Snips, greatest_change, lap_ease, local_ease, snips
 
 BEND, SECTION, LAP = 80.0, 25.0, 15.0
 
@@ -41,14 +41,6 @@ def test_closed_run():
     whole = 100 * 2 * 10.0 * np.sin(np.pi / 100)
     assert lap_ease(run, free, closed=True) == pytest.approx(length / whole - 1.0)
     assert len(local_ease(run, free, closed=True)) == 100
-
-
-@pytest.mark.parametrize("ease", [0.05, 0.079, -0.042])
-def test_shear_of_a_bias_edge(ease):
-    """A rhombus of side 1 with angle 90° − γ: its long diagonal is 2 cos(45° − γ/2)."""
-    gamma = ease_shear(ease)
-    diagonal = 2 * np.cos(np.pi / 4 - gamma / 2) / np.sqrt(2)
-    assert diagonal == pytest.approx(1.0 + ease)
 
 
 def test_snips():

@@ -14,7 +14,8 @@ from drape.joint.scatter import (
     EdgeStations,
     edge_shifts,
     overlap_findings,
-    proud_findings,
+    proud_finding,
+    proud_of,
     scattered_overlap,
 )
 
@@ -193,13 +194,13 @@ def test_findings():
 def test_a_flush_ply_may_stand_proud():
     """Flush: by all of the scatter; set back by more than that: never; a lap: not meant."""
     _, _, other, there = both()
-    (risk,) = proud_findings(other, there, COMMON)
+    risk = proud_finding(proud_of(other, there, COMMON))
     reach = edge_shifts(there, COMMON)[1].max()
     assert f"{reach:.1f} mm proud" in risk.text
-    assert proud_findings(EdgePly("up-1", 0.25, -reach - 0.1), there, COMMON) == ()
-    assert len(proud_findings(EdgePly("up-1", 0.25, -reach + 0.2), there, COMMON)) == 1
-    assert proud_findings(EdgePly("low-1", 0.25, 10.0), there, COMMON) == ()
-    assert proud_findings(EdgePly("up-1", 0.25, 0.0, trimmed=True), there, COMMON) == ()
+    assert proud_of(EdgePly("up-1", 0.25, -reach - 0.1), there, COMMON) is None
+    assert proud_of(EdgePly("up-1", 0.25, -reach + 0.2), there, COMMON) is not None
+    assert proud_of(EdgePly("low-1", 0.25, 10.0), there, COMMON) is None
+    assert proud_of(EdgePly("up-1", 0.25, 0.0, trimmed=True), there, COMMON) is None
 
 
 def test_scatter_that_is_none_is_refused():

@@ -5,6 +5,7 @@ K = (f_xx f_yy − f_xy²)/(1 + f_x² + f_y²)². Torus: K = cos θ/(r(R + r cos
 """
 
 import numpy as np
+from helpers import cell_areas
 
 
 def graph_curvature(fx, fy, fxx, fxy, fyy):
@@ -85,7 +86,7 @@ def curvature_from_origin(net, curvature):
     """
     u, v = net.centres
     middle = net.to_surface(np.stack(np.meshgrid(u, v, indexing="ij"), -1).reshape(-1, 2))
-    cell = curvature(middle).reshape(len(u), len(v)) * net.cell_areas
+    cell = curvature(middle).reshape(len(u), len(v)) * cell_areas(net)
     i, j = net.origin
     total = np.full(net.known.shape, np.nan)
     for di in (1, -1):
