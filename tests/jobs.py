@@ -12,6 +12,8 @@ from moulds import troughs
 
 RADIUS, LENGTH, PLY = 25.0, 80.0, 0.22
 TWILL = {"weave": "2x2 twill", "areal_mass": 200, "thickness": PLY, "locking_angle": 45}
+ONE_EACH = [("lower", "angle = 0"), ("upper", "angle = 0")]
+JOINT = '[joint]\nlap_half = "lower"\nlaps = [{lap}]\nset_backs = [0]\nrun_off = {run_off}\n'
 BARE = "[bench]\nbulk = 1\ntack_clearance = 0\n"
 
 

@@ -11,7 +11,7 @@ import tomllib
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from drape import cli
@@ -260,30 +260,39 @@ def test_bad_with_json(folder, capsys):
     assert len(err.splitlines()) == 1
 
 
-@settings(
-    max_examples=200, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+NUMBERS = st.floats(-1e7, 1e7) | st.floats(0, 120) | st.just(math.nan)
+ANY_ROWS = st.lists(st.tuples(NUMBERS, NUMBERS), max_size=30)
+# a pull's own readings, a few of them spoilt
+PULLS = st.builds(
+    lambda knee, spoilt: [spoilt.get(i, row) for i, row in enumerate(zip(*pull(knee, 60.0, 80)))],  # noqa: B905
+    st.floats(15.0, 55.0),
+    st.dictionaries(st.integers(0, 79), st.tuples(NUMBERS, NUMBERS), max_size=2),
 )
-@given(
-    st.lists(
-        st.tuples(*2 * [st.floats(-1e7, 1e7) | st.floats(0, 120) | st.just(math.nan)]), max_size=30
-    ),
-    st.booleans(),
-    st.booleans(),
-)
-def test_any_readings_end_well_or_with_one_line(folder, capsys, rows, ordered, bias):
-    rows = sorted(rows) if ordered else rows
-    columns = list(zip(*rows, strict=True)) or [(), ()]
-    written(folder / "a.csv", columns)
-    size = ["--length", "300", "--width", "100"] if bias else ["--side", "200"]
-    code = cli.main(["shear", "bias" if bias else "frame", "a.csv", *size, "--json"])
-    out, err = capsys.readouterr()
-    found = json.loads(out)
-    assert code == found["exit_code"]
-    assert code in (0, 2)
-    if code == 2:
-        assert len(err.splitlines()) == 1
-    else:
-        assert 1.0 <= found["locking_angle_deg"] < 90.0
+
+
+def test_any_readings_end_well_or_with_one_line(folder, capsys):
+    ended = set()
+
+    @settings(max_examples=200, deadline=None)
+    @given(ANY_ROWS | PULLS, st.booleans(), st.booleans())
+    def ends(rows, ordered, bias):
+        rows = sorted(rows) if ordered else rows
+        columns = list(zip(*rows, strict=True)) or [(), ()]
+        written(folder / "a.csv", columns)
+        size = ["--length", "300", "--width", "100"] if bias else ["--side", "200"]
+        code = cli.main(["shear", "bias" if bias else "frame", "a.csv", *size, "--json"])
+        out, err = capsys.readouterr()
+        found = json.loads(out)
+        assert code == found["exit_code"]
+        assert code in (0, 2)
+        ended.add(code)
+        if code == 2:
+            assert len(err.splitlines()) == 1
+        else:
+            assert 1.0 <= found["locking_angle_deg"] < 90.0
+
+    ends()
+    assert ended == {0, 2}  # both were tried
 
 
 # --- the fabrics that ship -----------------------------------------------------------------------

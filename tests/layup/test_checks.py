@@ -21,7 +21,6 @@ from drape.geometry.surface import build, unit
 from drape.job.allowance import Stations
 from drape.layup import checks
 from drape.layup.checks import largest_block_sum, yarn_deviation
-from drape.layup.piece import PieceOptions
 from drape.net.grid import KNOWN
 
 DEGREE = np.radians(1.0)
@@ -285,4 +284,3 @@ def test_a_piece_is_refused_when_any_check_fails_or_is_unknown(clean):
         for value, valid in ((0.99 * limit, True), (1.01 * limit, False), (np.nan, unknown)):
             changed = replace(clean, checks=replace(clean.checks, **{key: value}))
             assert changed.valid == valid
-    assert isinstance(clean.options, PieceOptions)

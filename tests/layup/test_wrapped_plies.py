@@ -14,15 +14,13 @@ import shapely
 from exact import shapes
 from helpers import edge_points, length, one_line_of
 from hollows import y_halves
-from jobs import BARE, LENGTH, PLY, RADIUS, job_file, two_troughs
+from jobs import BARE, JOINT, LENGTH, ONE_EACH, PLY, RADIUS, job_file, two_troughs
 from moulds import cones, elbows
 
 from drape import pipeline, publish
 from drape.job.job import load_job
 from drape.joint.build_up import EdgePly, SeamStrip, SeamWrap, build_up
 
-ONE_EACH = [("lower", "angle = 0"), ("upper", "angle = 0")]
-JOINT = '[joint]\nlap_half = "lower"\nlaps = [{lap}]\nset_backs = [0]\nrun_off = {run_off}\n'
 OVERLAP, RUN_OFF = 12.0, 6.0
 
 

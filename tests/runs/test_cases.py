@@ -214,8 +214,8 @@ def test_halves_a_hair_apart_share_one_zero_direction():
     mould = find_mould(surfaces)
     regions = {name: half.region for name, half in mould.halves.items()}
     fields = hollow_fields(regions, [m.name for m in mould.mouths])
-    ways = [zero_direction(regions[h], fields[h], centre(regions[h])) for h in regions]
-    assert all(w[0] > 0.99 for w in ways)
+    lower, upper = (zero_direction(regions[h], fields[h], centre(regions[h])) for h in regions)
+    assert min(lower[0], upper[0]) > 0.99
 
 
 def test_large_set_backs_of_a_small_trough_can_be_judged():

@@ -399,7 +399,8 @@ def test_elbow_halves_that_mirror_each_other(tmp_path):
     plies = [("lower", "angle = 25"), ("upper", "angle = -25")]
     joint = LAP.format(half="lower").replace("15", "0")  # a lap's nets aren't mirror images
     results = summary(job_file(tmp_path, elbows(), joint, plies, THIN, spacing=1.0))
-    assert all(p.piece is not None for p in results.plies)
+    assert [p.piece is not None for p in results.plies] == [True, True]
+    assert len(results.closing.runs) == 2
     for name, run in results.closing.runs.items():
         mirrored = yarns(results, name, "mirrored")
         assert mirrored.greatest_deg == pytest.approx(0.0, abs=0.1)

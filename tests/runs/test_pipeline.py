@@ -124,6 +124,7 @@ def test_demo_bench(results):
         assert (edges[run].trim_in_mould, edges[run].trim_to_mm) == (True, 0.0)
         assert edges[run].allowance_mm == 3.0
     told = [f.text for f in results.findings if f.level == "risk"]
+    assert told
     assert all("must lean in" in text for text in told)  # of the closing, not of the placement
 
 
@@ -133,6 +134,7 @@ def test_a_gap_at_the_joint_is_told(demo):
     wide = replace(demo, joint=replace(demo.joint, set_backs=(12.0, 5.0, 10.0)))
     mould = SimpleNamespace(runs=("A-B.1", "A-B.2"))
     joints = joints_of(wide, mould)
+    assert tuple(joints) == mould.runs
     for run, joint in joints.items():
         errors = [f for f in joint.findings if f.level == "error"]
         assert len(errors) == 1
