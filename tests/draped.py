@@ -1,7 +1,6 @@
-"""Bare sheets draped for tests, and how far two curves in the plane are apart. mm, radians."""
+"""Bare sheets draped for tests. mm, radians."""
 
 import numpy as np
-import shapely
 
 from drape.geometry.surface import Surface, build
 from drape.layup.piece import PieceOptions, make_piece
@@ -42,40 +41,3 @@ def drape_net(mesh, start, warp, *, spacing=1.0, margin=10.0, grow=True):
         level=extended.level,
     )
     return net, extended
-
-
-def turned(points, angle):
-    """(k, 2) points in axes turned by ``angle``: flat coordinates of a warp at that angle."""
-    c, s = np.cos(angle), np.sin(angle)
-    return points @ np.array([[c, -s], [s, c]])
-
-
-def polygon(outline):
-    return shapely.Polygon(outline.points)
-
-
-def gap(p, q):
-    """Greatest distance between the rims of two polygons, both ways, mm."""
-    p, q = (shapely.segmentize(shapely.Polygon(x).exterior, 0.5) for x in (p, q))
-    return max(
-        shapely.distance(shapely.points(shapely.get_coordinates(a)), b).max()
-        for a, b in ((p, q), (q, p))
-    )
-
-
-def corner_gap(outline, corners):
-    """Greatest distance from exact corners (k, 2) to the outline's nearest corner, mm."""
-    own = outline.points[[e.first for e in outline.edges]]
-    return np.linalg.norm(corners[:, None] - own[None], axis=2).min(axis=1).max()
-
-
-def overlap(net, mask):
-    """Area that cells between nodes of ``mask`` (p, q) cover more than once or turned over,
-    seen along z, mm²: on a graph z = f(x, y) places are told apart by x and y alone."""
-    whole = mask[1:, 1:] & mask[:-1, 1:] & mask[1:, :-1] & mask[:-1, :-1]
-    x = net.points[..., :2]
-    corners = np.stack([x[:-1, :-1], x[1:, :-1], x[1:, 1:], x[:-1, 1:]], 2)[whole]
-    cells = shapely.polygons(corners)
-    facing = shapely.is_ccw(shapely.get_exterior_ring(cells))
-    covered = shapely.area(cells[facing]).sum() - shapely.area(shapely.union_all(cells[facing]))
-    return float(covered + shapely.area(cells[~facing]).sum())

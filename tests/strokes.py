@@ -2,7 +2,7 @@
 
 import numpy as np
 import shapely
-from draped import polygon
+from helpers import polygon
 
 
 def cells_inside(piece):

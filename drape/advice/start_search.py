@@ -7,7 +7,7 @@ are. Angles in radians.
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
@@ -18,9 +18,10 @@ from drape.advice.yarn_search import Each, FixedPly, Search, search_start
 from drape.geometry.surface import Floats, SurfacePoint
 from drape.job.job import Job
 from drape.job.joint_settings import Goal
+from drape.job.layers import Vector
 from drape.joint.tuck import RunClosing
 from drape.joint.yarns import alike, pairs_at, piece_angles
-from drape.layup.bed import Bed, make_beds
+from drape.layup.bed import make_beds
 from drape.layup.directions import zero_direction
 from drape.layup.draping import drape_again
 from drape.layup.order import LaidLayer, Layup
@@ -60,11 +61,17 @@ def searches_of(
     if goal is None:
         return ()
     beds = make_beds(job, closed, layup)
+
+    def again(layer: LaidLayer) -> Piece:
+        return drape_again(job, layer, layup, closed, fields, beds)
+
     with ThreadPoolExecutor(max_workers=jobs or os.cpu_count() or 1) as pool:
-        return tuple(
-            _searched(job, layup, closed, fields, beds, pieces, pair, goal, pool.map)
-            for pair in _pairs(layup, closings, pieces)
-        )
+        out = []
+        for pair in _pairs(layup, closings, pieces):
+            given, field = job.half(pair.ply.own).zero, fields[pair.ply.own]
+            closing = closed.mould.closing
+            out.append(_searched(pair, goal, pieces, given, field, closing, again, pool.map))
+        return tuple(out)
 
 
 def _pairs(
@@ -85,33 +92,31 @@ def _pairs(
 
 
 def _searched(
-    job: Job,
-    layup: Layup,
-    closed: ClosedMould,
-    fields: Mapping[str, Floats | None],
-    beds: Mapping[str, Bed],
-    pieces: Mapping[str, Piece],
     pair: _Pair,
     goal: Goal,
+    pieces: Mapping[str, Piece],
+    given: Vector | None,
+    field: Floats | None,
+    closing: Floats,
+    again: Callable[[LaidLayer], Piece],
     each: Each,
 ) -> PairSearch:
+    """``given``, ``field``: the half's zero direction, and the field that tells it elsewhere."""
     ply, other = pair.ply, pair.other
     piece = pieces[ply.name]
-    region, field = piece.region, fields[ply.own]
-    half = job.half(ply.own)
+    region = piece.region
 
     def zero(place: SurfacePoint) -> Floats:
-        return np.array(half.zero) if half.zero else zero_direction(region, field, place)
+        return np.array(given) if given else zero_direction(region, field, place)
 
     def made(at: Floats | None, angle: float) -> Piece:
         start = ply.start if at is None else (float(at[0]), float(at[1]), float(at[2]))
-        layer = ply.from_start(start, angle, ply.angle_deg)
-        return drape_again(job, layer, layup, closed, fields, beds)
+        return again(ply.from_start(start, angle, ply.angle_deg))
 
     same = alike(ply.fabric) and alike(other.fabric)
     search = Search(piece, pair.fixed, goal, same, ply.fabric.locking_angle, zero, made, each)
     starts = spread_starts(region, STARTS)
-    across = opposite(region, _facet_point(pieces[other.name]), closed.mould.closing)
+    across = opposite(region, _facet_point(pieces[other.name]), closing)
     more = () if across is None or not starts.allows(across) else (across,)
     found = search_start(search, starts, ply.angle, more)
     return PairSearch(ply, other, goal, tuple(f.run for f in pair.fixed), found)

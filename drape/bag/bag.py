@@ -107,11 +107,6 @@ def inner_girth(section: Section, stack: float) -> float:
     return float(inside.exterior.length)
 
 
-def girths(sections: Sequence[Section], stack: float) -> tuple[Girth, ...]:
-    """Girth inside the laminate of each closed section."""
-    return tuple(Girth(s.place, s.branch, inner_girth(s, stack)) for s in sections if s.closed)
-
-
 def tube_bag(
     found: Sequence[Girth],
     length: float,

@@ -115,19 +115,6 @@ def fraction_without_bleed(
     return fibre / (fibre + resin)
 
 
-def thickening(shear: float) -> float:
-    """How many times as thick, and as heavy per area, sheared cloth is: 1/cos γ.
-
-    A cell with sides 1 and 1 has the area cos γ, and keeps its fibre and its resin; at
-    constant fibre fraction (prepreg that doesn't bleed) the thickness takes it up.
-
-    Parameters
-    ----------
-    shear : float, radians, below π/2 in magnitude
-    """
-    return 1.0 / math.cos(shear)
-
-
 def composition_from(name: str, values: Mapping[str, Any]) -> Composition:
     """Work out what isn't given, and check what is given twice.
 

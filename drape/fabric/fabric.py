@@ -174,10 +174,3 @@ def shipped() -> Mapping[str, Mapping[str, Any]]:
     """The fabrics that ship, in surface form, by name. Editable defaults, from memory."""
     text = Path(__file__).with_name("fabrics.toml").read_text(encoding="utf-8")
     return MappingProxyType({k: MappingProxyType(v) for k, v in tomllib.loads(text).items()})
-
-
-def shipped_fabric(name: str) -> Fabric:
-    """The shipped fabric called ``name``; InputError if there is none."""
-    if name not in shipped():
-        raise InputError("no such shipped fabric", value=name, limit=", ".join(shipped()))
-    return fabric_from(name, shipped()[name])

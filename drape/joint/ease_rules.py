@@ -52,15 +52,6 @@ def _steps(points: ArrayLike, closed: bool) -> Floats:
     return np.linalg.norm(np.diff(np.vstack([p, p[:1]]) if closed else p, axis=0), axis=1)
 
 
-def ease_shear(ease: float) -> float:
-    """Shear, radians, that cloth on the bias needs for an ease along its edge.
-
-    A bias square's diagonal grows by √(1 + sin γ): γ = asin((1 + ease)² − 1); π/2 where no
-    shear is enough. Signed as the ease.
-    """
-    return float(np.arcsin(np.clip((1.0 + ease) ** 2 - 1.0, -1.0, 1.0)))
-
-
 def greatest_change(angle: ArrayLike, locking: float) -> Floats:
     """What shear up to the locking angle can change of a squared relative length, at least 0.
 

@@ -43,8 +43,7 @@ def joints_of(
             run,
             length=_length(mould, run) if changing else 0.0,
             edges={name: piece.moved[run] for name, piece in (pieces or {}).items()},
-            placement=job.bench.placement,
-            cut_proud=job.bench.proud,
+            bench=job.bench,
             strips=across(layup, run, lap_half),
         )
     return out

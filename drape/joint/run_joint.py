@@ -10,7 +10,7 @@ import numpy as np
 from drape.errors import Finding
 from drape.geometry.surface import Floats
 from drape.job.allowance import Stations, values_at
-from drape.job.bench_settings import Placement
+from drape.job.bench_settings import Bench, Placement
 from drape.joint.at_run import AtRun
 from drape.joint.build_up import Band, Overlap, build_up, nominal_overlaps
 from drape.joint.scatter import (
@@ -74,8 +74,7 @@ def join_run(
     *,
     length: float = 0.0,
     edges: Edges | None = None,
-    placement: Placement | None = None,
-    cut_proud: float = 0.0,
+    bench: Bench | None = None,
     strips: Sequence[AtRun] = (),
 ) -> RunJoint:
     """The joint of the plies that reach ``run``; for one half alone, its own plies only.
@@ -85,11 +84,10 @@ def join_run(
     lapping, other : plies of the lap half and of the other half, in order of lay-up
     length : mm, of the run; read only where an allowance changes along it
     edges : the cut edges at the run of those plies that have a piece
-    placement : by default the common one
-    cut_proud : mm, of edges that are trimmed in the mould
+    bench : how plies are placed, and how far proud edges are cut that are trimmed in the mould
     strips : joint strips and wrapped plies over the run, in order of lay-up
     """
-    edges, placement = edges or {}, placement or Placement()
+    edges, bench = edges or {}, bench or Bench()
     places = _places((*lapping, *other), length)
     empty = RunJoint(lap_half, (), (), (), strips=tuple(strips))
     joint = _built_up(empty, lapping, other, places)
@@ -98,8 +96,8 @@ def join_run(
         for ply in (*lapping, *other)
         if ply.name in edges
     ]
-    past = (proud_of(ply, at, placement) for ply, at in there)
-    lacking = (short_of(ply, at, placement, cut_proud) for ply, at in there)
+    past = (proud_of(ply, at, bench.placement) for ply, at in there)
+    lacking = (short_of(ply, at, bench.placement, bench.proud) for ply, at in there)
     joint = replace(
         joint,
         proud=tuple(p for p in past if p is not None),
@@ -109,7 +107,7 @@ def join_run(
         return joint
     nominal, findings = nominal_overlaps(*_where_least(lapping, other, places), strips)
     overlaps = tuple(
-        _scattered(o, a, b, edges, placement)
+        _scattered(o, a, b, edges, bench.placement)
         for o, a, b in zip(nominal, lapping, other, strict=False)
     )
     placed = tuple(replace(f, about=(run, *f.about)) for f in findings)

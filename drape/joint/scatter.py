@@ -175,9 +175,3 @@ def proud_finding(proud: Proud) -> Finding:
         f"of the parting line: it then holds the mould open"
     )
     return Finding("risk", (proud.ply,), text, "set it back more, or cut proud and trim it there")
-
-
-def proud_findings(ply: AtRun, at: EdgeStations, placement: Placement) -> tuple[Finding, ...]:
-    """The finding on ``proud_of``, if there is one."""
-    found = proud_of(ply, at, placement)
-    return () if found is None else (proud_finding(found),)

@@ -5,13 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from drape.errors import InputError
 from drape.geometry.plane_section import plane_section
 from drape.geometry.surface import Floats, Ints, readonly, unit
 from drape.joint.tuck_plane import in_station_plane
-from drape.mould.rim_stretches import tangents
 
 NEAR = 0.5  # mm from the station to the wall's end: what the halves of a scan may gape
 SAME_POINT = 1e-4  # mm
@@ -39,34 +36,6 @@ class Wall:
     def in_space(self, flat: Floats) -> Floats:
         """(..., 3) places of (..., 2) coordinates in the plane."""
         return self.origin + flat[..., :1] * self.inward + flat[..., 1:] * self.up
-
-
-def walls_along(
-    vertices: Floats, faces: Ints, run: ArrayLike, closing: ArrayLike, *, closed: bool = False
-) -> list[Floats | None]:
-    """For each station the wall (k, 2) from the edge inward, in (inward, height).
-
-    Each is cut by the plane through the station that holds the closing direction, square to
-    the run. None where the wall's end isn't found there (the last stations at a mouth that
-    leans).
-
-    Parameters
-    ----------
-    vertices (n, 3), faces (m, 3) : the other half's cavity
-    run : (j, 3), stations on the parting line
-    closing : (3,), into the other half
-
-    Raises
-    ------
-    InputError
-        The run goes along the closing direction somewhere.
-    """
-    stations, up = np.asarray(run, float), unit(np.asarray(closing, float))
-    inward = np.cross(up, tangents(stations, closed))
-    if np.linalg.norm(inward, axis=1).min() < LEAST_INWARD:
-        raise InputError("the parting line runs along the closing direction")
-    found = [_wall(vertices, faces, at, n, up) for at, n in zip(stations, inward, strict=True)]
-    return [None if pair is None else pair[0] for pair in found]
 
 
 def wall_at(

@@ -124,11 +124,6 @@ class Net:
         return 0.5 * (self.u[1:] + self.u[:-1]), 0.5 * (self.v[1:] + self.v[:-1])
 
     @cached_property
-    def cell_areas(self) -> Floats:
-        """(p−1, q−1) surface area of each cell, du·dv·cos γ, mm²; NaN where incomplete."""
-        return readonly(np.diff(self.u)[:, None] * np.diff(self.v)[None, :] * np.cos(self.shear))
-
-    @cached_property
     def _tree(self) -> tuple[cKDTree, Ints]:
         places = np.argwhere(self.known)
         return cKDTree(self._apart(self.points[self.known], self.faces[self.known])), places

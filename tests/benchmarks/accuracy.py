@@ -17,7 +17,7 @@ from drape.layup.outline import outlines
 from drape.mould.region import plain_region
 from drape.mould.surface_error import coarser_region, stated_errors, weighted_quantile
 
-sys.path.append(str(Path(__file__).resolve().parents[1]))
+sys.path.append(str(Path(__file__).resolve().parents[1] / "shapes"))
 sys.path.append(str(Path(__file__).resolve().parents[2] / "meshes"))
 import tessellations
 from exact import shapes

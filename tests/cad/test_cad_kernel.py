@@ -1,7 +1,7 @@
 """The stored CAD moulds against the CAD kernel that made them, and exact answers against it.
 
 Sources: the kernel's exact surfaces; areas and outlines in closed form (``cad_profiles``; key
-``docarmo1976``); the sphere's net as in ``tests/cloth`` (52.425° at u = v = 0.980507).
+``docarmo1976``); the sphere's net as in ``tests/net`` (52.425° at u = v = 0.980507).
 Without the kernel these fail: they aren't skipped.
 """
 

@@ -18,6 +18,7 @@ import potpourri3d
 import pytest
 import trimesh
 from exact import shapes
+from helpers import convergence_order
 from pygeodesic import geodesic
 from pyvista import examples
 
@@ -184,4 +185,4 @@ def test_geodesics_on_smooth_patches_are_as_long_as_the_facets_say(make, start):
         )
         error.append(np.abs(distances(split, new[0])[new[1:]] / lengths - 1.0).max())
     assert error[-1] < 1.2e-4
-    assert -np.polyfit(np.log(sizes), np.log(error), 1)[0] == pytest.approx(2.0, abs=0.5)
+    assert -convergence_order(sizes, error) == pytest.approx(2.0, abs=0.5)

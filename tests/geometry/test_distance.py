@@ -3,6 +3,9 @@
 Sources: a torus' parallels are as far from its equators as the section's arc is long (key
 ``docarmo1976``); in the plane the straight distance, by shapely; on facets pygeodesic (key
 ``kirsanov2008``), from vertices set densely on the line.
+
+Tries out ``geometry/distance_marching``, ``geometry/distance_windows``, ``geometry/fans`` as
+well.
 """
 
 import numpy as np

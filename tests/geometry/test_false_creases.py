@@ -1,6 +1,8 @@
 """Creases among obtuse slivers, whose own normals say nothing: by hand and on CAD kernels' meshes.
 
 Lengths in mm.
+
+Tries out ``geometry/creases`` as well.
 """
 
 import networkx

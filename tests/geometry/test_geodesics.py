@@ -3,12 +3,15 @@
 Sources: geodesics of sphere, cylinder and cone, Clairaut's relation (key ``docarmo1976``);
 curved PN triangles interpolate corners and normals (key ``vlachos2001``); the walk is
 straight on flat facets (key ``polthier1998``).
+
+Tries out ``geometry/patches``, ``geometry/walk`` as well.
 """
 
 import numpy as np
 import pytest
 from draped import place, sheet
 from exact import shapes
+from helpers import convergence_order
 
 from drape.geometry.geodesics import arc_length, fine_arc_length
 from drape.geometry.patches import make_patches, place_near, rows_at, shoot
@@ -66,7 +69,7 @@ def test_patches_are_closer_to_the_sphere_than_facets_by_orders():
         third = np.full((len(faces), 2), 1.0 / 3.0)
         rows = rows_at(make_patches(surface), np.arange(len(faces)), third)
         error.append(np.abs(np.linalg.norm(rows[:, :3], axis=1) - 60.0).max())
-    assert -np.polyfit(np.log(sizes), np.log(error), 1)[0] > 3.5
+    assert -convergence_order(sizes, error) > 3.5
 
 
 def test_walk_on_a_plane_is_straight_over_any_triangles():

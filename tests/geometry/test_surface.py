@@ -1,8 +1,12 @@
-"""Surfaces: adjacency by hand, fitted normals and curvatures against closed forms."""
+"""Surfaces: adjacency by hand, fitted normals and curvatures against closed forms.
+
+Tries out ``geometry/fitting`` as well.
+"""
 
 import numpy as np
 import pytest
 from exact import shapes
+from helpers import convergence_order
 from scipy.spatial.transform import Rotation
 
 from drape.errors import InputError
@@ -96,7 +100,7 @@ def test_normals_of_a_sphere_converge_with_the_square_of_the_facets():
         adjacency = rows_of(surface.faces, len(exact))[:2]
         jets = fit_alone(np.array(surface.vertices), surface.faces, *adjacency)[0]
         alone.append(np.linalg.norm(jets - exact, axis=1).max())
-    rate = -np.polyfit(np.log([10, 20, 40]), np.log(alone), 1)[0]
+    rate = -convergence_order([10, 20, 40], alone)
     assert rate > 1.7
 
 

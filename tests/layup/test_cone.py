@@ -8,8 +8,9 @@ what lay at ρ lies at ρ − h/tan α from the new apex.
 
 import numpy as np
 import pytest
-from draped import corner_gap, drape_piece, gap, turned
+from draped import drape_piece
 from exact import shapes
+from helpers import corner_gap, gap, turned
 
 FIRST, SECOND, LENGTH, HEIGHT = 20.0, 30.0, 100.0, 0.33
 ALPHA = np.arctan2(SECOND - FIRST, LENGTH)

@@ -2,6 +2,8 @@
 
 Source: elementary geometry; mitre, bevel and chamfer rules are the project's own. The
 mitre's limit is 2 × the larger allowance, which is passed where a corner is below 60°.
+
+Tries out ``layup/edges``, ``layup/outline``, ``layup/piece`` as well.
 """
 
 from dataclasses import replace
@@ -9,8 +11,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
-from draped import corner_gap, gap, place, sheet
+from draped import place, sheet
 from exact import shapes
+from helpers import corner_gap, gap
 
 from drape.geometry.polyline import signed_area
 from drape.layup.piece import PieceOptions, make_piece

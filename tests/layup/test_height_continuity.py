@@ -4,6 +4,8 @@ Over a ramp a height goes by t(3x² − 2x³), whose greatest slope is 1.5 t/ram
 vertices can't differ by more than that times the way between them, summed over the cloth below.
 Where distances are no longer measured all ramps must have ended. Figures by hand are for
 a trough with a vertex every 4 mm round it.
+
+Tries out ``layup/beds``, ``layup/heights`` as well.
 """
 
 from contextlib import nullcontext
@@ -11,10 +13,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
-from closing_moulds import elbows, troughs
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from trough_jobs import two_troughs
+from jobs import two_troughs
+from moulds import elbows, troughs
 
 from drape.errors import InputError
 from drape.geometry.surface import build

@@ -10,6 +10,7 @@ import pytest
 import shapely
 from draped import drape_net, drape_piece
 from exact import shapes
+from helpers import convergence_order
 from scipy.integrate import solve_ivp
 
 RADIUS, RINGS = 60.0, 52  # facets of 0.03 R
@@ -125,7 +126,7 @@ def test_error_falls_with_the_square_of_the_spacing(exact_shear):
     for d in spacing:
         net, _ = drape_net(mesh, POLE, warp(), spacing=d)
         error.append(shear_errors(net, exact_shear).max())
-    rate = np.polyfit(np.log(spacing), np.log(error), 1)[0]
+    rate = convergence_order(spacing, error)
     assert rate == pytest.approx(2.0, abs=0.3)
 
 

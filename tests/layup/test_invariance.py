@@ -2,8 +2,9 @@
 
 import numpy as np
 import pytest
-from draped import drape_piece, gap
+from draped import drape_piece
 from exact import shapes
+from helpers import gap
 from scipy.spatial.transform import Rotation
 
 from drape.geometry.surface import SurfacePoint, build, unit

@@ -1,5 +1,8 @@
 """Places to start from, on a trough: unrolled it is flat, distances are arcs' (key
-``docarmo1976``)."""
+``docarmo1976``).
+
+Tries out ``layup/start_places`` as well.
+"""
 
 import numpy as np
 import pytest

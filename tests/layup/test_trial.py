@@ -2,8 +2,9 @@
 
 import numpy as np
 import pytest
-from draped import drape_piece, gap, place, sheet
+from draped import drape_piece, place, sheet
 from exact import shapes
+from helpers import gap
 
 from drape.errors import AccuracyError
 from drape.layup.trial import try_start

@@ -6,8 +6,9 @@ mid-surface of a trough of radius R at height h is a trough of radius R − h.
 
 import numpy as np
 import pytest
-from draped import corner_gap, drape_piece, gap, turned
+from draped import drape_piece
 from exact import shapes
+from helpers import corner_gap, gap, turned
 
 RADIUS, LENGTH, PLY = 25.0, 100.0, 0.22
 HEIGHT = 1.5 * PLY  # the second ply's mid-surface

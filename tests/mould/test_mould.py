@@ -1,4 +1,8 @@
-"""Finding the mould, against the exact surfaces it was made from."""
+"""Finding the mould, against the exact surfaces it was made from.
+
+Tries out ``mould/choice``, ``mould/closing_direction``, ``mould/gaps``, ``mould/naming`` as
+well.
+"""
 
 from functools import cache
 from itertools import pairwise
@@ -9,7 +13,7 @@ import trimesh
 from exact import shapes
 from exact.split_tubes import HALVES, Box, Oval, SplitTube, Step, bend, straight
 from flat_regions import SHAPES, rolled
-from moulds import Placed, distance_both_ways
+from placed import Placed, distance_both_ways
 
 from drape.errors import InputError
 from drape.geometry.surface import build

@@ -1,4 +1,7 @@
-"""Reading mesh files: what is repaired, what is told, what is refused."""
+"""Reading mesh files: what is repaired, what is told, what is refused.
+
+Tries out ``mould/repair`` as well.
+"""
 
 import time
 from pathlib import Path

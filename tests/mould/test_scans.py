@@ -3,14 +3,17 @@
 Noise of known size is added to exact shapes (normal deviates, seeded); what comes out is
 compared with the clean shape. Tolerances are what was measured, rounded up; each is a
 small part of what the same noise does unsmoothed, which is measured beside it.
+
+Tries out ``geometry/noise`` as well.
 """
 
 from dataclasses import replace
 
 import numpy as np
 import pytest
-from draped import drape_piece, gap, place, sheet
+from draped import drape_piece, place, sheet
 from exact import shapes
+from helpers import gap
 
 from drape.geometry.noise import Noise, measure_noise, smoothed
 from drape.geometry.surface import build

@@ -1,11 +1,14 @@
 """What cuts an edge out along each of its segments: found with the mould, and kept by what is
-made of it: trimmed, made to conform, stitched, cut into bands. Elementary geometry."""
+made of it: trimmed, made to conform, stitched, cut into bands. Elementary geometry.
+
+Tries out ``closed/band``, ``closed/cut_edges``, ``mould/region`` as well.
+"""
 
 import numpy as np
 import pytest
 from exact import shapes
 from exact.split_tubes import HALVES, Oval, SplitTube, Step, bend
-from moulds import Placed
+from placed import Placed
 
 from drape.geometry.surface import build, unit
 from drape.mould.closed.band import cut_band

@@ -1,4 +1,7 @@
-"""Trim lines, against the plane and the exact tube."""
+"""Trim lines, against the plane and the exact tube.
+
+Tries out ``mould/rim_stretches`` as well.
+"""
 
 from itertools import pairwise
 

@@ -1,4 +1,7 @@
-"""The drawing of a pattern: right words, in the right places, clear of the cut line."""
+"""The drawing of a pattern: right words, in the right places, clear of the cut line.
+
+Tries out ``output/marks``, ``output/paths`` as well.
+"""
 
 import numpy as np
 import pytest

@@ -1,4 +1,7 @@
-"""The PDF at the bench: true to size, glued together again, within what printers can print."""
+"""The PDF at the bench: true to size, glued together again, within what printers can print.
+
+Tries out ``output/page_marks`` as well.
+"""
 
 import re
 import subprocess

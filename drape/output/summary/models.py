@@ -294,11 +294,6 @@ def to_json(summary: Summary) -> str:
     return _layout(summary.model_dump(mode="json"), 0) + "\n"
 
 
-def from_json(text: str | bytes) -> Summary:
-    """Read a summary back; pydantic's ValidationError where it isn't one."""
-    return Summary.model_validate_json(text)
-
-
 def schema() -> str:
     """The JSON Schema (draft 2020-12) of summary.json."""
     whole: dict[str, Any] = {
