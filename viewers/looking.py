@@ -58,6 +58,6 @@ def show_page(results: Results, tell: Tell) -> None:
 
     def told(address: str) -> None:
         tell(f"Open {address}")
-        tell("It answers this machine alone. Ctrl+C ends it.")
+        tell("Only this machine can open it. Press Ctrl+C to stop.")
 
     serve(make_scene(results), Trials(results), told)

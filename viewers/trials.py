@@ -21,6 +21,7 @@ from drape.layup.trial import SPACING, Trial, try_start
 from drape.layup.wrap_ground import along_hollow, other_start
 from drape.pipeline import PlyResult, Results
 from viewers.scene.ply import trial_scene
+from viewers.scene.schema import ScenePly
 
 DECIMALS = 3  # of what is written to the job: a micron
 
@@ -64,7 +65,7 @@ class Trials:
             start, warp, _ = start_and_warp(job, tried, region, field)
         return try_start(result.piece, start, warp, spacing)
 
-    def scene(self, ply: int, point: tuple[float, ...], angle_deg: float) -> dict[str, Any]:
+    def scene(self, ply: int, point: tuple[float, ...], angle_deg: float) -> ScenePly:
         """The same, as a ply of a scene."""
         trial = self.drape(ply, point, angle_deg)
         return trial_scene(replace(self._result(ply).ply, angle_deg=angle_deg), trial)
