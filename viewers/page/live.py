@@ -144,12 +144,12 @@ def _error(status: int, text: str) -> web.Response:
     return web.json_response({"error": text}, status=status)
 
 
-def serve(scene: Scene, trials: Trials, tell: Callable[[str], None], port: int = 0) -> None:
-    """Serve a page until interrupted; ``tell`` gets its address."""
+def serve(scene: Scene, trials: Trials, report: Callable[[str], None], port: int = 0) -> None:
+    """Serve a page until interrupted; ``report`` gets its address."""
 
     async def run() -> None:
         live = LivePage(scene, trials)
-        tell(await live.start(port))
+        report(await live.start(port))
         try:
             await asyncio.Event().wait()
         finally:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 
 from drape.geometry.arrays import Floats, Ints
-from viewers.scene.schema import Vector, View
+from viewers.scene.schema import View
 
 STEEP = 0.9  # cosine of the angle to the way in past which an axis isn't across
 
@@ -27,9 +27,9 @@ def view_into(points: Floats, triangles: Ints) -> View:
     across = next(axis for axis in axes if abs(axis @ inward) < STEEP)
     across = across * np.sign(across[np.abs(across).argmax()])  # else LAPACK chooses which way
     return {
-        "inward": _vector(inward),
-        "across": _vector(across),
-        "centre": _vector(centre),
+        "inward": inward,
+        "across": across,
+        "centre": centre,
         "size": float(np.linalg.norm(np.ptp(points, axis=0))),
     }
 
@@ -39,8 +39,3 @@ def long_way(outline: Floats) -> tuple[float, float]:
     (xx, xy), (_, yy) = np.cov(outline.T)
     angle = 0.5 * np.arctan2(2.0 * xy, xx - yy)
     return float(np.cos(angle)), float(np.sin(angle))
-
-
-def _vector(values: Floats) -> Vector:
-    x, y, z = values.tolist()
-    return x, y, z

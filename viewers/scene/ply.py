@@ -20,26 +20,16 @@ from drape.layup.result import PlyResult
 from drape.layup.trial import Trial
 from drape.net.assessment import Assessment
 from drape.net.net import Net
+from viewers.scene import schema
 from viewers.scene.axes import long_way, view_into
 from viewers.scene.lines import on_surface, yarn_lines
-from viewers.scene.schema import (
-    BarePly,
-    DrapedPly,
-    Figures,
-    FlatPattern,
-    Lap,
-    Mark,
-    PlyFacts,
-    ScenePly,
-    StartMark,
-)
 from viewers.scene.sheet import contour, ply_sheet
 from viewers.scene.zones import stroke_scenes, zone_scenes
 
 
 def ply_scene(
     result: PlyResult, closing: Mapping[str, RunClosing], seen_from: Literal["inside", "mould"]
-) -> ScenePly:
+) -> schema.ScenePly:
     """A ply of the lay-up; without a piece only its name and place in the order.
 
     ``closing`` is the job's by run; ``seen_from`` says how the job counts angles.
@@ -58,7 +48,7 @@ def ply_scene(
     return out
 
 
-def trial_scene(ply: Ply, trial: Trial) -> ScenePly:
+def trial_scene(ply: Ply, trial: Trial) -> schema.ScenePly:
     """The same of a trial: its pattern is the outline alone, and nothing of it is checked."""
     if trial.polygon is None or trial.assessment is None:
         return bare_ply(ply)
@@ -76,19 +66,13 @@ def trial_scene(ply: Ply, trial: Trial) -> ScenePly:
     return out
 
 
-def bare_ply(ply: Ply) -> BarePly:
+def bare_ply(ply: Ply) -> schema.BarePly:
     """A ply that couldn't be draped."""
-    return {
-        **_about(ply),
-        "sheet": None,
-        "view": None,
-        "start": None,
-        "figures": None,
-        "pattern": None,
-    }
+    about = _about(ply)
+    return {**about, "sheet": None, "view": None, "start": None, "figures": None, "pattern": None}
 
 
-def _about(ply: Ply) -> PlyFacts:
+def _about(ply: Ply) -> schema.PlyFacts:
     return {
         "name": ply.name,
         "half": ply.half,
@@ -104,7 +88,7 @@ def _about(ply: Ply) -> PlyFacts:
     }
 
 
-def _draped(ply: Ply, net: Net, outlines: Sequence[Outline], seen: Assessment) -> DrapedPly:
+def _draped(ply: Ply, net: Net, outlines: Sequence[Outline], seen: Assessment) -> schema.DrapedPly:
     """Surface, yarns, start and figures of a net inside its outlines; no pattern or risks yet."""
     polygon = shapely.Polygon(outlines[0].points, [o.points for o in outlines[1:]])
     sheet, about = ply_sheet(net, polygon), _about(ply)
@@ -122,7 +106,7 @@ def _draped(ply: Ply, net: Net, outlines: Sequence[Outline], seen: Assessment) -
     }
 
 
-def _start(net: Net) -> StartMark:
+def _start(net: Net) -> schema.StartMark:
     row = net.rows[net.origin]
     warp = net.points[net.origin[0] + 1, net.origin[1]] - row[:3]
     return {
@@ -132,7 +116,7 @@ def _start(net: Net) -> StartMark:
     }
 
 
-def _figures(seen: Assessment) -> Figures:
+def _figures(seen: Assessment) -> schema.Figures:
     laps = seen.max_shear_in_laps
     return {
         "max_shear_deg": float(np.degrees(seen.max_shear)),
@@ -147,7 +131,7 @@ def _ring(points: Floats) -> Floats:
     return np.concatenate([points, points[:1]])
 
 
-def _pattern(pattern: Pattern, net: Net) -> FlatPattern:
+def _pattern(pattern: Pattern, net: Net) -> schema.FlatPattern:
     """The flat pattern with its marks, numbered as on the part."""
     return {
         "outline": pattern.outline,
@@ -159,7 +143,7 @@ def _pattern(pattern: Pattern, net: Net) -> FlatPattern:
     }
 
 
-def _numbered(net: Net, outline: Floats, edges: Iterable[Any]) -> list[Mark]:
+def _numbered(net: Net, outline: Floats, edges: Iterable[Any]) -> list[schema.Mark]:
     """Marks 1, 2, … where one edge of the outline ends and the next begins."""
     flat = np.array([outline[e.first] for e in edges]).reshape(-1, 2)
     points = net.to_surface(flat) if len(flat) else np.empty((0, 3))
@@ -169,7 +153,7 @@ def _numbered(net: Net, outline: Floats, edges: Iterable[Any]) -> list[Mark]:
     ]
 
 
-def _laps(ply: str, closing: Mapping[str, RunClosing]) -> list[Lap]:
+def _laps(ply: str, closing: Mapping[str, RunClosing]) -> list[schema.Lap]:
     """A ply's laps along each run, folded out on the flange and tucked in: (s, k, 3) mm."""
     return [
         {"run": run, "folded_out": lap.folded, "tucked": lap.tucked}

@@ -113,13 +113,8 @@ def _joints(results: Results) -> list[JointSection]:
     ]
 
 
-def _band(band: BuildUp) -> BuildUpBand:
-    return {
-        "from_mm": band.from_mm,
-        "to_mm": band.to_mm,
-        "plies": band.plies,
-        "thickness_mm": band.thickness_mm,
-    }
+def _band(b: BuildUp) -> BuildUpBand:
+    return BuildUpBand(from_mm=b.from_mm, to_mm=b.to_mm, plies=b.plies, thickness_mm=b.thickness_mm)
 
 
 def _bars(results: Results, run: str, lap_half: str, place: float) -> list[Bar]:

@@ -50,7 +50,6 @@ Segments = TypeAliasType("Segments", Annotated[Floats, _array(None, 2, 3)])
 Lines = TypeAliasType("Lines", Annotated[Floats, _array(None, None, 3)])  # of as many points each
 Triangles = TypeAliasType("Triangles", Annotated[Ints, _array(None, 3, whole=True)])
 ColourTable = TypeAliasType("ColourTable", Annotated[Ints, _array(256, 3, whole=True)])
-Vector = tuple[float, float, float]
 
 
 class SheetMesh(TypedDict):
@@ -66,9 +65,9 @@ class View(TypedDict):
     """How to look from the hollow at a ply: unit vectors ``inward`` (from the cloth into the
     hollow) and ``across`` (its long way, roughly square to that); ``size``: its diagonal."""
 
-    inward: Vector
-    across: Vector
-    centre: Vector
+    inward: Point
+    across: Point
+    centre: Point
     size: float
 
 

@@ -22,7 +22,7 @@ FEWEST_LINES = 4  # across a small one
 
 
 def zone_scenes(net: Net, risks: ClothRisks) -> list[Zone]:
-    """Wrinkle and bridging zones: kind, what is told of them, outlines and hatching."""
+    """Wrinkle and bridging zones: kind, a line of text, outlines and hatching."""
     wrinkles = [
         _zone(net, "wrinkles", f"sheared up to {np.degrees(z.peak):.1f}°", z.area, z.flat_outlines)
         for z in risks.wrinkling.zones

@@ -84,7 +84,7 @@ def show_laps(plotter: Any, laps: Iterable[Lap], which: LapState | None) -> None
 
 def look_into(plotter: Any, view: View, points: Floats, share: float = 1.0) -> None:
     """A view from the hollow of a ply's ``points``, its long way across ``share`` of the window."""
-    inward, across, centre = (np.asarray(view[k]) for k in ("inward", "across", "centre"))
+    inward, across, centre = view["inward"], view["across"], view["centre"]
     up = np.cross(inward, across)
     up /= np.linalg.norm(up)
     eye = 0.88 * inward - 0.47 * up

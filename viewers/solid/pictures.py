@@ -36,22 +36,24 @@ def pictures(
     wanted = [k for k, ply in enumerate(scene["plies"]) if ply["sheet"] is not None]
     if not wanted:
         return {}, ()
-    told: list[str] = []
+    ends: list[str] = []
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "scene.json"
         file.write_text(json.dumps(packed(scene), allow_nan=False), encoding="utf-8")
         files = {k: Path(folder) / f"{k}.png" for k in wanted}
         for way in ways:
-            told.append(_draw(file, Path(folder), way, TIMEOUT * len(wanted)))
+            ends.append(_draw(file, Path(folder), way, TIMEOUT * len(wanted)))
             if all(path.exists() for path in files.values()):
                 break
         drawn = {k: path.read_bytes() for k, path in files.items() if path.exists()}
-    return drawn, () if len(drawn) == len(wanted) else (_missing(len(drawn), len(wanted), told),)
+    return drawn, () if len(drawn) == len(wanted) else (
+        _missing(len(drawn), len(wanted), ends),
+    )
 
 
-def _missing(drawn: int, wanted: int, told: Sequence[str]) -> Finding:
+def _missing(drawn: int, wanted: int, ends: Sequence[str]) -> Finding:
     names = " or ".join(WAYS.values())
-    causes = "; ".join(dict.fromkeys(told))
+    causes = "; ".join(dict.fromkeys(ends))
     return Finding(
         "note",
         ("pictures",),

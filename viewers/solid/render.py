@@ -20,15 +20,8 @@ from PIL import Image
 from viewers.scene.colours import Colour
 from viewers.scene.packing import unpacked
 from viewers.scene.schema import DrapedPly, Scene
+from viewers.solid import drawing
 from viewers.solid.bar import with_bar
-from viewers.solid.drawing import (
-    clear_ply,
-    half_of,
-    look_into,
-    show_mould,
-    show_ply,
-    show_runs,
-)
 
 SIZE = (1200, 800)
 QUICK = 1  # of zlib: whoever keeps a picture packs it anew
@@ -49,11 +42,11 @@ def canvas(size: tuple[int, int] = SIZE) -> Iterator[Any]:
 def picture(plotter: Any, scene: Scene, ply: DrapedPly) -> Image.Image:
     """One ply in its half of the mould, with the bar of its shear below."""
     plotter.suppress_rendering = True  # else every line that is added draws all of it
-    clear_ply(plotter)
-    show_mould(plotter, half_of(scene, ply))
-    show_ply(plotter, ply, scene["range_deg"])
-    show_runs(plotter, scene["runs"])
-    look_into(plotter, ply["view"], ply["sheet"]["points"])
+    drawing.clear_ply(plotter)
+    drawing.show_mould(plotter, drawing.half_of(scene, ply))
+    drawing.show_ply(plotter, ply, scene["range_deg"])
+    drawing.show_runs(plotter, scene["runs"])
+    drawing.look_into(plotter, ply["view"], ply["sheet"]["points"])
     plotter.suppress_rendering = False
     plotter.render()
     pixels = np.asarray(plotter.screenshot(return_img=True))

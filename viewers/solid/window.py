@@ -21,17 +21,7 @@ from vtkmodules.vtkRenderingCore import vtkCellPicker
 from drape.errors import PlywrightError, place_text
 from viewers.scene.colours import Colour, colour_map
 from viewers.scene.schema import Scene, ScenePly
-from viewers.solid.drawing import (
-    BAR,
-    LAP_STATES,
-    clear_ply,
-    half_of,
-    look_into,
-    show_laps,
-    show_mould,
-    show_ply,
-    show_runs,
-)
+from viewers.solid import drawing
 from viewers.trials import Trials
 
 SIZE = (1400, 800)
@@ -52,17 +42,17 @@ class Window:
     ----------
     scene : as ``viewers.scene.scene.make_scene`` gives it
     trials : Trials
-    tell : called with a line of text at each change
+    report : called with a line of text at each change
     """
 
     def __init__(
         self,
         scene: Scene,
         trials: Trials,
-        tell: Callable[[str], None] = lambda text: None,
+        report: Callable[[str], None] = lambda text: None,
         off_screen: bool = False,
     ) -> None:
-        self.scene, self.trials, self.tell = scene, trials, tell
+        self.scene, self.trials, self.report = scene, trials, report
         self.plotter: Any = pv.Plotter(
             shape=(1, 2), window_size=list(SIZE), off_screen=off_screen, title=scene["title"],
             border=False, lighting="light kit", col_weights=WEIGHTS,
@@ -82,7 +72,7 @@ class Window:
     def show(self) -> None:
         """Open the window; returns when it is closed."""
         self.plotter.show(interactive_update=True)  # draws, and goes on
-        self.tell(self._line())
+        self.report(self._line())
         self.plotter.iren.start()
         self.plotter.close()
 
@@ -93,11 +83,11 @@ class Window:
         try:
             self.trial[self.at] = self.trials.scene(self.at, tuple(point), angle)
         except PlywrightError as error:
-            self.tell(error.line())
+            self.report(error.line())
             return
         self.tried = True
         self._draw()
-        self.tell(f"{self._line()} ({1000.0 * (time.perf_counter() - began):.0f} ms)")
+        self.report(f"{self._line()} ({1000.0 * (time.perf_counter() - began):.0f} ms)")
 
     def turn(self, by: float) -> None:
         """Turn the warp about the start point that is shown."""
@@ -110,31 +100,31 @@ class Window:
         """Go on to another ply."""
         self.at = (self.at + by) % len(self.scene["plies"])
         self._draw(look=True)
-        self.tell(self._line())
+        self.report(self._line())
 
     def write(self) -> None:
         """Write what is shown to the job file."""
         ply = self.ply
         if ply is self.scene["plies"][self.at]:
-            self.tell("nothing to save: this is the job's own start")
+            self.report("nothing to save: this is the job's own start")
             return
         if ply["sheet"] is None:
-            self.tell("nothing to save: from that start the cloth does not reach every edge")
+            self.report("nothing to save: from that start the cloth does not reach every edge")
             return
         try:
             self.trials.keep(self.at, tuple(ply["start"]["point"]), ply["angle_deg"])
         except PlywrightError as error:
-            self.tell(error.line())
+            self.report(error.line())
             return
-        self.tell(f"{ply['name']}: saved to {self.trials.results.job.path.name}")
+        self.report(f"{ply['name']}: saved to {self.trials.results.job.path.name}")
 
     def _compare(self) -> None:
         self.tried = not self.tried
         self._draw()
-        self.tell(self._line())
+        self.report(self._line())
 
     def _next_laps(self) -> None:
-        self.laps = (self.laps + 1) % (len(LAP_STATES) + 1)
+        self.laps = (self.laps + 1) % (len(drawing.LAP_STATES) + 1)
         self._draw()
 
     def _flip_mould(self) -> None:
@@ -196,16 +186,16 @@ class Window:
         plotter.set_background(Colour.PAPER, all_renderers=False)
         plotter.remove_actor("mould", render=False)
         if self.mould:
-            show_mould(plotter, half_of(self.scene, ply))
-        show_runs(plotter, self.scene["runs"])
-        clear_ply(plotter)  # else a ply that couldn't be draped would show the one before it
+            drawing.show_mould(plotter, drawing.half_of(self.scene, ply))
+        drawing.show_runs(plotter, self.scene["runs"])
+        drawing.clear_ply(plotter)  # else one that couldn't be draped would show what was there
         if ply["sheet"] is not None:
-            show_ply(plotter, ply, self.scene["range_deg"])
+            drawing.show_ply(plotter, ply, self.scene["range_deg"])
             laps = self.scene["plies"][self.at]["laps"]
-            show_laps(plotter, laps, (None, *LAP_STATES)[self.laps])
+            drawing.show_laps(plotter, laps, (None, *drawing.LAP_STATES)[self.laps])
             self._bar()
             if look:
-                look_into(plotter, ply["view"], ply["sheet"]["points"], SHARE)
+                drawing.look_into(plotter, ply["view"], ply["sheet"]["points"], SHARE)
         plotter.add_text(
             self._line(), position="upper_left", font_size=10, color=Colour.INK, name="line"
         )
@@ -221,7 +211,7 @@ class Window:
         )  # fmt: skip
         actor.mapper.lookup_table = table
         self.plotter.add_scalar_bar(
-            BAR, mapper=actor.mapper, color=Colour.INK, n_labels=6, fmt="%.0f",
+            drawing.BAR, mapper=actor.mapper, color=Colour.INK, n_labels=6, fmt="%.0f",
             width=0.5, position_x=0.25, position_y=0.06, height=0.11, title_font_size=14,
             label_font_size=12, render=False,
         )  # fmt: skip

@@ -168,7 +168,7 @@ export class View3D {
     const up = unit(cross(inward, across));
     this.camera.up.set(...up);
     this.camera.position.set(
-      ...centre.map((x, k) => x + 3 * this.size * (0.9 * inward[k] - 0.44 * up[k])));
+      ...Array.from(centre, (x, k) => x + 3 * this.size * (0.9 * inward[k] - 0.44 * up[k])));
     this.controls.target.set(...centre);
     this.camera.zoom = 1;
     this.controls.update();
