@@ -46,9 +46,7 @@ def pictures(
             if all(path.exists() for path in files.values()):
                 break
         drawn = {k: path.read_bytes() for k, path in files.items() if path.exists()}
-    return drawn, () if len(drawn) == len(wanted) else (
-        _missing(len(drawn), len(wanted), ends),
-    )
+    return drawn, () if len(drawn) == len(wanted) else (_missing(len(drawn), len(wanted), ends),)
 
 
 def _missing(drawn: int, wanted: int, ends: Sequence[str]) -> Finding:

@@ -3,7 +3,7 @@
 Mouse: drag turns, wheel zooms, a click on the ply drapes it again from that place.
 Keys: n, b the next ply and the one before; right, left turn the warp by 5°; c changes
 between what the job has and what is tried; l laps folded out, tucked, away; m the mould;
-k saves the start and angle that are shown to the job; q quits.
+k writes the start and angle on show to the job file; q quits.
 
 Lengths in mm, angles in degrees as the job gives them.
 """
