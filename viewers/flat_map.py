@@ -8,8 +8,7 @@ mm, flat coordinates; in pixels from the lower left corner where it is said.
 from __future__ import annotations
 
 import io
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 import numpy as np
 from matplotlib.backends.backend_agg import RendererAgg
@@ -20,7 +19,8 @@ from numpy.typing import ArrayLike
 from PIL import Image, ImageDraw
 
 from drape.geometry.arrays import Floats
-from viewers.scene.colours import colours_of
+from viewers.scene.colours import Colour, bar_ticks, colours_of
+from viewers.scene.schema import DrapedPly, SmoothingStroke
 from viewers.scene.sheet import contour
 from viewers.solid.bar import font
 
@@ -28,33 +28,35 @@ SIZE = (1200, 800)  # pixels
 FRAME = ((30.0, 150.0), (1170.0, 770.0))  # pixels, of the map; the bar is below
 BAR = ((184.0, 72.0), (1016.0, 94.0))  # pixels
 ROUND = 12.0  # pixels, radius of a number's circle
-INK, MARK, PAPER = "#22303a", "#c8502a", "#ffffff"
 QUICK = 1  # of zlib: the sheets pack it anew
 
 
-def flat_map(ply: Mapping[str, Any], top: float) -> bytes:
-    """PNG of a ply of a scene that has a sheet; ``top`` is the upper end of the bar, degrees."""
+def flat_map(ply: DrapedPly, top: float) -> bytes:
+    """PNG of a ply that has a pattern; ``top`` is the upper end of the bar, degrees."""
+    pattern = ply["pattern"]
+    if pattern is None:
+        raise ValueError("a ply without a pattern has no flat map")
     sheet, limit = ply["sheet"], ply["locking_angle_deg"]
     flat, shear = np.asarray(sheet["flat"]), np.abs(sheet["shear_deg"])
     reach = 0.1 * float(np.ptp(flat[:, 0]))
-    strokes = [_Stroke(s, 0.7 * reach) for s in ply.get("strokes", ())]
+    strokes = [_Stroke(s, 0.7 * reach) for s in ply["strokes"]]
     place = _Place(np.vstack([flat, [[reach, 0.0]], *(s.tip for s in strokes)]))
     pen = _Pen()
     pen.triangles(place(flat)[sheet["triangles"]], colours_of(shear, top)[sheet["triangles"]])
     for segment in contour(flat, shear, sheet["triangles"], limit):
-        pen.line(place(segment), INK, 3.3)
-    for ring in (ply["pattern"]["outline"], *ply["pattern"]["holes"]):
-        pen.line(place(np.append(ring, ring[:1], axis=0)), INK, 2.5)
+        pen.line(place(segment), Colour.INK, 3.3)
+    for ring in (pattern["outline"], *pattern["holes"]):
+        pen.line(place(np.append(ring, ring[:1], axis=0)), Colour.INK, 2.5)
     for stroke in strokes:
-        pen.line(place(stroke.line), PAPER, 5.0)
-        pen.line(place(stroke.line), MARK, 2.9)
+        pen.line(place(stroke.line), Colour.WHITE, 5.0)
+        pen.line(place(stroke.line), Colour.MARK, 2.9)
         pen.arrow(place(stroke.line[-1]), place(stroke.tip), 2.9, 12.0)
     pen.arrow(place((0.0, 0.0)), place((reach, 0.0)), 5.0, 26.0)
-    pen.dot(place((0.0, 0.0)), 6.0, MARK, MARK)
-    for mark in ply["pattern"]["marks"]:
-        pen.number(place(mark["flat"]), mark["number"], INK)
+    pen.dot(place((0.0, 0.0)), 6.0, Colour.MARK, Colour.MARK)
+    for mark in pattern["marks"]:
+        pen.number(place(mark["flat"]), mark["number"], Colour.INK)
     for stroke in strokes:
-        pen.number(place(stroke.line[-1]), stroke.number, MARK)
+        pen.number(place(stroke.line[-1]), stroke.number, Colour.MARK)
     _bar(pen, top, limit)
     return pen.png()
 
@@ -62,7 +64,7 @@ def flat_map(ply: Mapping[str, Any], top: float) -> bytes:
 class _Stroke:
     """A smoothing stroke: its line (k, 2), its number, and where its arrow ends (2,), mm."""
 
-    def __init__(self, stroke: Mapping[str, Any], reach: float) -> None:
+    def __init__(self, stroke: SmoothingStroke, reach: float) -> None:
         self.line, self.number = np.asarray(stroke["flat"]), stroke["number"]
         pull = stroke["pull_flat"]
         self.tip = self.line[-1] + reach * (np.zeros(2) if pull is None else np.asarray(pull))
@@ -89,7 +91,7 @@ class _Pen:
         self.renderer = RendererAgg(*SIZE, dpi=72)  # a point is a pixel
         self.texts: list[tuple[Floats, str, int, str]] = []
         corners = np.array([(0, 0), (1, 0), (1, 1), (0, 1)]) * SIZE
-        self._path(corners, None, 0.0, fill=PAPER)
+        self._path(corners, None, 0.0, fill=Colour.WHITE)
 
     def _path(
         self, points: ArrayLike | Path, color: str | None, width: float, fill: str | None = None
@@ -97,7 +99,7 @@ class _Pen:
         context = self.renderer.new_gc()
         context.set_linewidth(width)
         context.set_joinstyle("round")
-        context.set_foreground(color or PAPER)
+        context.set_foreground(color or Colour.WHITE)
         path = points if isinstance(points, Path) else Path(np.asarray(points, float))
         face = None if fill is None else to_rgb(fill)
         self.renderer.draw_path(context, path, IdentityTransform(), face)
@@ -116,7 +118,7 @@ class _Pen:
         self._path(Path.circle(tuple(at), radius), color, 1.8, fill)
 
     def number(self, at: Floats, number: int, color: str) -> None:
-        self.dot(at, ROUND if number < 10 else ROUND + 2.0, color, PAPER)
+        self.dot(at, ROUND if number < 10 else ROUND + 2.0, color, Colour.WHITE)
         self.words(at, str(number), 16, color)
 
     def arrow(self, tail: Floats, tip: Floats, width: float, head: float) -> None:
@@ -126,9 +128,9 @@ class _Pen:
             return
         along = (tip - tail) / length
         back, across = tip - head * along, 0.5 * head * np.array([-along[1], along[0]])
-        self.line(np.array([tail, back]), MARK, width)
+        self.line(np.array([tail, back]), Colour.MARK, width)
         corners = [tip, back + across, back - across, tip]
-        self._path(corners, MARK, 0.5, fill=MARK)
+        self._path(corners, Colour.MARK, 0.5, fill=Colour.MARK)
 
     def words(self, at: ArrayLike, text: str, size: int, color: str) -> None:
         """About a place; written over all that is drawn."""
@@ -155,16 +157,16 @@ def _bar(pen: _Pen, top: float, limit: float) -> None:
     for part, colours in zip(corners, ([a, b, b], [a, b, a]), strict=True):
         pen.triangles(np.stack(part, axis=1), np.stack(colours, axis=1))
     frame = [(left, below), (right, below), (right, above), (left, above), (left, below)]
-    pen.line(np.array(frame), INK, 1.6)
+    pen.line(np.array(frame), Colour.INK, 1.6)
 
     def upright(angle: float, ends: Sequence[float], width: float) -> float:
         at = left + (right - left) * angle / top
-        pen.line(np.array([(at, y) for y in ends]), INK, width)
+        pen.line(np.array([(at, y) for y in ends]), Colour.INK, width)
         return at
 
-    for angle in np.arange(0.0, top + 0.1, 10.0 if top > 30.0 else 5.0):
+    for angle in bar_ticks(top):
         at = upright(angle, (below, below - 7.0), 1.6)
-        pen.words((at, below - 22.0), f"{angle:g}", 20, INK)
+        pen.words((at, below - 22.0), f"{angle:g}", 20, Colour.INK)
     upright(limit, (below, above), 6.0)
     text = f"shear, degrees; the limit is at {limit:g}; the arrow is the warp at the start"
-    pen.words((0.5 * SIZE[0], below - 52.0), text, 20, INK)
+    pen.words((0.5 * SIZE[0], below - 52.0), text, 20, Colour.INK)

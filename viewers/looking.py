@@ -14,7 +14,7 @@ from viewers.scene.scene import make_scene
 from viewers.solid.window import Window
 from viewers.trials import Trials
 
-Tell = Callable[[str], None]
+Report = Callable[[str], None]
 PROBE = (
     "import pyvista; p = pyvista.Plotter(window_size=[64, 64]); "
     "p.show(auto_close=True, interactive=False)"
@@ -48,16 +48,16 @@ def _opened() -> bool:
     return done.returncode == 0
 
 
-def show_window(results: Results, tell: Tell) -> None:
+def show_window(results: Results, report: Report) -> None:
     """The window; returns when it is closed."""
-    Window(make_scene(results), Trials(results), tell).show()
+    Window(make_scene(results), Trials(results), report).show()
 
 
-def show_page(results: Results, tell: Tell) -> None:
+def show_page(results: Results, report: Report) -> None:
     """The page on this machine, until interrupted."""
 
-    def told(address: str) -> None:
-        tell(f"Open {address}")
-        tell("It answers this machine alone. Ctrl+C ends it.")
+    def opened(address: str) -> None:
+        report(f"Open {address}")
+        report("Only this machine can open it. Press Ctrl+C to stop.")
 
-    serve(make_scene(results), Trials(results), told)
+    serve(make_scene(results), Trials(results), opened)

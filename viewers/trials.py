@@ -17,6 +17,7 @@ from drape.layup.start_places import nearest
 from drape.layup.trial import SPACING, Trial, try_start
 from drape.pipeline import LayerResult, Results
 from viewers.scene.ply import trial_scene
+from viewers.scene.schema import ScenePly
 
 Kept = tuple[tuple[float, ...] | None, float]  # start and angle
 DECIMALS = 3  # of what is written to the job: a micron
@@ -50,7 +51,7 @@ class Trials:
         start, warp, _ = start_and_warp(job, tried, result.ground, start_in_job(job, tried))
         return try_start(result.piece, start, warp, spacing)
 
-    def scene(self, ply: int, point: tuple[float, ...], angle_deg: float) -> dict[str, Any]:
+    def scene(self, ply: int, point: tuple[float, ...], angle_deg: float) -> ScenePly:
         """The same, as a ply of a scene."""
         trial = self.drape(ply, point, angle_deg)
         layer = self._result(ply).ply

@@ -1,4 +1,8 @@
-"""What ships, and what the front end makes anew: for changed kernels alone."""
+"""What ships, and what the front end makes anew: for changed kernels alone.
+
+Tries out compiling/frontend, compiling/frontend_types, compiling/llvm, compiling/sources,
+compiling/kernel, drape/kernels and drape/selftest.
+"""
 
 import os
 import shutil

@@ -1,4 +1,7 @@
-"""Machine code: made once, tried out first, and never wrong, whatever happens to its file."""
+"""Machine code: made once, tried out first, and never wrong, whatever happens to its file.
+
+Tries out compiling/machine and the way taken without it, compiling/ordinary.
+"""
 
 import os
 import subprocess

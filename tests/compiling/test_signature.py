@@ -1,4 +1,4 @@
-"""Annotations of kernels → kinds of arguments."""
+"""Annotations of kernels → kinds of arguments (compiling/signature, compiling/words)."""
 
 from typing import NamedTuple
 

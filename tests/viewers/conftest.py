@@ -1,10 +1,12 @@
 """The demo's scene, and a browser that says what it was asked for."""
 
+import json
 import shutil
 import time
 
 import pytest
 from playwright.sync_api import sync_playwright
+from scene_contract import SCENES
 
 from viewers.scene.scene import make_scene
 
@@ -33,7 +35,10 @@ def browser():
 
 
 class Watched:
-    """A page of the browser with all that it asked for and complained of."""
+    """A page of the browser with all that it asked for and complained of.
+
+    The scene that it has loaded must be as the schema says.
+    """
 
     def __init__(self, browser, address, width=1280, height=900):
         self.page = browser.new_page(viewport={"width": width, "height": height}, has_touch=True)
@@ -43,6 +48,7 @@ class Watched:
         self.page.on("pageerror", lambda e: self.complaints.append(str(e)))
         self.page.on("dialog", lambda d: (self.complaints.append(d.message), d.dismiss()))
         self.page.goto(address)
+        SCENES.validate(json.loads(self.page.inner_text("#scene")))
         self.until("Boolean(window.plywright && window.plywright.ready)")
 
     def until(self, script, limit=30.0):

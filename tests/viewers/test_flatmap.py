@@ -1,4 +1,4 @@
-"""The flat map of a ply by itself: colours, places, what is drawn over them."""
+"""The flat map of a ply by itself (viewers/flat_map): colours, places, what is drawn over them."""
 
 import io
 
@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from PIL import Image, ImageColor
 
-from viewers.flat_map import BAR, FRAME, INK, MARK, SIZE, flat_map
-from viewers.scene.colours import colours_of
+from viewers.flat_map import BAR, FRAME, SIZE, flat_map
+from viewers.scene.colours import Colour, colours_of
 
 TOP, LIMIT = 50.0, 45.0
 CORNERS = np.array([[-60.0, -30.0], [60.0, -30.0], [60.0, 30.0], [-60.0, 30.0]])
@@ -23,6 +23,7 @@ def square_ply(shear, **more):
         },
         "locking_angle_deg": LIMIT,
         "pattern": {"outline": CORNERS, "holes": [], "marks": []},
+        "strokes": [],
         **more,
     }
 
@@ -61,7 +62,7 @@ def test_what_is_greater_lies_where_it_is_greater():
 
 
 def test_limit_outline_start_and_bar_are_drawn():
-    ink, mark = (np.array(ImageColor.getrgb(c)) for c in (INK, MARK))
+    ink, mark = (np.array(ImageColor.getrgb(c)) for c in (Colour.INK, Colour.MARK))
     image = pixels(square_ply([0.0, 50.0, 50.0, 0.0]))
     limit_x = -60.0 + 120.0 * LIMIT / 50.0
     assert np.abs(at(image, limit_x, 15.0) - ink).max() < 40
@@ -87,5 +88,5 @@ def test_strokes_and_numbers_stay_on_the_picture():
     image = pixels(ply)
     rim = np.concatenate([image[:8].reshape(-1, 3), image[:, :8].reshape(-1, 3)])
     assert (rim == 255).all()
-    assert (np.abs(image - ImageColor.getrgb(MARK)).max(axis=2) < 10).sum() > 500
+    assert (np.abs(image - ImageColor.getrgb(Colour.MARK)).max(axis=2) < 10).sum() > 500
     assert flat_map(ply, TOP) == flat_map(ply, TOP)

@@ -1,4 +1,4 @@
-"""What is drawn across a joint, and what is said of the strokes.
+"""What is drawn across a joint (scene/scene, scene/zones), and what is said of the strokes.
 
 The bars and the build-up come by different ways (each ply's own end; a sweep over all ends
 in ``drape.joint.build_up``): at any distance as many bars lie as there are plies.
@@ -8,10 +8,12 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from scene_contract import SCENES
 from trough_jobs import two_troughs
 
 from drape import pipeline
 from drape.job.job import load_job
+from viewers.scene.packing import packed
 from viewers.scene.scene import make_scene
 from viewers.scene.zones import stroke_text
 
@@ -37,6 +39,10 @@ def taped(tmp_path_factory):
              ("upper", "angle = 0"), ("upper", "angle = 45")]  # fmt: skip
     path = two_troughs(tmp_path_factory.mktemp("taped"), JOINT, plies)
     return make_scene(pipeline.run(load_job(path), jobs=1))
+
+
+def test_its_scene_is_as_the_schema_says(taped):
+    SCENES.validate(packed(taped))
 
 
 @pytest.mark.parametrize("run", ["A-B.1", "A-B.2"])

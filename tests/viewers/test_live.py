@@ -1,4 +1,4 @@
-"""The served page: what it answers, what it refuses, and that nothing ends it."""
+"""The served page (page/live): what it answers, what it refuses, and that nothing ends it."""
 
 import asyncio
 import http.client
@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from scene_contract import PLIES
 
 from drape.job.job import load_job
 from viewers.page.live import LARGEST_BODY, TOKEN_HEADER, LivePage
@@ -70,7 +71,9 @@ def alive(server):
 def test_another_start(server, demo_results):
     status, _, body = ask(server)
     assert status == 200
-    ply = unpacked(json.loads(body)["ply"])
+    ply = json.loads(body)["ply"]
+    PLIES.validate(ply)
+    ply = unpacked(ply)
     trial = Trials(demo_results).drape(0, tuple(server.good["point"]), 30.0)
     wanted = np.degrees(trial.assessment.max_shear)
     assert ply["figures"]["max_shear_deg"] == pytest.approx(wanted)
@@ -212,8 +215,8 @@ def test_a_tap_in_a_browser_brings_another_net(server, watch, demo_results):
     assert seen.page.inner_text("#figures") != before
     assert "not for cutting" in seen.page.inner_text("#figures")
     assert all(url.startswith(server.address) for url in seen.asked)
-    seen.page.locator("#keep").tap()
-    seen.until("document.getElementById('readout').innerText.includes('written to the job')")
+    with seen.page.expect_response("**/keep"):
+        seen.page.locator("#keep").tap()
     kept = load_job(server.job.path).plies[0].start
     assert np.linalg.norm(np.subtract(kept, start)) < 0.01
     assert seen.complaints == []
@@ -267,6 +270,7 @@ def test_a_start_without_an_outline_shows_nothing_of_the_ply_before(server, watc
     scene = trial_scene(demo_results.plies[0].ply, bare)
     seen = watch(server.address)
     answer = {"ply": packed(scene)}
+    PLIES.validate(answer["ply"])
     seen.page.route("**/drape", lambda route: route.fulfill(json=answer))
     seen.page.locator("#start-here").tap()
     seen.until("plywright.data.plies[0].trial === true")

@@ -1,4 +1,4 @@
-"""The page in a real Chromium, from its file: what it shows, asks for and lets in.
+"""The page (page/webpage) in a real Chromium, from its file: what it shows, asks for and lets in.
 
 Taps are held against the net file ``nets/*.vtp``, read by VTK.
 """
@@ -9,6 +9,7 @@ import shutil
 import subprocess
 from pathlib import Path
 
+import jsonschema
 import numpy as np
 import pytest
 import pyvista as pv
@@ -16,6 +17,8 @@ from scipy.spatial import cKDTree
 
 from drape.output.net_file import net_file
 from viewers.page.webpage import in_script, page
+from viewers.scene.colours import Colour
+from viewers.scene.ply import bare_ply
 
 SOURCE = Path(page.__code__.co_filename).parent
 HEAVIEST = 3_000_000  # bytes
@@ -140,6 +143,22 @@ def test_laps_and_mould_can_be_shown_and_hidden(file, watch):
     assert len({plain, folded, tucked, seen.page.locator("#stage").screenshot()}) == 4
 
 
+def test_its_colours_are_those_of_pictures_and_window(file, watch):
+    seen = watch(file.as_uri())
+    style = "getComputedStyle(document.documentElement).getPropertyValue"
+    for colour in Colour:
+        assert seen.page.evaluate(f"{style}('--{colour.name.lower()}')").strip() == colour
+    ground = seen.page.evaluate("plywright.view.scene.background.getHexString()")
+    assert f"#{ground}" == Colour.PAPER
+
+
+def test_a_scene_with_a_misspelt_key_is_no_scene(demo_scene, tmp_path, watch):
+    """What all tests of the page rely on: their scene is held against the schema."""
+    (tmp_path / "view.html").write_bytes(page({**demo_scene, "finding": []}))
+    with pytest.raises(jsonschema.ValidationError, match="'finding' was unexpected"):
+        watch((tmp_path / "view.html").as_uri())
+
+
 def test_names_are_text_whatever_they_hold(demo_scene, tmp_path, watch):
     plies = [{**p, "name": NASTY, "fabric": NASTY} for p in demo_scene["plies"][:2]]
     joints = [{**j, "run": NASTY} for j in demo_scene["joints"]]
@@ -174,12 +193,11 @@ def test_markup_that_gets_in_would_not_run(file, watch):
     assert any("Content Security Policy" in text for text in seen.complaints)
 
 
-def test_a_ply_that_couldnt_be_draped_says_so(demo_scene, tmp_path, watch):
-    bare = {k: demo_scene["plies"][0][k] for k in ("name", "half", "fabric", "order", "of")}
-    bare |= {"angle_deg": 0.0, "locking_angle_deg": 45.0, "valid": False, "sheet": None, "laps": []}
+def test_a_ply_that_couldnt_be_draped_says_so(demo_results, demo_scene, tmp_path, watch):
+    bare = bare_ply(demo_results.plies[0].ply)
     (tmp_path / "view.html").write_bytes(page({**demo_scene, "plies": [bare]}))
     seen = watch((tmp_path / "view.html").as_uri())
-    assert "couldn't be draped" in seen.page.inner_text("#readout")
+    assert "could not be draped" in seen.page.inner_text("#readout")
     assert seen.complaints == []
 
 

@@ -1,4 +1,5 @@
-"""Pictures drawn in a process of their own; without GL a finding in their place."""
+"""Pictures drawn in a process of their own (solid/pictures, solid/render, solid/bar,
+scene/colours); without GL a finding in their place."""
 
 import io
 from pathlib import Path

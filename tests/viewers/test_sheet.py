@@ -1,4 +1,5 @@
-"""Sheets and lines to look at, on the hemisphere: its areas, and where its shear is 45°.
+"""Sheets and lines to look at (scene/sheet, scene/lines), on the hemisphere: its areas, where its
+shear is 45°.
 
 Source: the Chebyshev net of the sphere, s f″ + f′ + sin f = 0 with s = uv, f(0) = π/2,
 f′(0) = −1 (key ``chebyshev1878``), integrated by scipy here.
@@ -39,21 +40,21 @@ def areas(points, triangles):
 
 
 def test_it_covers_the_cloth_to_its_cut_line(sheet, polygon):
-    flat = np.column_stack([sheet.flat, np.zeros(len(sheet.flat))])
-    assert areas(flat, sheet.triangles).sum() == pytest.approx(polygon.area, rel=1e-5)
-    rim = shapely.multipoints(sheet.flat)
+    flat = np.column_stack([sheet["flat"], np.zeros(len(sheet["flat"]))])
+    assert areas(flat, sheet["triangles"]).sum() == pytest.approx(polygon.area, rel=1e-5)
+    rim = shapely.multipoints(sheet["flat"])
     assert polygon.buffer(1e-5).covers(rim)
 
 
 def test_it_covers_the_hemisphere(sheet):
     """2πR²; chords of its cells of 2 mm are short by (2/R)²/24."""
-    total = areas(sheet.points, sheet.triangles).sum()
+    total = areas(sheet["points"], sheet["triangles"]).sum()
     assert total == pytest.approx(2 * np.pi * R**2, rel=5e-4)
-    assert np.linalg.norm(sheet.points, axis=1) == pytest.approx(R, abs=2e-3)
+    assert np.linalg.norm(sheet["points"], axis=1) == pytest.approx(R, abs=2e-3)
 
 
 def test_its_triangles_face_the_hollow(sheet):
-    a, b, c = (sheet.points[sheet.triangles[:, k]] for k in range(3))
+    a, b, c = (sheet["points"][sheet["triangles"][:, k]] for k in range(3))
     normal = np.cross(b - a, c - a)
     outward = np.einsum("ij,ij->i", normal, a + b + c)
     whole = np.linalg.norm(normal, axis=1) > 1e-3  # mm²: slivers at the cut line face anywhere
@@ -65,7 +66,7 @@ def test_its_triangles_face_the_hollow(sheet):
 def test_no_side_is_run_twice_one_way_where_the_cut_follows_a_cell(dome, turn):
     """Slivers whose turn is rounding once killed a drawing library (the bowl of 50 mm)."""
     square = affinity.rotate(shapely.box(-21.0, -21.0, 21.0, 21.0), turn, use_radians=True)
-    t = ply_sheet(dome.net, square).triangles
+    t = ply_sheet(dome.net, square)["triangles"]
     sides = np.concatenate([t[:, [0, 1]], t[:, [1, 2]], t[:, [2, 0]]])
     assert len(np.unique(sides, axis=0)) == len(sides)
 
@@ -82,13 +83,13 @@ def test_the_limit_runs_where_the_shear_is_45(dome, sheet):
         events=lambda s, y: y[0] - np.pi / 4,
     )  # fmt: skip
     wanted = found.t_events[0][0]
-    segments = contour(sheet.points, sheet.shear_deg, sheet.triangles, 45.0)
+    segments = contour(sheet["points"], sheet["shear_deg"], sheet["triangles"], 45.0)
     middle = segments.mean(axis=1)
     flat = dome.net.to_flat(middle * R / np.linalg.norm(middle, axis=1)[:, None], -middle / R)
     product = np.abs(flat[:, 0] * flat[:, 1]) / R**2
     assert len(segments) > 100
     assert product == pytest.approx(wanted, rel=0.01)
-    assert len(contour(sheet.points, sheet.shear_deg, sheet.triangles, 80.0)) == 0
+    assert len(contour(sheet["points"], sheet["shear_deg"], sheet["triangles"], 80.0)) == 0
 
 
 def test_yarns_keep_their_length_and_start_point(dome, polygon):

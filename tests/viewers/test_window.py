@@ -1,4 +1,4 @@
-"""The window on a virtual screen, driven by real clicks and keys."""
+"""The window on a virtual screen (solid/window, solid/drawing), driven by real clicks and keys."""
 
 import os
 import shutil
@@ -135,7 +135,7 @@ def test_a_click_starts_the_ply_there(demo_job, screen, tmp_path):
         assert "50°" in driven.told("start", after=count)  # 45 and a turn of 5
         count = len(driven.lines)
         driven.do("key", "k")
-        driven.told("written", after=count)
+        driven.told("saved to", after=count)
         assert "angle = 50" in job.read_text()
         count = len(driven.lines)
         driven.do("key", "c")
@@ -144,7 +144,7 @@ def test_a_click_starts_the_ply_there(demo_job, screen, tmp_path):
         driven.told("the job's own start", after=count)
         driven.do("key", "m")  # the other half would hide what is left over
         driven.do("key", "b")
-        driven.told("couldn't be draped", after=count)
+        driven.told("could not be draped", after=count)
         driven.seen(tmp_path / "none.png", lambda picture: blue(picture) < 0.001)
         driven.do("key", "n")
         driven.seen(tmp_path / "again.png", lambda picture: blue(picture) > 0.02)

@@ -10,7 +10,7 @@ import numpy as np
 
 from drape import pipeline
 from drape.job.job import load_job
-from viewers.scene.ply import LACKING
+from viewers.scene.ply import bare_ply
 from viewers.scene.scene import make_scene
 from viewers.solid.window import SHARE, SIZE, Window
 from viewers.trials import Trials
@@ -31,7 +31,7 @@ def pixel(camera, point):
 def main(path):
     results = pipeline.run(load_job(path), jobs=1)
     scene = make_scene(results)
-    scene["plies"][-1] = {**scene["plies"][-1], **LACKING}
+    scene["plies"][-1] = bare_ply(results.plies[-1].ply)
     window = Window(scene, Trials(results), say)
     sheet = window.ply["sheet"]
     middle = np.argmin(np.linalg.norm(sheet["flat"] - [12.0, -9.0], axis=1))

@@ -21,6 +21,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from drape.errors import InputError, PlywrightError
 from viewers.page.webpage import page
 from viewers.scene.packing import packed
+from viewers.scene.schema import Scene
 from viewers.trials import Trials
 
 LOOPBACK = "127.0.0.1"
@@ -52,7 +53,7 @@ class LivePage:
     ends it.
     """
 
-    def __init__(self, scene: dict[str, Any], trials: Trials) -> None:
+    def __init__(self, scene: Scene, trials: Trials) -> None:
         self.token = secrets.token_urlsafe(24)
         self._trials = trials
         self._page = page(scene, {"token": self.token})
@@ -101,14 +102,14 @@ class LivePage:
     def _refused(self, request: web.Request) -> web.Response | None:
         """Host, origin and token; None if all of them are this server's."""
         if request.headers.get("Host", "") not in self._hosts:
-            return _error(403, "not this machine's own page")
+            return _error(403, "requests under another host's name are refused")
         origin = request.headers.get("Origin")
         if origin is not None and origin not in {f"http://{host}" for host in self._hosts}:
-            return _error(403, "another page may not ask")
+            return _error(403, "requests from other pages are refused")
         if request.method == "POST":
             given = request.headers.get(TOKEN_HEADER, "").encode("utf-8", "replace")
             if not hmac.compare_digest(given, self.token.encode()):
-                return _error(403, "the token isn't this start's: open the page again")
+                return _error(403, "the token is that of an earlier start; open the page again")
         return None
 
     async def _show(self, request: web.Request) -> web.Response:
@@ -136,21 +137,19 @@ async def _wanted(request: web.Request) -> Wanted:
     except ValidationError as error:
         first = error.errors()[0]
         where = ".".join(map(str, first["loc"])) or "body"
-        raise InputError(f"can't be used: {first['msg']}", where=where) from error
+        raise InputError(f"cannot be used: {first['msg']}", where=where) from error
 
 
 def _error(status: int, text: str) -> web.Response:
     return web.json_response({"error": text}, status=status)
 
 
-def serve(
-    scene: dict[str, Any], trials: Trials, tell: Callable[[str], None], port: int = 0
-) -> None:
-    """Serve a page until interrupted; ``tell`` gets its address."""
+def serve(scene: Scene, trials: Trials, report: Callable[[str], None], port: int = 0) -> None:
+    """Serve a page until interrupted; ``report`` gets its address."""
 
     async def run() -> None:
         live = LivePage(scene, trials)
-        tell(await live.start(port))
+        report(await live.start(port))
         try:
             await asyncio.Event().wait()
         finally:

@@ -11,14 +11,15 @@ import base64
 import hashlib
 import html
 import json
-from collections.abc import Mapping
 from importlib.resources import files
 from typing import Any
 
+from viewers.scene.colours import style_variables
 from viewers.scene.packing import packed
+from viewers.scene.schema import Live, Scene
 
 
-def page(scene: Mapping[str, Any], live: Mapping[str, str] | None = None) -> bytes:
+def page(scene: Scene, live: Live | None = None) -> bytes:
     """The page of a scene, UTF-8.
 
     Parameters
@@ -31,10 +32,11 @@ def page(scene: Mapping[str, Any], live: Mapping[str, str] | None = None) -> byt
         (source / name).read_text(encoding="utf-8")
         for name in ("index.html", "style.css", "bundle.js")
     )
-    content = {**scene, **({"live": dict(live)} if live else {})}
+    style = style_variables() + style
+    content: Scene = {**scene, "live": live} if live else scene
     parts = {
         "policy": _policy(style, bundle, live is not None),
-        "title": html.escape(str(scene["title"])),
+        "title": html.escape(scene["title"]),
         "style": style,
         "scene": in_script(packed(content)),
         "bundle": bundle,

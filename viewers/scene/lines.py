@@ -10,28 +10,32 @@ import shapely
 
 from drape.geometry.surface import Floats
 from drape.net.net import Net
+from viewers.scene.schema import Yarns
 
 PITCH = 10.0  # mm between the yarns that are drawn
 LONGEST = 2.0  # mm between points of a drawn line
 
 
-def yarn_lines(net: Net, polygon: shapely.Polygon, pitch: float = PITCH) -> dict[str, list[Floats]]:
+def yarn_lines(net: Net, polygon: shapely.Polygon, pitch: float = PITCH) -> Yarns:
     """Every n-th yarn inside the polygon: ``warp`` and ``weft``, each a list of (k, 3) mm.
 
     The yarns through the start point are among them.
     """
-    low_x, low_y, high_x, high_y = polygon.bounds
-    across = {"warp": (low_y, high_y, low_x, high_x), "weft": (low_x, high_x, low_y, high_y)}
-    out = {}
-    for name, (low, high, first, last) in across.items():
-        places = pitch * np.arange(np.ceil(low / pitch), np.floor(high / pitch) + 1.0)
-        ends = np.array([[[first, p], [last, p]] for p in places]).reshape(-1, 2, 2)
-        if name == "weft":
-            ends = ends[..., ::-1]
-        parts = shapely.get_parts(shapely.intersection(shapely.linestrings(ends), polygon))
-        flat = [shapely.get_coordinates(p) for p in parts if p.geom_type == "LineString"]
-        out[name] = [line for piece in flat for line in on_surface(net, piece)]
-    return out
+    return {
+        "warp": _family(net, polygon, pitch, upright=False),
+        "weft": _family(net, polygon, pitch, upright=True),
+    }
+
+
+def _family(net: Net, polygon: shapely.Polygon, pitch: float, upright: bool) -> list[Floats]:
+    ends = np.array(polygon.bounds).reshape(2, 2)[:, :: -1 if upright else 1]
+    (first, low), (last, high) = ends
+    places = pitch * np.arange(np.ceil(low / pitch), np.floor(high / pitch) + 1.0)
+    lines = np.array([[[first, p], [last, p]] for p in places]).reshape(-1, 2, 2)
+    lines = lines[..., :: -1 if upright else 1]
+    parts = shapely.get_parts(shapely.intersection(shapely.linestrings(lines), polygon))
+    flat = [shapely.get_coordinates(p) for p in parts if p.geom_type == "LineString"]
+    return [line for piece in flat for line in on_surface(net, piece)]
 
 
 def on_surface(net: Net, flat: Floats, longest: float = LONGEST) -> list[Floats]:

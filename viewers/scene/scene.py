@@ -1,25 +1,8 @@
-"""Scene: everything that is drawn of a job's results, as one dictionary.
-
-Pictures, window and page draw the same scene. Values are strings, numbers, lists and
-arrays; ``viewers.scene.packing`` makes JSON of it. Keys may be added under the same
-``format``; where a meaning changes it is raised.
-
-format        1
-title, caution, seen_from
-colours       (256, 3) of the shear map; ``range_deg`` is its upper end
-halves        name, points (n, 3), triangles (k, 3): cavity and flange, thinned for the eye
-runs          name, points (k, 3): the parting line
-plies         in the order of the job, see ``viewers.scene.ply``; ``laps``: folded out, tucked
-joints        run, lap_half, bands of build-up across it and a bar for each ply and strip, both
-              ``at_mm`` along the run
-findings      level, where, message, remedy
-
-Lengths in mm, angles in degrees.
+"""Everything that is drawn of a job's results, as one dictionary: ``viewers.scene.schema``
+says what it holds. Pictures, window and page draw the same scene.
 """
 
 from __future__ import annotations
-
-from typing import Any
 
 import fast_simplification
 import numpy as np
@@ -27,41 +10,39 @@ import numpy as np
 from drape.geometry.surface import Floats, Ints
 from drape.job.allowance import Allowance, values_at
 from drape.mould.mould import Half
+from drape.output.summary.joint_models import BuildUp
 from drape.pipeline import Results
-from viewers.scene.colours import colour_table, shear_range
-from viewers.scene.ply import lap_scenes, ply_scene
+from viewers.scene.colours import bar_ticks, colour_table, shear_range
+from viewers.scene.ply import ply_scene
+from viewers.scene.schema import FORMAT, Bar, BuildUpBand, DrawnRun, HalfMesh, JointSection, Scene
 
-FORMAT = 1
 TRIANGLES = 12000  # of a mould half: more isn't seen
 CAUTION = (
-    "Shows where cloth is at risk of wrinkles; claims fit, never strength. Uncured epoxy can "
-    "sensitise skin, carbon dust irritates: read the material's safety data sheet."
+    "Shows where cloth is at risk of wrinkles; it predicts fit, never strength. Uncured epoxy can "
+    "sensitise skin and carbon dust irritates: read the material's safety data sheet."
 )
 
 
-def make_scene(results: Results) -> dict[str, Any]:
+def make_scene(results: Results) -> Scene:
     """The scene of a job's results."""
-    plies = [
-        {
-            **ply_scene(r, results.job.seen_from),
-            "laps": lap_scenes(r.ply.name, dict(results.closing.runs)),
-        }
-        for r in results.plies
-    ]
+    job = results.job
+    closing = dict(results.closing.runs)
+    plies = [ply_scene(r, closing, job.seen_from) for r in results.plies]
     greatest = [
         max(p["figures"]["max_shear_deg"], p["figures"]["max_shear_in_laps_deg"] or 0.0)
         for p in plies
-        if p["sheet"] is not None
+        if p["figures"] is not None
     ]
     locking = max((p["locking_angle_deg"] for p in plies), default=0.0)
+    top = shear_range(max(greatest, default=0.0), locking)
     return {
         "format": FORMAT,
-        "title": results.job.title,
+        "title": job.title,
         "caution": CAUTION,
-        "seen_from": results.job.seen_from,
+        "seen_from": job.seen_from,
         "colours": colour_table(),
-        "range_deg": shear_range(max(greatest, default=0.0), locking),
-        "closing": results.mould.closing,
+        "range_deg": top,
+        "ticks_deg": bar_ticks(top),
         "halves": [_half(half) for half in results.mould.halves.values()],
         "runs": _runs(results),
         "plies": plies,
@@ -73,7 +54,7 @@ def make_scene(results: Results) -> dict[str, Any]:
     }
 
 
-def _half(half: Half) -> dict[str, Any]:
+def _half(half: Half) -> HalfMesh:
     """Cavity and flange of a half; the outside of a solid block only hides them."""
     region = half.region
     cavity = region.surface.vertices, region.surface.faces
@@ -101,7 +82,7 @@ def thinned(points: Floats, faces: Ints, most: int) -> tuple[Floats, Ints]:
     return few.astype(float), left.astype(np.int64)
 
 
-def _runs(results: Results) -> list[dict[str, Any]]:
+def _runs(results: Results) -> list[DrawnRun]:
     """Each run once, as the first half that has it tells it."""
     seen: dict[str, Floats] = {}
     for half in results.mould.halves.values():
@@ -113,7 +94,7 @@ def _runs(results: Results) -> list[dict[str, Any]]:
     return [{"name": name, "points": points} for name, points in seen.items()]
 
 
-def _joints(results: Results) -> list[dict[str, Any]]:
+def _joints(results: Results) -> list[JointSection]:
     """Build-up of each run and where each ply lies there, at the one place that is shown."""
     if results.summary.joint is None:
         return []
@@ -122,18 +103,22 @@ def _joints(results: Results) -> list[dict[str, Any]]:
             "run": name,
             "lap_half": run.lap_half,
             "at_mm": run.build_up_at_mm,
-            "bands": [b.model_dump() for b in run.build_up or ()],
+            "bands": [_band(b) for b in run.build_up or ()],
             "bars": _bars(results, name, run.lap_half, run.build_up_at_mm or 0.0),
         }
         for name, run in results.summary.joint.runs.items()
     ]
 
 
-def _bars(results: Results, run: str, lap_half: str, place: float) -> list[dict[str, Any]]:
+def _band(b: BuildUp) -> BuildUpBand:
+    return BuildUpBand(from_mm=b.from_mm, to_mm=b.to_mm, plies=b.plies, thickness_mm=b.thickness_mm)
+
+
+def _bars(results: Results, run: str, lap_half: str, place: float) -> list[Bar]:
     """Of each layer the stretches across a run that it covers: from, to, mm past the line from
     the lap half; None where it goes on into its half. As they lie at a place along the run.
     """
-    bars = [
+    bars: list[Bar] = [
         {
             "ply": layer.name,
             "half": layer.half,

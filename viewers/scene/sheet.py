@@ -5,38 +5,19 @@ Lengths in mm; shear in degrees, as it is shown.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import shapely
 
 from drape.geometry.surface import Floats, Ints, readonly
 from drape.net.net import Net
+from viewers.scene.schema import SheetMesh
 
 CELLS = 5000  # of a ply: enough for the eye, and a light file
 SAME = 1e-6  # mm: flat vertices nearer than that are one
 LEAST_AREA = 1e-6  # mm²: what is left of a cell below that is rounding
 
 
-@dataclass(frozen=True, eq=False)
-class Sheet:
-    """Triangles of a draped ply.
-
-    Attributes
-    ----------
-    flat : (n, 2) mm, on the cloth
-    points : (n, 3) mm, on the ply's mid-surface
-    shear_deg : (n,) signed
-    triangles : (k, 3) int, counter-clockwise on the cloth
-    """
-
-    flat: Floats
-    points: Floats
-    shear_deg: Floats
-    triangles: Ints
-
-
-def ply_sheet(net: Net, polygon: shapely.Polygon, cells: int = CELLS) -> Sheet:
+def ply_sheet(net: Net, polygon: shapely.Polygon, cells: int = CELLS) -> SheetMesh:
     """The part of a net inside a flat polygon, in about ``cells`` cells or its own if fewer.
 
     Whole cells make two triangles; what the polygon leaves of the others is triangulated,
@@ -77,7 +58,7 @@ def _counter_clockwise(corners: Floats) -> Floats:
     return np.where(back[:, None, None], corners[:, ::-1], corners)
 
 
-def _mapped(net: Net, corners: Floats) -> Sheet:
+def _mapped(net: Net, corners: Floats) -> SheetMesh:
     """Triangles (k, 3, 2) with their vertices merged and looked up; those off the net are left."""
     keys, index = np.unique(
         np.round(corners.reshape(-1, 2) / SAME).astype(np.int64), axis=0, return_inverse=True
@@ -91,12 +72,12 @@ def _mapped(net: Net, corners: Floats) -> Sheet:
     solid = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0] > 2.0 * LEAST_AREA
     triangles = triangles[good[triangles].all(axis=1) & solid]
     used, triangles = np.unique(triangles, return_inverse=True)
-    return Sheet(
-        readonly(flat[used]),
-        readonly(points[used]),
-        readonly(shear[used]),
-        readonly(triangles.reshape(-1, 3)),
-    )
+    return {
+        "points": readonly(points[used]),
+        "flat": readonly(flat[used]),
+        "shear_deg": readonly(shear[used]),
+        "triangles": readonly(triangles.reshape(-1, 3)),
+    }
 
 
 def contour(points: Floats, shear_deg: Floats, triangles: Ints, level_deg: float) -> Floats:

@@ -6,7 +6,6 @@ Lengths in mm, angles in degrees.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Any
 
 import numpy as np
 import shapely
@@ -16,13 +15,14 @@ from drape.layup.risks import ClothRisks
 from drape.net.net import Net
 from drape.net.smoothing_order import Stroke, pull_direction, pull_on_cloth
 from viewers.scene.lines import on_surface
+from viewers.scene.schema import SmoothingStroke, Zone
 
 HATCH = 3.0  # mm between the lines of a hatched zone
 FEWEST_LINES = 4  # across a small one
 
 
-def zone_scenes(net: Net, risks: ClothRisks) -> list[dict[str, Any]]:
-    """Wrinkle and bridging zones: kind, what is told of them, outlines and hatching."""
+def zone_scenes(net: Net, risks: ClothRisks) -> list[Zone]:
+    """Wrinkle and bridging zones: kind, a line of text, outlines and hatching."""
     wrinkles = [
         _zone(net, "wrinkles", f"sheared up to {np.degrees(z.peak):.1f}°", z.area, z.flat_outlines)
         for z in risks.wrinkling.zones
@@ -41,7 +41,7 @@ def zone_scenes(net: Net, risks: ClothRisks) -> list[dict[str, Any]]:
     return wrinkles + bridges
 
 
-def _zone(net: Net, kind: str, text: str, area: float, flat: Iterable[Floats]) -> dict[str, Any]:
+def _zone(net: Net, kind: str, text: str, area: float, flat: Iterable[Floats]) -> Zone:
     rings = list(flat)
     return {
         "kind": kind,
@@ -69,7 +69,7 @@ def hatching(rings: list[Floats]) -> list[Floats]:
     return [shapely.get_coordinates(p) for p in parts if p.geom_type == "LineString" and p.length]
 
 
-def stroke_scenes(net: Net, strokes: Iterable[Stroke], seen_from: str) -> list[dict[str, Any]]:
+def stroke_scenes(net: Net, strokes: Iterable[Stroke], seen_from: str) -> list[SmoothingStroke]:
     """The smoothing order: number, text, the stroke on the part and on the cloth, its pull there.
 
     ``seen_from`` says how the job counts angles; the words do as it does.
@@ -91,13 +91,13 @@ def stroke_scenes(net: Net, strokes: Iterable[Stroke], seen_from: str) -> list[d
 def stroke_text(stroke: Stroke, seen_from: str) -> str:
     """What the hand does in a stroke, its angle counted as the job does."""
     if stroke.sector == 0:
-        return "along the first yarn, straight, without shearing it"
+        return "straight along the first yarn, without shearing it"
     degrees = np.degrees(stroke.greatest_shear)
     if stroke.lengthens == 0:
-        return "press it down outward; it lies almost by itself"
+        return "press it down outward; it needs almost no stretching"
     sense = stroke.lengthens if seen_from == "inside" else -stroke.lengthens
     way = "+45°" if sense > 0 else "−45°"
     return (
-        f"pull it longer at {way} to the warp (as seen from the {seen_from}): "
+        f"stretch it along {way} to the warp (as seen from the {seen_from}): "
         f"up to {degrees:.0f}° of shear"
     )

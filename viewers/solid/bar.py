@@ -3,29 +3,28 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import matplotlib
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
-from viewers.scene.colours import colour_table
+from viewers.scene.colours import Colour, colour_table
+from viewers.scene.schema import DrapedPly, Scene
 
-PAPER, INK = "#f6f3ec", "#22303a"
 HEIGHT, SIDE = 96, 40  # pixels
 
 
-def with_bar(image: Image.Image, scene: dict[str, Any], ply: dict[str, Any]) -> Image.Image:
+def with_bar(image: Image.Image, scene: Scene, ply: DrapedPly) -> Image.Image:
     """The picture with a strip below it: the ply, its bar, the limit and the greatest shear."""
     width, height = image.size
-    out = Image.new("RGB", (width, height + HEIGHT), PAPER)
+    out = Image.new("RGB", (width, height + HEIGHT), Colour.PAPER)
     out.paste(image, (0, 0))
     draw = ImageDraw.Draw(out)
     large, small = font(22), font(17)
-    draw.text((SIDE, height + 14), ply["name"], fill=INK, font=large)
+    draw.text((SIDE, height + 14), ply["name"], fill=Colour.INK, font=large)
     figures = ply["figures"]
     text = f"{ply['fabric']}, {ply['angle_deg']:g}°, greatest shear {figures['max_shear_deg']:.1f}°"
-    draw.text((SIDE, height + 50), text, fill=INK, font=small)
+    draw.text((SIDE, height + 50), text, fill=Colour.INK, font=small)
     left, right = width // 2, width - SIDE
     top, bottom = height + 18, height + 44
     strip = colour_table().astype(np.uint8)[None]
@@ -36,12 +35,12 @@ def with_bar(image: Image.Image, scene: dict[str, Any], ply: dict[str, Any]) -> 
     def at(angle: float) -> float:
         return left + (right - left) * angle / reach
 
-    for angle in np.arange(0.0, reach + 0.1, 10.0 if reach > 30 else 5.0):
-        draw.line([(at(angle), bottom), (at(angle), bottom + 5)], fill=INK, width=1)
-        draw.text((at(angle), bottom + 7), f"{angle:g}°", fill=INK, font=small, anchor="ma")
+    for angle in scene["ticks_deg"]:
+        draw.line([(at(angle), bottom), (at(angle), bottom + 5)], fill=Colour.INK, width=1)
+        draw.text((at(angle), bottom + 7), f"{angle:g}°", fill=Colour.INK, font=small, anchor="ma")
     limit = ply["locking_angle_deg"]
-    draw.line([(at(limit), top - 8), (at(limit), bottom + 8)], fill=INK, width=4)
-    draw.text((at(limit) - 8, top - 2), "limit", fill="#ffffff", font=small, anchor="ra")
+    draw.line([(at(limit), top - 8), (at(limit), bottom + 8)], fill=Colour.INK, width=4)
+    draw.text((at(limit) - 8, top - 2), "limit", fill=Colour.WHITE, font=small, anchor="ra")
     return out
 
 

@@ -6,35 +6,40 @@ Pictures and window share it. mm.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Any
+from typing import Any, Literal, get_args
 
 import numpy as np
 import pyvista as pv
 
 from drape.geometry.arrays import Floats
-from viewers.scene.colours import colour_map
+from viewers.scene.colours import Colour, colour_map
+from viewers.scene.schema import DrapedPly, DrawnRun, HalfMesh, Lap, Scene, ScenePly, View
 
-MOULD, PAPER, INK = "#d6d0c4", "#f6f3ec", "#22303a"
-YARN, LINE, MARK = "#ffffff", "#7a3b1d", "#c8502a"
 BAR = "shear, degrees"
-LAP_KEYS = ("folded_out", "tucked")
+LapState = Literal["folded_out", "tucked"]
+LAP_STATES: tuple[LapState, ...] = get_args(LapState)
 
 
-def half_of(scene: dict[str, Any], ply: dict[str, Any]) -> dict[str, Any]:
+def half_of(scene: Scene, ply: ScenePly) -> HalfMesh:
     """The half a ply is laid in; the first one for a strip across both."""
     named = [half for half in scene["halves"] if half["name"] == ply["half"]]
     return (named or scene["halves"])[0]
 
 
-def show_mould(plotter: Any, half: dict[str, Any]) -> None:
+def show_mould(plotter: Any, half: HalfMesh) -> None:
     """One half of the mould, dull, so that the ply on it stands out."""
     mesh = _triangles(half["points"], half["triangles"])
     plotter.add_mesh(
-        mesh, color=MOULD, smooth_shading=True, split_sharp_edges=True, specular=0.05, name="mould"
+        mesh,
+        color=Colour.MOULD,
+        smooth_shading=True,
+        split_sharp_edges=True,
+        specular=0.05,
+        name="mould",
     )
 
 
-def show_ply(plotter: Any, ply: dict[str, Any], top: float, name: str = "ply") -> None:
+def show_ply(plotter: Any, ply: DrapedPly, top: float, name: str = "ply") -> None:
     """A ply in the colours of its shear, with the limit's contour, yarns, cut line and start."""
     sheet = ply["sheet"]
     mesh = _triangles(sheet["points"], sheet["triangles"])
@@ -43,14 +48,14 @@ def show_ply(plotter: Any, ply: dict[str, Any], top: float, name: str = "ply") -
         mesh, scalars="shear", cmap=colour_map(), clim=(0.0, top), smooth_shading=True,
         show_scalar_bar=False, specular=0.0, ambient=0.5, diffuse=0.55, name=name,
     )  # fmt: skip
-    lift = _Lift(mesh)
-    _line(plotter, lift.mesh(_polylines(ply["limit"])), INK, 4, f"{name} limit")
-    for which, width in (("warp", 1.5), ("weft", 1.0)):
-        yarns = lift.mesh(_polylines(ply["yarns"][which]))
-        _line(plotter, yarns, YARN, width, f"{name} {which}", 0.55)
-    _line(plotter, lift.mesh(_polylines(ply["cut_line"])), INK, 2.5, f"{name} cut line")
-    zones = [line for z in ply.get("zones", ()) for line in (*z["outlines"], *z["hatching"])]
-    _line(plotter, lift.mesh(_polylines(zones)), MARK, 2, f"{name} zones")
+    lift = _Lift(mesh, 0.0012 * ply["view"]["size"])
+    _line(plotter, lift.mesh(_polylines(ply["limit"])), Colour.INK, 4, f"{name} limit")
+    warp, weft = (lift.mesh(_polylines(ply["yarns"][way])) for way in ("warp", "weft"))
+    _line(plotter, warp, Colour.WHITE, 1.5, f"{name} warp", 0.55)
+    _line(plotter, weft, Colour.WHITE, 1.0, f"{name} weft", 0.55)
+    _line(plotter, lift.mesh(_polylines(ply["cut_line"])), Colour.INK, 2.5, f"{name} cut line")
+    zones = [line for z in ply["zones"] for line in (*z["outlines"], *z["hatching"])]
+    _line(plotter, lift.mesh(_polylines(zones)), Colour.MARK, 2, f"{name} zones")
     _start(plotter, ply, name)
 
 
@@ -63,39 +68,35 @@ def clear_ply(plotter: Any, name: str = "ply") -> None:
         plotter.remove_scalar_bar(BAR, render=False)
 
 
-def show_runs(plotter: Any, runs: Iterable[dict[str, Any]]) -> None:
+def show_runs(plotter: Any, runs: Iterable[DrawnRun]) -> None:
     """The parting line."""
-    _line(plotter, _polylines([r["points"] for r in runs]), LINE, 3, "parting line")
+    _line(plotter, _polylines([r["points"] for r in runs]), Colour.PARTING, 3, "parting line")
 
 
-def show_laps(plotter: Any, ply: dict[str, Any], which: str | None) -> None:
-    """A ply's laps ``folded_out`` or ``tucked``, as ribbons; None takes them away."""
-    ribbons = [_ribbon(lap[which]) for lap in ply["laps"]] if which else []
+def show_laps(plotter: Any, laps: Iterable[Lap], which: LapState | None) -> None:
+    """Laps ``folded_out`` or ``tucked``, as ribbons; None takes them away."""
+    ribbons = [_ribbon(lap[which]) for lap in laps] if which else []
     plotter.remove_actor("laps", render=False)
     if ribbons:
         mesh = pv.merge(ribbons) if len(ribbons) > 1 else ribbons[0]
-        plotter.add_mesh(mesh, color=MARK, opacity=0.8, name="laps", show_edges=False)
+        plotter.add_mesh(mesh, color=Colour.MARK, opacity=0.8, name="laps", show_edges=False)
 
 
-def look_in(plotter: Any, ply: dict[str, Any], share: float = 1.0) -> None:
-    """A view from the hollow into the ply, its long way across ``share`` of the window."""
-    points, triangles = ply["sheet"]["points"], ply["sheet"]["triangles"]
-    a, b, c = (points[triangles[:, k]] for k in range(3))
-    inward = np.cross(b - a, c - a).sum(axis=0)
-    inward /= np.linalg.norm(inward)
-    centre = points.mean(axis=0)
-    long_way = np.linalg.svd(points - centre, full_matrices=False)[2][0]
-    up = np.cross(inward, long_way)
+def look_into(plotter: Any, view: View, points: Floats, share: float = 1.0) -> None:
+    """A view from the hollow of a ply's ``points``, its long way across ``share`` of the window."""
+    inward, across, centre = view["inward"], view["across"], view["centre"]
+    up = np.cross(inward, across)
     up /= np.linalg.norm(up)
     eye = 0.88 * inward - 0.47 * up
     plotter.camera.up = up
     plotter.camera.parallel_projection = True
     width, height = plotter.window_size
-    across, above = points @ long_way, points @ np.cross(long_way, eye / np.linalg.norm(eye))
-    middle = centre + (np.ptp(across) / 2 + across.min() - centre @ long_way) * long_way
+    wide = (points - centre) @ across
+    high = points @ np.cross(across, eye / np.linalg.norm(eye))
+    middle = centre + 0.5 * (wide.min() + wide.max()) * across
     plotter.camera.focal_point = middle
-    size = max(np.ptp(across) * height / (share * width), np.ptp(above))
-    plotter.camera.position = middle + 4.0 * float(np.ptp(across)) * eye
+    plotter.camera.position = middle + 4.0 * float(np.ptp(wide)) * eye
+    size = max(np.ptp(wide) * height / (share * width), np.ptp(high))
     plotter.camera.parallel_scale = 0.62 * float(size)
     plotter.reset_camera_clipping_range()
 
@@ -103,11 +104,11 @@ def look_in(plotter: Any, ply: dict[str, Any], share: float = 1.0) -> None:
 class _Lift:
     """Moves lines off a sheet towards the hollow, so that they aren't half hidden in it."""
 
-    def __init__(self, sheet: pv.PolyData) -> None:
+    def __init__(self, sheet: pv.PolyData, height: float) -> None:
         normals = sheet.compute_normals(auto_orient_normals=False, split_vertices=False)
         self.sheet = pv.PolyData(sheet.points)
         self.sheet["normal"] = normals.point_data["Normals"]
-        self.height = 0.0012 * float(np.linalg.norm(np.ptp(sheet.points, axis=0)))
+        self.height = height
 
     def mesh(self, lines: pv.PolyData | None) -> pv.PolyData | None:
         """The same lines, lifted."""
@@ -118,16 +119,18 @@ class _Lift:
         return lines
 
 
-def _start(plotter: Any, ply: dict[str, Any], name: str) -> None:
+def _start(plotter: Any, ply: DrapedPly, name: str) -> None:
     """Where the ply is pressed down first, and the way its warp runs from there."""
     start = ply["start"]
-    size = 0.02 * float(np.linalg.norm(np.ptp(ply["sheet"]["points"], axis=0)))
+    size = 0.02 * ply["view"]["size"]
     at = start["point"] + 0.3 * size * start["normal"]
-    plotter.add_mesh(pv.Sphere(radius=0.45 * size, center=at), color=MARK, name=f"{name} start")
+    plotter.add_mesh(
+        pv.Sphere(radius=0.45 * size, center=at), color=Colour.MARK, name=f"{name} start"
+    )
     arrow = pv.Arrow(
         start=at, direction=start["warp"], scale=4.0 * size, shaft_radius=0.04, tip_radius=0.1
     )
-    plotter.add_mesh(arrow, color=MARK, name=f"{name} arrow")
+    plotter.add_mesh(arrow, color=Colour.MARK, name=f"{name} arrow")
 
 
 def _triangles(points: Floats, triangles: Any) -> pv.PolyData:

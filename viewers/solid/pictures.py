@@ -11,12 +11,12 @@ import os
 import subprocess
 import sys
 import tempfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 from drape.errors import Finding
 from viewers.scene.packing import packed
+from viewers.scene.schema import Scene
 
 TIMEOUT = 120.0  # seconds for a picture; software GL on a loaded machine takes ten
 # Ways of drawing without a screen that VTK has, each with the Debian package it needs.
@@ -24,7 +24,7 @@ WAYS = {"vtkOSOpenGLRenderWindow": "libosmesa6", "vtkEGLRenderWindow": "libegl1"
 
 
 def pictures(
-    scene: Mapping[str, Any], ways: Sequence[str] = tuple(WAYS)
+    scene: Scene, ways: Sequence[str] = tuple(WAYS)
 ) -> tuple[dict[int, bytes], tuple[Finding, ...]]:
     """PNG of each ply by its place in the scene, and a finding where one is missing.
 
@@ -36,22 +36,22 @@ def pictures(
     wanted = [k for k, ply in enumerate(scene["plies"]) if ply["sheet"] is not None]
     if not wanted:
         return {}, ()
-    told: list[str] = []
+    ends: list[str] = []
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "scene.json"
-        file.write_text(json.dumps(packed(dict(scene)), allow_nan=False), encoding="utf-8")
+        file.write_text(json.dumps(packed(scene), allow_nan=False), encoding="utf-8")
         files = {k: Path(folder) / f"{k}.png" for k in wanted}
         for way in ways:
-            told.append(_draw(file, Path(folder), way, TIMEOUT * len(wanted)))
+            ends.append(_draw(file, Path(folder), way, TIMEOUT * len(wanted)))
             if all(path.exists() for path in files.values()):
                 break
         drawn = {k: path.read_bytes() for k, path in files.items() if path.exists()}
-    return drawn, () if len(drawn) == len(wanted) else (_missing(len(drawn), len(wanted), told),)
+    return drawn, () if len(drawn) == len(wanted) else (_missing(len(drawn), len(wanted), ends),)
 
 
-def _missing(drawn: int, wanted: int, told: Sequence[str]) -> Finding:
+def _missing(drawn: int, wanted: int, ends: Sequence[str]) -> Finding:
     names = " or ".join(WAYS.values())
-    causes = "; ".join(dict.fromkeys(told))
+    causes = "; ".join(dict.fromkeys(ends))
     return Finding(
         "note",
         ("pictures",),

@@ -17,17 +17,11 @@ import numpy as np
 import pyvista as pv
 from PIL import Image
 
+from viewers.scene.colours import Colour
 from viewers.scene.packing import unpacked
+from viewers.scene.schema import DrapedPly, Scene
+from viewers.solid import drawing
 from viewers.solid.bar import with_bar
-from viewers.solid.drawing import (
-    PAPER,
-    clear_ply,
-    half_of,
-    look_in,
-    show_mould,
-    show_ply,
-    show_runs,
-)
 
 SIZE = (1200, 800)
 QUICK = 1  # of zlib: whoever keeps a picture packs it anew
@@ -38,21 +32,21 @@ def canvas(size: tuple[int, int] = SIZE) -> Iterator[Any]:
     """A plotter without a screen, for any number of pictures: each one's shaders take time."""
     plotter: Any = pv.Plotter(off_screen=True, window_size=list(size), lighting="light kit")
     try:
-        plotter.set_background(PAPER)
+        plotter.set_background(Colour.PAPER)
         plotter.enable_anti_aliasing("ssaa")
         yield plotter
     finally:
         plotter.close()
 
 
-def picture(plotter: Any, scene: dict[str, Any], ply: dict[str, Any]) -> Image.Image:
+def picture(plotter: Any, scene: Scene, ply: DrapedPly) -> Image.Image:
     """One ply in its half of the mould, with the bar of its shear below."""
     plotter.suppress_rendering = True  # else every line that is added draws all of it
-    clear_ply(plotter)
-    show_mould(plotter, half_of(scene, ply))
-    show_ply(plotter, ply, scene["range_deg"])
-    show_runs(plotter, scene["runs"])
-    look_in(plotter, ply)
+    drawing.clear_ply(plotter)
+    drawing.show_mould(plotter, drawing.half_of(scene, ply))
+    drawing.show_ply(plotter, ply, scene["range_deg"])
+    drawing.show_runs(plotter, scene["runs"])
+    drawing.look_into(plotter, ply["view"], ply["sheet"]["points"])
     plotter.suppress_rendering = False
     plotter.render()
     pixels = np.asarray(plotter.screenshot(return_img=True))
@@ -61,7 +55,7 @@ def picture(plotter: Any, scene: dict[str, Any], ply: dict[str, Any]) -> Image.I
 
 def main(scene_file: str, folder: str) -> int:
     """Write ``<number>.png`` for each ply that has a sheet and none yet, each whole or not."""
-    scene = unpacked(json.loads(Path(scene_file).read_text(encoding="utf-8")))
+    scene: Scene = unpacked(json.loads(Path(scene_file).read_text(encoding="utf-8")))
     with canvas() as plotter:
         for number, ply in enumerate(scene["plies"]):
             path = Path(folder) / f"{number}.png"

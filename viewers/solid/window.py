@@ -3,7 +3,7 @@
 Mouse: drag turns, wheel zooms, a click on the ply drapes it again from that place.
 Keys: n, b the next ply and the one before; right, left turn the warp by 5°; c changes
 between what the job has and what is tried; l laps folded out, tucked, away; m the mould;
-k keeps the start and angle that are shown in the job; q ends.
+k writes the start and angle on show to the job file; q quits.
 
 Lengths in mm, angles in degrees as the job gives them.
 """
@@ -19,21 +19,9 @@ import pyvista as pv
 from vtkmodules.vtkRenderingCore import vtkCellPicker
 
 from drape.errors import PlywrightError, place_text
-from viewers.scene.colours import colour_map
-from viewers.solid.drawing import (
-    BAR,
-    INK,
-    LAP_KEYS,
-    MARK,
-    PAPER,
-    clear_ply,
-    half_of,
-    look_in,
-    show_laps,
-    show_mould,
-    show_ply,
-    show_runs,
-)
+from viewers.scene.colours import Colour, colour_map
+from viewers.scene.schema import Scene, ScenePly
+from viewers.solid import drawing
 from viewers.trials import Trials
 
 SIZE = (1400, 800)
@@ -43,7 +31,7 @@ TURN = 5.0  # degrees a key press
 TAP = 4  # pixels: a press that moves farther turns the view
 HELP = (
     "click: start here   n, b: ply   left, right: turn   c: compare   l: laps   m: mould   "
-    "k: keep in the job   q: end"
+    "k: save to the job   q: quit"
 )
 
 
@@ -54,29 +42,29 @@ class Window:
     ----------
     scene : as ``viewers.scene.scene.make_scene`` gives it
     trials : Trials
-    tell : called with a line of text at each change
+    report : called with a line of text at each change
     """
 
     def __init__(
         self,
-        scene: dict[str, Any],
+        scene: Scene,
         trials: Trials,
-        tell: Callable[[str], None] = lambda text: None,
+        report: Callable[[str], None] = lambda text: None,
         off_screen: bool = False,
     ) -> None:
-        self.scene, self.trials, self.tell = scene, trials, tell
+        self.scene, self.trials, self.report = scene, trials, report
         self.plotter: Any = pv.Plotter(
             shape=(1, 2), window_size=list(SIZE), off_screen=off_screen, title=scene["title"],
             border=False, lighting="light kit", col_weights=WEIGHTS,
         )  # fmt: skip
         self.at, self.laps, self.mould, self.tried = 0, 0, True, True
-        self.trial: dict[int, dict[str, Any]] = {}
+        self.trial: dict[int, ScenePly] = {}
         self._pressed = (0, 0)
         self._draw(look=True)
         self._listen()
 
     @property
-    def ply(self) -> dict[str, Any]:
+    def ply(self) -> ScenePly:
         """The ply that is shown: as the job has it, or as it is tried."""
         given = self.scene["plies"][self.at]
         return self.trial.get(self.at, given) if self.tried else given
@@ -84,7 +72,7 @@ class Window:
     def show(self) -> None:
         """Open the window; returns when it is closed."""
         self.plotter.show(interactive_update=True)  # draws, and goes on
-        self.tell(self._line())
+        self.report(self._line())
         self.plotter.iren.start()
         self.plotter.close()
 
@@ -95,48 +83,48 @@ class Window:
         try:
             self.trial[self.at] = self.trials.scene(self.at, tuple(point), angle)
         except PlywrightError as error:
-            self.tell(error.line())
+            self.report(error.line())
             return
         self.tried = True
         self._draw()
-        self.tell(f"{self._line()} ({1000.0 * (time.perf_counter() - began):.0f} ms)")
+        self.report(f"{self._line()} ({1000.0 * (time.perf_counter() - began):.0f} ms)")
 
     def turn(self, by: float) -> None:
         """Turn the warp about the start point that is shown."""
-        if self.ply["sheet"] is None:
-            return
-        angle = (self.ply["angle_deg"] + by + 90.0) % 180.0 - 90.0
-        self.start_at(tuple(self.ply["start"]["point"]), angle)
+        ply = self.ply
+        if ply["sheet"] is not None:
+            angle = (ply["angle_deg"] + by + 90.0) % 180.0 - 90.0
+            self.start_at(tuple(ply["start"]["point"]), angle)
 
     def choose(self, by: int) -> None:
         """Go on to another ply."""
         self.at = (self.at + by) % len(self.scene["plies"])
         self._draw(look=True)
-        self.tell(self._line())
+        self.report(self._line())
 
     def write(self) -> None:
         """Write what is shown to the job file."""
         ply = self.ply
         if ply is self.scene["plies"][self.at]:
-            self.tell("nothing to write: what is shown is the job's own start")
+            self.report("nothing to save: this is the job's own start")
             return
         if ply["sheet"] is None:
-            self.tell("nothing to write: from there the cloth doesn't reach every edge")
+            self.report("nothing to save: from that start the cloth does not reach every edge")
             return
         try:
             self.trials.keep(self.at, tuple(ply["start"]["point"]), ply["angle_deg"])
         except PlywrightError as error:
-            self.tell(error.line())
+            self.report(error.line())
             return
-        self.tell(f"{ply['name']}: written to {self.trials.results.job.path.name}")
+        self.report(f"{ply['name']}: saved to {self.trials.results.job.path.name}")
 
     def _compare(self) -> None:
         self.tried = not self.tried
         self._draw()
-        self.tell(self._line())
+        self.report(self._line())
 
     def _next_laps(self) -> None:
-        self.laps = (self.laps + 1) % (len(LAP_KEYS) + 1)
+        self.laps = (self.laps + 1) % (len(drawing.LAP_STATES) + 1)
         self._draw()
 
     def _flip_mould(self) -> None:
@@ -195,21 +183,23 @@ class Window:
     def _draw_part(self, look: bool) -> None:
         plotter, ply = self.plotter, self.ply
         plotter.subplot(0, 0)
-        plotter.set_background(PAPER, all_renderers=False)
+        plotter.set_background(Colour.PAPER, all_renderers=False)
         plotter.remove_actor("mould", render=False)
         if self.mould:
-            show_mould(plotter, half_of(self.scene, ply))
-        show_runs(plotter, self.scene["runs"])
-        clear_ply(plotter)  # else a ply that couldn't be draped would show the one before it
+            drawing.show_mould(plotter, drawing.half_of(self.scene, ply))
+        drawing.show_runs(plotter, self.scene["runs"])
+        drawing.clear_ply(plotter)  # else one that couldn't be draped would show what was there
         if ply["sheet"] is not None:
-            show_ply(plotter, ply, self.scene["range_deg"])
-            given = self.scene["plies"][self.at]
-            show_laps(plotter, given, (None, *LAP_KEYS)[self.laps])
+            drawing.show_ply(plotter, ply, self.scene["range_deg"])
+            laps = self.scene["plies"][self.at]["laps"]
+            drawing.show_laps(plotter, laps, (None, *drawing.LAP_STATES)[self.laps])
             self._bar()
             if look:
-                look_in(plotter, ply, SHARE)
-        plotter.add_text(self._line(), position="upper_left", font_size=10, color=INK, name="line")
-        plotter.add_text(HELP, position="lower_left", font_size=8, color=INK, name="help")
+                drawing.look_into(plotter, ply["view"], ply["sheet"]["points"], SHARE)
+        plotter.add_text(
+            self._line(), position="upper_left", font_size=10, color=Colour.INK, name="line"
+        )
+        plotter.add_text(HELP, position="lower_left", font_size=8, color=Colour.INK, name="help")
 
     def _bar(self) -> None:
         """Shear in degrees, the limit named on it."""
@@ -221,7 +211,7 @@ class Window:
         )  # fmt: skip
         actor.mapper.lookup_table = table
         self.plotter.add_scalar_bar(
-            BAR, mapper=actor.mapper, color=INK, n_labels=6, fmt="%.0f",
+            drawing.BAR, mapper=actor.mapper, color=Colour.INK, n_labels=6, fmt="%.0f",
             width=0.5, position_x=0.25, position_y=0.06, height=0.11, title_font_size=14,
             label_font_size=12, render=False,
         )  # fmt: skip
@@ -230,7 +220,7 @@ class Window:
         """The flat outlines: of the job's own start thin, of what is shown thick."""
         plotter = self.plotter
         plotter.subplot(0, 1)
-        plotter.set_background("#fffdf8", all_renderers=False)
+        plotter.set_background(Colour.CARD, all_renderers=False)
         plotter.renderer.clear_actors()
         given = self.scene["plies"][self.at]
         for ply, width in ((given, 1.5), (self.ply, 3.0)):
@@ -239,12 +229,12 @@ class Window:
             for ring in (ply["pattern"]["outline"], *ply["pattern"]["holes"]):
                 flat = np.column_stack([ring, np.zeros(len(ring))])
                 line = pv.lines_from_points(flat, close=True)
-                plotter.add_mesh(line, color=INK, line_width=width, lighting=False)
+                plotter.add_mesh(line, color=Colour.INK, line_width=width, lighting=False)
         arrow = pv.lines_from_points(np.array([[0.0, 0, 0], [20.0, 0, 0]]))
-        plotter.add_mesh(arrow, color=MARK, line_width=4, lighting=False)
-        plotter.add_mesh(pv.Sphere(radius=2.0), color=MARK, lighting=False)
+        plotter.add_mesh(arrow, color=Colour.MARK, line_width=4, lighting=False)
+        plotter.add_mesh(pv.Sphere(radius=2.0), color=Colour.MARK, lighting=False)
         plotter.add_text(
-            "cut outline, warp to the right", position="upper_left", font_size=9, color=INK
+            "cut outline, warp to the right", position="upper_left", font_size=9, color=Colour.INK
         )
         plotter.view_xy()
         plotter.camera.parallel_projection = True
@@ -254,7 +244,7 @@ class Window:
         """The ply, its start and its greatest shear; beside it those of the job's own start."""
         ply, given = self.ply, self.scene["plies"][self.at]
         if ply["sheet"] is None:
-            return f"{ply['name']}: couldn't be draped from there"
+            return f"{ply['name']}: could not be draped from that start"
         place = place_text(ply["start"]["point"], 1)
         shear = ply["figures"]["max_shear_deg"]
         out = f"{ply['name']}: start {place}, {ply['angle_deg']:g}°, greatest shear {shear:.1f}°"

@@ -44,7 +44,7 @@ export class Live {
     try {
       await this.post("keep", { ply: index, point: Array.from(here.start.point),
         angle_deg: here.angle_deg });
-      page.say(`${here.name}: written to the job. Run it again for patterns to cut.`);
+      page.say(`${here.name}: saved to the job. Run the job again for patterns to cut.`);
     } catch (error) {
       page.say(error.message);
     }
@@ -62,7 +62,7 @@ export class Live {
       this.angles.set(index, +input.value);
       shown.textContent = `${number(wanted())}°`;
     });
-    return { wanted, label: make("label", {}, "warp at ", shown, input) };
+    return { wanted, label: make("label", {}, "angle of the warp ", shown, input) };
   }
 
   panel(node, page) {
@@ -76,12 +76,12 @@ export class Live {
     const start = make("button", { disabled: !begin || this.busy, on: { click: () => {
       const point = state.place ? state.place.point : Array.from(begin.point);
       if (!this.busy) this.ask(page, index, { point, angle_deg: wanted() });
-    } } }, this.busy ? "draping…" : state.place ? "start it here" : "turn it");
+    } } }, this.busy ? "draping…" : state.place ? "start here" : "turn the warp");
     start.id = "start-here";
     const write = make("button", {
       disabled: !here.trial || !here.start || this.busy,
       on: { click: () => this.keep(page, index, here) },
-    }, "write to the job");
+    }, "save to the job");
     write.id = "keep";
     const rows = here.trial && here.figures && given.figures
       ? make("p", { className: "note" },
@@ -89,7 +89,7 @@ export class Live {
           number(here.figures.max_shear_deg)}°`)
       : "";
     node.replaceChildren(make("h2", {}, "Try another start"),
-      make("p", { className: "note" }, "Tap a place, set the angle."),
+      make("p", { className: "note" }, "Tap a place and set the angle."),
       label, make("div", { className: "row" }, start, write), rows);
   }
 }

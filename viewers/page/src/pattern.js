@@ -27,7 +27,7 @@ export class PatternView {
     this.turn = this.spot = this.stroke = null;
     if (!ply.pattern) return;
     const outline = rows(ply.pattern.outline);
-    this.turn = longWay(outline);
+    this.turn = ply.pattern.turn; // cosine and sine
     const turned = (p) => this.turned(p);
     const flat = outline.map(turned);
     const [xs, ys] = [flat.map((p) => p[0]), flat.map((p) => p[1])];
@@ -40,7 +40,7 @@ export class PatternView {
     this.svg.append(draw("path", { d: cut.join(""), class: "cloth" }));
     for (const line of ply.pattern.lines) this.add(rows(line.points), "edge");
     for (const snip of ply.pattern.snips) this.add(rows(snip), "snip");
-    for (const zone of ply.zones ?? []) {
+    for (const zone of ply.zones) {
       for (const ring of zone.flat) this.add(rows(ring), "zone");
     }
     this.warp(outline);
@@ -103,18 +103,4 @@ export class PatternView {
 function arrow([x, y], [u, v], size) {
   const at = (along, aside) => [x + size * (along * u - aside * v), y + size * (along * v + aside * u)];
   return [[x, y], at(1, 0), at(0.7, 0.2), at(1, 0), at(0.7, -0.2)];
-}
-
-// Cosine and sine of the direction in which the outline is longest.
-function longWay(points) {
-  const n = points.length;
-  const [cx, cy] = [0, 1].map((k) => points.reduce((sum, p) => sum + p[k], 0) / n);
-  let [xx, xy, yy] = [0, 0, 0];
-  for (const [x, y] of points) {
-    xx += (x - cx) ** 2;
-    xy += (x - cx) * (y - cy);
-    yy += (y - cy) ** 2;
-  }
-  const angle = 0.5 * Math.atan2(2 * xy, xx - yy);
-  return [Math.cos(angle), Math.sin(angle)];
 }

@@ -1,18 +1,15 @@
 // A ply's triangles: values at a place on one, and the place of a flat point.
 
 export class Sheet {
-  constructor(ply) {
-    this.points = ply.sheet.points;
-    this.flat = ply.sheet.flat;
-    this.shear = ply.sheet.shear_deg;
-    this.triangles = ply.sheet.triangles;
+  constructor({ points, flat, shear_deg: shear, triangles }) {
+    Object.assign(this, { points, flat, shear, triangles });
   }
 
   corner(face, k) {
     return this.triangles[3 * face + k];
   }
 
-  // Everything that is told of a place: face and weights of its three corners.
+  // All that is known of a place: face and weights of its three corners.
   at(face, weights) {
     const mix = (values, width) => {
       const out = new Array(width).fill(0);
@@ -27,7 +24,6 @@ export class Sheet {
       point: mix(this.points, 3),
       flat: mix(this.flat, 2),
       shear: Math.abs(mix(this.shear, 1)[0]),
-      signed: mix(this.shear, 1)[0],
       ...this.yarns(face),
     };
   }
