@@ -14,7 +14,6 @@ takes seconds to import: the functions of those commands import it.
 from __future__ import annotations
 
 import argparse
-import dataclasses
 import json
 import os
 import sys
@@ -277,7 +276,7 @@ def _inspect(args: argparse.Namespace) -> int:
         found = pipeline.inspect(args.meshes, UNITS[args.units])
     findings = found["findings"]
     if args.json:
-        objects = [dataclasses.asdict(f) for f in findings]
+        objects = [clitext.finding_object(f) for f in findings]
         _tell_json(**{"exit_code": DONE, **found, "findings": objects})
     if args.quiet:
         _tell_findings([f for f in findings if f.level in ("risk", "error")], sys.stderr)
@@ -304,7 +303,7 @@ def _shear(args: argparse.Namespace) -> int:
     if drawn is not None:
         write_new(drawn, to_svg(picture(found)).decode())
     if args.json:
-        objects = [dataclasses.asdict(f) for f in found.findings]
+        objects = [clitext.finding_object(f) for f in found.findings]
         drawn = None if drawn is None else str(drawn)
         told = clicloth.measured_object(found, entry)
         _tell_json(exit_code=DONE, **told, picture=drawn, findings=objects)

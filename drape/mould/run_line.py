@@ -122,7 +122,7 @@ def _starts_last(region: Region, edge: Edge) -> bool:
     at = names.index(edge.name)
     before, after = names[at - 1], names[(at + 1) % len(names)]
     if before != after:
-        return after == edge.ends[0]
+        return edge.ends[:1] == (after,)
     step = np.diff(region.surface.vertices[edge.vertices[[0, -1]]], axis=0)[0]
     clear = step[np.abs(step) > SAME_END]
     return bool(len(clear) and clear[0] < 0.0)

@@ -45,6 +45,18 @@ def errors_of(error: PlywrightError) -> tuple[PlywrightError, ...]:
     return error.errors if isinstance(error, InputErrors) else (error,)
 
 
+def finding_object(finding: Finding) -> dict[str, Any]:
+    """A finding for programs to read."""
+    return {
+        "level": finding.level,
+        "where": finding.where,
+        "about": finding.about,
+        "message": finding.text,
+        "remedy": finding.remedy,
+        "place_mm": finding.place,
+    }
+
+
 def error_object(error: PlywrightError) -> dict[str, str]:
     """An error for programs to read."""
     value = "" if error.value is None else str(error.value)

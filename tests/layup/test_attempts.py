@@ -50,8 +50,13 @@ def made_by(monkeypatch, outcome, curvature=lambda spacing: 0.0):
     return asked
 
 
+def with_spacing(spacing):
+    ply = demo_results().plies[0].ply
+    return replace(ply, name="p", layer=replace(ply.layer, spacing=spacing))
+
+
 def made(spacing=None, laid=None):
-    ply = replace(demo_results().plies[0].ply, name="p", spacing=spacing)
+    ply = with_spacing(spacing)
     return make_ply(None, replace(demo_results().plies[0].piece.options, spacing=2.0), ply, laid)
 
 
@@ -104,13 +109,13 @@ def test_a_narrow_bump_is_draped_as_finely_as_it_needs():
     flush = {e.name: 0.0 for e in region.edges}
     start = place(region, [9.0, 4.0, 0.0])
     options = PieceOptions(start, np.array([1.0, 0.3, 0.0]), flush, spacing=3.0)
-    free = replace(demo_results().plies[0].ply, name="p", spacing=None)
+    free = with_spacing(None)
     piece, (note,) = make_ply(region, options, free, None)
     assert piece.valid
     assert piece.checks.curvature <= CURVATURE_LIMIT
     assert 0.75 <= piece.options.spacing < 2.4
     assert f"draped at {piece.options.spacing:g} mm" in note.text
-    given = replace(free, spacing=3.0)
+    given = with_spacing(3.0)
     refused, told = make_ply(region, options, given, None)
     assert (refused.valid, told) == (False, ())
     (finding,) = [f for f in check_findings(given, refused) if f.text.startswith("curvature")]
