@@ -46,6 +46,7 @@ def test_a_rim_follows_the_exact_curve(tmp_path, name, deviation):
     region = lower_half(mould, deviation, tmp_path)
     edges = [e for e in region.edges if e.kind == "parting"]
     limit = COARSER.get((name, deviation), LIMITS[deviation])
+    assert edges
     for edge in edges:
         parts = smooth_parts(region, region.surface, edge)
         assert len(parts) == 1 + (name in POINTED)  # few vertices in a tight arc are no kinks
@@ -73,6 +74,7 @@ def test_on_a_parallel_surface_the_rim_is_the_parallel_curve(tmp_path, name, hei
     inner = ("circle", size[1] - height) if name == "pipe bend" else size - height
     smaller = replace(mould, sizes={**mould.sizes, RADII[name]: inner})
     surface = region.surface.offset(height)
+    assert "parting" in {e.kind for e in region.edges}
     for edge in region.edges:
         if edge.kind == "parting":
             ((index, closed),) = smooth_parts(region, surface, edge)

@@ -109,6 +109,7 @@ def stepped(tmp_path_factory):
 
 
 def test_widths_of_the_stepped_plies_of_two_troughs(stepped):
+    assert len(stepped.plies) == 6
     for result in stepped.plies:
         k = result.ply.order - 1
         allowance = LAPS[k] if result.ply.half == "lower" else -BACKS[k]
@@ -160,6 +161,7 @@ def test_laps_on_a_torus_end_at_radius_times_section_angle(height, lap):
     )
     piece = make_piece(own, options, laid=Laid(bed, np.full(len(bed.past), height)))
     for name in RUNS:
+        assert piece.moved[name]
         for part in piece.moved[name]:
             points = part.moved[:, :3]
             out = np.hypot(points[:, 0], points[:, 1] - BEND) - BEND

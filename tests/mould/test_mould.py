@@ -242,6 +242,7 @@ def test_turned_over_sheets_are_turned_towards_the_hollow():
     placed = Placed(elbow(DRAFTED, PLANE), "sheet", 6)
     over = {n: build(s.vertices, s.faces[:, ::-1]) for n, s in placed.surfaces.items()}
     again = find_mould(over)
+    assert set(again.halves) == set(placed.mould.halves) == set(HALVES)
     for name, half in again.halves.items():
         assert half.region.surface.face_normals.mean(axis=0) == pytest.approx(
             placed.mould.halves[name].region.surface.face_normals.mean(axis=0), abs=1e-9

@@ -26,7 +26,7 @@ def test_closed_run():
 
 
 def test_open_run_has_both_ends():
-    region = plain_region(build(*shapes.trough(25.0, 64.0, 16, 7)), kind="parting")
+    region = plain_region(build(*shapes.trough(25.0, 64.0, 16, 7)))
     sides = [run_line(region, e) for e in region.edges]
     straight = [s.spread() for s in sides if np.ptp(s.points[:, 1]) < 1e-9]
     assert len(straight) == 2

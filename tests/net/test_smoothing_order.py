@@ -69,7 +69,9 @@ def test_the_diagonal_that_grows_on_the_bowl(bowl):
 def test_diagonals_really_grow_that_way(elbow):
     """Measured on the net: the cell's longer diagonal is the one that is told."""
     net = elbow.net
-    for stroke in smoothing_order(net, polygon(elbow.outlines[0])):
+    strokes = smoothing_order(net, polygon(elbow.outlines[0]))
+    assert {-1, 1} <= {s.lengthens for s in strokes}
+    for stroke in strokes:
         i, j = stroke.cells[np.argmax(np.abs(net.shear[tuple(stroke.cells.T)]))]
         p = np.linalg.norm(net.points[i + 1, j + 1] - net.points[i, j])
         q = np.linalg.norm(net.points[i + 1, j] - net.points[i, j + 1])

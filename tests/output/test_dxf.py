@@ -69,6 +69,7 @@ def test_side_by_side_leaves_the_gap(drawings):
         shapely.box(*(np.array(d.bounds) + np.array(place * 2)))
         for d, place in zip(drawings, places, strict=True)
     ]
+    assert len(boxes) > 1
     for left, right in pairwise(boxes):
         assert left.distance(right) == pytest.approx(20.0)
 

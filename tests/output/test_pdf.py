@@ -141,6 +141,7 @@ def test_glued_pages_give_the_outline_back(drawings, name, paper):
 @pytest.mark.parametrize("paper", PAPER)
 def test_paper_has_its_size_upright_or_on_its_side(drawings, paper):
     reader = read(to_pdf(list(drawings.values()), paper))
+    assert len(reader.pages) > 1
     for page in reader.pages:
         assert sorted(page_size(page)) == pytest.approx(PAPER[paper], abs=1e-3)
 
@@ -206,6 +207,7 @@ def test_square_is_there_even_where_no_place_is_clear(tmp_path):
 
 def test_cut_line_is_drawn_on_every_page_that_it_crosses_and_only_within_the_live_area(drawings):
     reader = read(to_pdf([drawings["large"]]))
+    assert sum(bool(cut_lines(strokes(reader, page))) for page in reader.pages) > 1
     for page in reader.pages:
         width, height = page_size(page)
         for line in cut_lines(strokes(reader, page)):

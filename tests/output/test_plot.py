@@ -58,6 +58,7 @@ def test_the_svg_holds_it_all():
 def test_texts_do_not_lie_on_each_other():
     x = np.linspace(0.0, 62.0, 20)
     texts = plot("a", [Line(x, 1e5 * x)], LABELS, [(40.0, "one"), (20.0, "two")]).texts
+    assert len(texts) > 5
     for i, one in enumerate(texts):
         assert not any(one.box.intersects(other.box) for other in texts[:i]), one.content
 
@@ -65,6 +66,8 @@ def test_texts_do_not_lie_on_each_other():
 @pytest.mark.parametrize("y", [np.zeros(9), -np.ones(9), np.full(9, 1e-9), np.full(9, 1e6)])
 def test_odd_heights(y):
     drawing = plot("a", [Line(np.arange(9.0), y)], LABELS)
-    for points in lines_of(drawing, "mark")[1:]:
+    lines = lines_of(drawing, "mark")[1:]
+    assert lines
+    for points in lines:
         assert np.isfinite(points).all()
         assert points.max() <= WIDTH + 1e-9

@@ -47,6 +47,7 @@ def test_writing_turns_and_stands_where_the_drawing_has_it():
     """SVG turns clockwise for positive angles, y being downward (SVG 1.1, 7.6)."""
     drawing = pattern_drawing(strip(turned_deg=20.0))
     _, groups = read(to_svg(drawing))
+    assert len(drawing.texts) > 5
     for text, element in zip(drawing.texts, groups["text"].findall(f"{SVG}text"), strict=True):
         words = element.get("transform").replace("(", " ").replace(")", " ").split()
         x, y = map(float, words[1:3])

@@ -40,6 +40,7 @@ def results(tmp_path_factory):
 
 
 def test_runs_start_at_the_mouth_that_their_name_has_first(results):
+    assert len(results.mould.halves) == 2
     for half in results.mould.halves.values():
         runs = [e for e in half.region.edges if e.kind == "parting"]
         assert [e.ends for e in runs] == [("bow-and-port", "stern-side")] * 2

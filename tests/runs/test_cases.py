@@ -113,6 +113,7 @@ def test_shear_in_the_laps_is_a_risk_of_its_own(tmp_path):
 def test_pattern_pages_name_the_job_and_leave_room_for_a_date(trough):
     results = pipeline.run(load_job(job_in(trough)), jobs=1)
     pages = pypdf.PdfReader(io.BytesIO(publish.rendered(results)["patterns.pdf"])).pages
+    assert len(pages) >= 1
     for page in pages:
         assert re.search(r"date _+ · A case", page.extract_text())
 

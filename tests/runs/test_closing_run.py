@@ -29,7 +29,9 @@ def summary(path):
 
 
 def runs_of(results):
-    return results.summary.joint.runs
+    runs = results.summary.joint.runs
+    assert set(runs) == {"A-B.1", "A-B.2"}
+    return runs
 
 
 ONE_EACH = [("lower", "angle = 0"), ("upper", "angle = 0")]
@@ -79,6 +81,7 @@ def test_trough_with_plies_by_trigonometry(tmp_path):
     plies = [(half, f"angle = {a}") for half in ("lower", "upper") for a in (0, 0)]
     results = summary(job_file(tmp_path, troughs(around=160), tables, plies, t))
     for run in runs_of(results).values():
+        assert [x.ply for x in run.tuck].count("lower-1") == 7
         assert len(run.tuck) == 14
         sizes = [x.tuck_mm for x in run.tuck]
         assert sizes == sorted(sizes, reverse=True)
@@ -140,6 +143,7 @@ def test_lines_of_the_lap_are_kept(tmp_path):
     results = summary(
         job_file(tmp_path, troughs(), LAP.format(half="lower") + BARE, ONE_EACH, THIN)
     )
+    assert len(results.closing.runs) == 2
     for run in results.closing.runs.values():
         (lap,) = run.laps
         assert lap.folded.shape == lap.tucked.shape == lap.closed.shape == (7, 16, 3)
@@ -257,6 +261,7 @@ def test_ease_with_plies(tmp_path):
     results = summary(job_file(tmp_path, elbows(), tables, plies, t))
     root, off = 1.5 * b * t, 2.5 * b * t
     turn = (15.0 - (off - root)) / (section - off)
+    assert len(results.closing.runs) == 2
     for name, run in results.closing.runs.items():
         radius = np.linalg.norm(run.line.points[:, :2] - [0.0, bend], axis=1)
         side = np.sign(radius.mean() - bend)

@@ -14,7 +14,9 @@ from drape import publish
 
 def test_the_demos_smoothing_orders_hold():
     """An elbow's halves, with laps on the other half: see ``strokes.hold``."""
-    for ply in demo_results().plies:
+    plies = demo_results().plies
+    assert len(plies) >= 6
+    for ply in plies:
         assert 5 < len(ply.risks.strokes) <= 16
         hold(ply.piece.net, cells_inside(ply.piece), ply.risks.strokes)
 
@@ -23,6 +25,7 @@ def test_the_demos_fields_lie_on_its_files_faces():
     """Past trim lines and a parting line that was made to conform: each face once a ply."""
     results = demo_results()
     files = publish.rendered(results)
+    assert len(results.job.halves) == 2
     for half in results.job.halves:
         raw = trimesh.load(half.mesh, process=False)
         rows = list(csv.DictReader(io.StringIO(files[f"fields/{half.name}.csv"].decode())))

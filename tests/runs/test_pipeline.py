@@ -117,7 +117,9 @@ def suggestions(job, mould):
 
 
 def test_joint_of_the_plies_alone_by_hand(demo):
-    for joint in joints_at(plain(demo), RUNS).values():
+    joints = joints_at(plain(demo), RUNS)
+    assert tuple(joints) == RUNS.runs
+    for joint in joints.values():
         bands = [(b.from_mm, b.to_mm, b.plies) for b in joint.bands]
         assert bands == [(-10, 0, 3), (0, 5, 4), (5, 15, 5), (15, 20, 4), (20, 30, 3)]
 
@@ -240,6 +242,7 @@ def test_wishes_that_contradict_are_a_warning(demo, limit, words):
 
 def test_demo_plies_cover_the_cavity(results):
     """All but the strips that set-backs leave bare."""
+    assert len(results.plies) >= 6
     for ply in results.plies:
         region, allowances = ply.piece.region, ply.piece.options.allowances
         expected = region.surface.face_areas[region.inside].sum()
@@ -256,6 +259,7 @@ def test_demo_plies_cover_the_cavity(results):
 
 
 def test_demo_outlines_are_simple_and_turn_left(results):
+    assert len(results.plies) >= 6
     for ply in results.plies:
         outline = ply.pattern.outline
         assert signed_area(outline) > 0.0

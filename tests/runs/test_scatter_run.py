@@ -264,6 +264,7 @@ def test_corners_go_by_the_allowance_at_the_end(tmp_path):
 def test_overlaps_with_stations_by_hand(tmp_path):
     """Lap 12 − 6 s/80 less a set-back of 0 to 4: 12 at mouth A, 6 − 4 = 2 at mouth B."""
     results = changing(tmp_path, JOINT + "[bench]\nplacement = 0\nangle = 0\n")
+    assert set(results.summary.joint.runs) == {"A-B.1", "A-B.2"}
     for run in results.summary.joint.runs.values():
         (pair,) = run.overlaps
         assert pair.overlap_mm == 2.0
@@ -284,6 +285,7 @@ def test_overlaps_with_stations_and_scatter_by_enumeration(tmp_path):
     up = enumerated(up_start, -2.0, x, *common)
     least = (low.min(axis=0) + up.min(axis=0)).min()
     greatest = (low.max(axis=0) + up.max(axis=0)).max()
+    assert set(results.summary.joint.runs) == {"A-B.1", "A-B.2"}
     for run in results.summary.joint.runs.values():
         (pair,) = run.overlaps
         assert pair.least_mm == pytest.approx(least, abs=0.05)

@@ -194,6 +194,7 @@ def test_vertices_that_nearly_coincide_are_one():
     regions, _ = regions_of({"lower": build(moved, lower.faces), "upper": same})
     made, _ = conform(regions)
     check_conforming(made)
+    assert set(made) == set(regions) == {"lower", "upper"}
     for name, region in made.items():
         assert len(region.surface.vertices) == len(regions[name].surface.vertices)
 
