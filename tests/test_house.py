@@ -21,7 +21,7 @@ COMPILED = {"kernel", "entry", "njit", "jit", "intrinsic", "overload"}
 
 # What ``tests/compiling`` and ``tests/viewers`` try out, without naming it.
 UNTRIED = {"viewers/looking.py"}
-LONG_FILES = {"drape/advice/yarn_search.py", "drape/geometry/distance_windows.py"}
+LONG_FILES: set[str] = set()
 LONG_FUNCTIONS = {
     "drape/mould/closed/band.py:cut_band",
     "drape/mould/closed/extension.py:extend",
@@ -29,7 +29,6 @@ LONG_FUNCTIONS = {
     "drape/net/solver.py:solve_net",
 }
 MANY_PARAMETERS = {
-    "drape/layup/edges.py:_shift",
     "drape/net/growing.py:grow",
 }
 # Most are a part's result and its record in the summary.

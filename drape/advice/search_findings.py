@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from drape.advice.yarn_search import Found, Tried
+from drape.advice.yarn_trials import Found, Tried
 from drape.errors import Finding
 from drape.geometry.surface import Floats
 from drape.job.job import Job

@@ -14,7 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from drape.advice.search_findings import PairSearch, wanted
-from drape.advice.yarn_search import Each, FixedPly, Search, search_start
+from drape.advice.yarn_search import search_start
+from drape.advice.yarn_trials import Each, FixedPly, Search
 from drape.geometry.surface import Floats, SurfacePoint
 from drape.job.job import Job
 from drape.job.joint_settings import Goal

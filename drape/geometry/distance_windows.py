@@ -1,15 +1,14 @@
 """Compiled kernels: exact distance on triangles from a line on the border.
 
-Windows: all straight ways from one source that pass through one interval of an edge are
-handled together, nearest first, from triangle to triangle laid out in the plane (Mitchell,
-Mount & Papadimitriou 1987, key ``mitchell1987``; what is kept of them as in Xin & Wang
-2009, key ``xin2009``). A source is a vertex (of the line, or one that a way bends round),
+Windows: all straight ways from one source through one interval of an edge are handled together,
+nearest first, from triangle to triangle laid out in the plane (key ``mitchell1987``; what is kept
+of them as in key ``xin2009``). A source is a vertex (of the line, or one that a way bends round),
 or an edge of the line, which sends out parallel rays.
 
-Lengths in mm, angles in radians. Corner k of a face has edge k ahead of it; a window that
-enters a face by edge k has it as x axis, from corner k, the face above it. A window is
-(least distance, face, edge, kind, from, to, x, y, base): for a POINT its source's place
-and distance; for RAYS their unit direction and the distance at the axis' origin.
+Lengths in mm, angles in radians. Corner k of a face has edge k ahead of it; a window that enters a
+face by edge k has it as x axis, from corner k, the face above it. A window is (least distance,
+face, edge, kind, from, to, x, y, base): for a POINT its source's place and distance; for RAYS
+their unit direction and the distance at the axis' origin.
 """
 
 from __future__ import annotations

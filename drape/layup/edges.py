@@ -92,7 +92,8 @@ def stretches(
         place = (1.0 - share) * whole[segment] + share * whole[segment + 1]
         wanted = values_at(allowance, place)
         above = (1.0 - share) * heights[ends[:-1]][segment] + share * heights[ends[1:]][segment]
-        shift = _shift(net, normals, segment, share, closed, face, base, direction, above)
+        cut = None if normals is None else _between(normals, segment, share, closed)
+        shift = _shift(net, cut, face, base, direction, above)
         flat_face, zero = _shot(net, face, base, direction, shift)
         moved_faces, moved = _shot(net, face, base, direction, shift + wanted)
         flat_base, flat, found = _mapped(net, zero, moved, wanted, flat_face, moved_faces)
@@ -161,21 +162,27 @@ def _shot(
     return faces, rows
 
 
-def _shift(net, normals, segment, share, closed, face, base, direction, height) -> Floats:
+def _between(normals: Floats, segment: Ints, share: Floats, closed: bool) -> Floats:
+    """(k, 3) a chain's normals, at shares of its segments."""
+    ring = np.concatenate([normals, normals[:1]]) if closed else normals
+    return (1.0 - share)[:, None] * ring[segment] + share[:, None] * ring[segment + 1]
+
+
+def _shift(
+    net: Net, c: Floats | None, face: Ints, base: Floats, direction: Floats, height: Floats
+) -> Floats:
     """How far beyond the moved rim the mid-surface meets the parting surface, mm.
 
     The rim point p moved by h·n goes on along the unit direction T until it is back on the
-    surface ruled through p (unit normal c). To first order (h·n + d·T)·c = 0; then by the
-    secant method along the geodesic, since a wall that leans far out bends on the way.
-    NaN where it doesn't come back within FARTHEST heights.
+    surface ruled through p (unit normal c (k, 3); None: the ply ends square). To first order
+    (h·n + d·T)·c = 0; then by the secant method along the geodesic, since a wall that leans far
+    out bends on the way. NaN where it doesn't come back within FARTHEST heights.
     """
-    if normals is None or not height.any():
-        return np.zeros(len(segment))
-    ring = np.concatenate([normals, normals[:1]]) if closed else normals
-    c = (1.0 - share)[:, None] * ring[segment] + share[:, None] * ring[segment + 1]
+    if c is None or not height.any():
+        return np.zeros(len(base))
     rim = base[:, :3] - height[:, None] * base[:, 3:6]
     lean = np.einsum("ij,ij->i", direction, c)
-    before = np.zeros(len(segment))
+    before = np.zeros(len(base))
     gap_before = height * np.einsum("ij,ij->i", base[:, 3:6], c)
     shift = -gap_before / np.where(np.abs(lean) < 0.05, 0.05, lean)
     for _ in range(8):

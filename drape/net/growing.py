@@ -1,4 +1,4 @@
-"""Where a net has to grow: the seeds, the memory, and the kernels of ``cloth.growth`` on them."""
+"""Where a net has to grow: the seeds, the memory, and the kernels of ``net.growth`` on them."""
 
 from __future__ import annotations
 

@@ -1,5 +1,7 @@
 """The steps of the search for the yarns, on a landscape that is known: a difference that grows
-evenly with the distance from one place and the angle from one angle."""
+evenly with the distance from one place and the angle from one angle. Tries out advice/yarn_search
+and advice/yarn_trials.
+"""
 
 from dataclasses import dataclass
 from types import SimpleNamespace
@@ -9,7 +11,8 @@ import pytest
 from draped import place, sheet
 from exact import shapes
 
-from drape.advice.yarn_search import NEAREST, TOLD, Search, Tried, search_start
+from drape.advice.yarn_search import NEAREST, TOLD, search_start
+from drape.advice.yarn_trials import Search, Tried
 from drape.joint.yarn_match import wrapped
 from drape.layup.start_places import place_of
 from drape.layup.starts import spread_starts

@@ -9,7 +9,7 @@ import pytest
 from draped import place, sheet
 from exact import shapes
 
-from drape.advice.yarn_search import best_turn, station_lengths
+from drape.advice.yarn_trials import best_turn, station_lengths
 from drape.layup.start_places import place_of
 from drape.layup.starts import AWAY, opposite, spread_starts
 from drape.mould import centre as module

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from drape.advice.search_findings import PairSearch, angle_deg
-from drape.advice.yarn_search import Tried
+from drape.advice.yarn_trials import Tried
 from drape.job.bench_settings import Placement
 from drape.joint.build_up import Band
 from drape.joint.ease import LapEase, SnippedStretch
