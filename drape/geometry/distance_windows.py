@@ -1,9 +1,9 @@
 """Compiled kernels: exact distance on triangles from a line on the border.
 
 Windows: all straight ways from one source through one interval of an edge are handled together,
-nearest first, from triangle to triangle laid out in the plane (key ``mitchell1987``; what is kept
-of them as in key ``xin2009``). A source is a vertex (of the line, or one that a way bends round),
-or an edge of the line, which sends out parallel rays.
+nearest first, over triangles laid out in the plane (key ``mitchell1987``; dropped as in key
+``xin2009``). A source is a vertex (of the line, or where a way bends), or an edge of the line:
+parallel rays.
 
 Lengths in mm, angles in radians. Corner k of a face has edge k ahead of it; a window that enters a
 face by edge k has it as x axis, from corner k, the face above it. A window is (least distance,
