@@ -2,8 +2,7 @@
 
 Windows: all straight ways from one source through one interval of an edge are handled together,
 nearest first, over triangles laid out in the plane (key ``mitchell1987``; dropped as in key
-``xin2009``). A source is a vertex (of the line, or where a way bends), or an edge of the line:
-parallel rays.
+``xin2009``). A source is a vertex (where a way bends too), or an edge: parallel rays.
 
 Lengths in mm, angles in radians. Corner k of a face has edge k ahead of it; a window that enters a
 face by edge k has it as x axis, from corner k, the face above it. A window is (least distance,
