@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal, Self
 
 Level = Literal["note", "warning", "risk", "error"]
@@ -119,13 +119,15 @@ class Finding:
 
 def merged(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """Those that say the same of several things as one, where the first of them stood."""
-    alike: dict[tuple[Level, str, str], list[str]] = {}
+    alike: dict[tuple[Level, str, str], list[Finding]] = {}
     for f in findings:
-        alike.setdefault((f.level, f.text, f.remedy), []).extend(f.about)
-    return tuple(
-        Finding(level, tuple(dict.fromkeys(about)), text, remedy)
-        for (level, text, remedy), about in alike.items()
-    )
+        alike.setdefault((f.level, f.text, f.remedy), []).append(f)
+    out = []
+    for first, *more in alike.values():
+        about = [word for f in (first, *more) for word in f.about]
+        place = None if more else first.place  # several are at several places
+        out.append(replace(first, about=tuple(dict.fromkeys(about)), place=place))
+    return tuple(out)
 
 
 def as_place(point: Iterable[float]) -> tuple[float, float, float]:

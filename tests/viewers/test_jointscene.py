@@ -8,8 +8,8 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from jobs import two_troughs
 from scene_contract import SCENES
-from trough_jobs import two_troughs
 
 from drape import pipeline
 from drape.job.job import load_job
