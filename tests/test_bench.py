@@ -92,7 +92,7 @@ def test_a_least_overlap_is_required(tmp_path, wish, told):
     assert [f.about for f in risks] == [("A-B.1", "A-B.2", "lower-1", "upper-1")] * told
     for risk in risks:
         assert risk.level == "risk"
-        assert f"(required minimum {wish or 10:g} mm)" in risk.text
+        assert f"required minimum {wish or 10:g} mm" in risk.text
 
 
 def test_a_set_back_ply_may_stand_proud(tmp_path):

@@ -107,8 +107,7 @@ def overlap_findings(overlaps: Sequence[Overlap], required: float) -> tuple[Find
         Finding(
             "risk",
             (pair.ply, pair.other),
-            f"placement scatter may leave {_left(pair.least_mm)} "
-            f"(required minimum {required:g} mm)",
+            f"placement scatter may leave {_left(pair.least_mm)}, required minimum {required:g} mm",
             "lay the plies more exactly, make the lap longer, or trim in the mould",
         )
         for pair in overlaps

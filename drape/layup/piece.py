@@ -6,7 +6,7 @@ Lengths in mm, angles in radians.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -251,6 +251,10 @@ def _bridged_findings(moved: dict[str, tuple[EdgeStretch, ...]], where: str) -> 
     )
 
 
+def _edges(names: Sequence[str]) -> str:
+    return f"edge{'s' if len(names) > 1 else ''} {', '.join(names)}"
+
+
 def _places(count: int) -> str:
     return "1 place" if count == 1 else f"{count} places"
 
@@ -337,8 +341,8 @@ def past_the_end(piece: Piece, where: str) -> tuple[Finding, ...]:
             continue
         share = "all along" if past.all() else f"along {past.mean():.0%} of"
         alike.setdefault((allowance, share), []).append(edge.name)
-    text = "the run-off of {:g} mm passes the mould's end {} edge {}"
+    text = "the run-off of {:g} mm passes the mould's end {} {}"
     return tuple(
-        Finding("warning", (where,), text.format(*how, ", ".join(names)), "shorten the run-off")
+        Finding("warning", (where,), text.format(*how, _edges(names)), "shorten the run-off")
         for how, names in alike.items()
     )

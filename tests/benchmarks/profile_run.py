@@ -26,7 +26,10 @@ STAGES = (
     ("drape.pipeline", "read_surface file_faces find_mould check_edge_names _without_noise"),
     ("drape.pipeline", "_trimmed closed_mould _inspections hollow_fields drape_all"),
     ("drape.layup.draping", "  make_beds ground_of _options _drape"),
-    ("drape.pipeline", "joints_of suggested _closing _with_search with_pattern hollow_of summarise _file_grounds"),
+    (
+        "drape.pipeline",
+        "joints_of suggested _closing _with_search with_pattern hollow_of summarise _file_grounds",
+    ),
     ("drape.publish", "make_scene pictures page pattern_drawing to_svg to_dxf _pdf net_file"),
     ("drape.publish", "tables field_table bench_sheets write_folder to_json"),
     ("drape.bench.sheets", "  flat_map to_sheets"),
