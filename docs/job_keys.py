@@ -1,6 +1,6 @@
 """Writes ``docs/job-file.md`` from the tables of keys: ``python docs/job_keys.py``.
 
-What a key takes and does stands beside its check. Its default is read from a job without it.
+What a key takes and does is written beside its check. Its default is read from a job without it.
 """
 
 from __future__ import annotations
@@ -39,16 +39,16 @@ HEAD = """\
 <!-- Written by docs/job_keys.py from the tables of keys: change those, then run it again. -->
 
 A job file is [TOML](https://toml.io). Every length in it is mm and every angle degrees.
-`units` scales the mesh files alone. Keys that aren't in these tables are refused, with the
+`units` is the unit of the mesh files only. Keys that aren't in these tables are refused, with the
 file, the line, the key and what is allowed.
 
 **Takes** says which values are allowed. **Default** is what applies without the key; *required*
 means that there is none. **From** says where the default comes from: *common practice*, *our
-choice*, or *from memory*, which means that nobody has measured it for you. Quotes are left out
-round words: write `"mm"`, not `mm`.
+choice*, or *from memory*, which means that nobody has measured it for you. The tables
+leave out quotes round words: write `"mm"`, not `mm`.
 
-What the words mean stands in the [glossary](glossary.md). The tasks that the keys serve have
-pages of their own, linked at each section.
+The [glossary](glossary.md) explains the words. The tasks that the keys serve have pages of their
+own, linked in each section.
 """
 
 

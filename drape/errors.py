@@ -1,10 +1,10 @@
 """Errors and findings: what, value, limit, remedy.
 
-Every message the user reads is one of these two things:
+Every message the user reads is an error or a finding:
 
 - an *error* stops the run: ``InputError`` (something given is wrong, exit code 2)
   or ``AccuracyError`` (solved, but not to tolerance, exit code 3);
-- a *finding* doesn't: something was changed, assumed or is a risk, and is reported.
+- a *finding* reports something that was changed or assumed, or is a risk; the run goes on.
 """
 
 from __future__ import annotations
@@ -69,7 +69,7 @@ class InputErrors(InputError):
 
 
 def raise_any(errors: Sequence[InputError]) -> None:
-    """Raise what was found wrong, one error or several at once; nothing where there is none."""
+    """Raise the errors found, one alone or several at once; do nothing without any."""
     if errors:
         raise InputErrors(list(errors)) if len(errors) > 1 else errors[0]
 
@@ -94,7 +94,7 @@ class Finding:
         sound part).
     about : tuple of str
         Names of all that it concerns, each whole: runs, then layers; or a half, a file, ``bag``.
-        Whoever looks for a ply's findings asks here; the text is for people only.
+        Code looks here for a ply's findings; the text is for people only.
     text, remedy : str
     place : (x, y, z) mm, or None
         Where in the mould, if it is at one place.
@@ -118,7 +118,7 @@ class Finding:
 
 
 def merged(findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    """Those that say the same of several things as one, where the first of them stood."""
+    """Findings with the same words as one that names all their subjects, in the first's place."""
     alike: dict[tuple[Level, str, str], list[Finding]] = {}
     for f in findings:
         alike.setdefault((f.level, f.text, f.remedy), []).append(f)
@@ -137,7 +137,7 @@ def as_place(point: Iterable[float]) -> tuple[float, float, float]:
 
 
 def place_text(point: Iterable[float], digits: int = 0) -> str:
-    """A place in the mould as it is told, mm: ``12, 0, -3`` (never ``-0``)."""
+    """A place in the mould as messages give it, mm: ``12, 0, -3`` (never ``-0``)."""
     return ", ".join(f"{round(float(x), digits) + 0.0:.{digits}f}" for x in point)
 
 

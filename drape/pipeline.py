@@ -79,7 +79,7 @@ def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) 
     joints, schedules = found(_joined(job, layup, closed.mould, pieces))
     closing = _closing(job, layup, closed.mould, pieces)
     if wanted(job) is not None:
-        step("searching starts for the yarns")
+        step("searching for better starts for the yarns")
         closing = _with_search(closing, job, layup, closed, fields, pieces, jobs)
     found((None, closing.findings))
     plies = tuple(with_pattern(p, job.seen_from, closing.snips(p.ply.name)) for p in plies)
@@ -113,12 +113,12 @@ class _Found:
 class _Progress:
     """Says what is being done, and how far the run is: ``of`` steps in all."""
 
-    def __init__(self, tell: Progress | None, of: int) -> None:
-        self._tell, self._done, self.of = tell, 0, of
+    def __init__(self, report: Progress | None, of: int) -> None:
+        self._report, self._done, self.of = report, 0, of
 
     def __call__(self, what: str) -> None:
-        if self._tell is not None:
-            self._tell(what, self._done, self.of)
+        if self._report is not None:
+            self._report(what, self._done, self.of)
         self._done += 1
 
 
@@ -129,8 +129,8 @@ def _read(
     surfaces, findings = dict[str, Surface](), list[Finding]()
     for half in job.halves:
         step(f"reading {half.mesh.name}")
-        surfaces[half.name], told = read_surface(half.mesh, job.unit_scale)
-        findings += told
+        surfaces[half.name], found = read_surface(half.mesh, job.unit_scale)
+        findings += found
     numbers = {h.name: file_faces(h.mesh, job.unit_scale, surfaces[h.name]) for h in job.halves}
     refuse_sizes(surfaces)
     return (surfaces, numbers), [*findings, *face_findings(numbers)]
@@ -175,12 +175,12 @@ def _cloth_findings(
 def _joined(
     job: Job, layup: Layup, mould: Mould, pieces: Mapping[str, Piece]
 ) -> tuple[tuple[dict[str, RunJoint], dict[str, Schedule] | None], list[Finding]]:
-    """The joint at each run, and laps and set-backs for the job's wishes."""
+    """The joint at each run, and laps and set-backs for the job's targets."""
     joints = joints_of(job, layup, mould, pieces)
-    schedules, told = suggested(job, layup, mould)
+    schedules, suggestions = suggested(job, layup, mould)
     nominal = [f for j in joints.values() for f in j.findings]
     return (joints, schedules), [
-        *nominal, *scatter_findings(joints, job.bench.least_overlap), *told
+        *nominal, *scatter_findings(joints, job.bench.least_overlap), *suggestions
     ]  # fmt: skip
 
 
@@ -224,10 +224,10 @@ def _closing(job: Job, layup: Layup, mould: Mould, pieces: Mapping[str, Piece]) 
     runs = closings_of(job, layup, mould)
     eases = eases_of(job, runs, pieces)
     yarns = yarns_of(job, layup, runs, pieces)
-    told = [f for run in runs.values() for f in run.findings]
-    told += ease_findings(eases)
-    told += yarn_findings(job, yarns, 2.0 * job.bench.placement.angle)
-    return Closing(runs, eases, yarns, tuple(told))
+    findings = [f for run in runs.values() for f in run.findings]
+    findings += ease_findings(eases)
+    findings += yarn_findings(job, yarns, 2.0 * job.bench.placement.angle)
+    return Closing(runs, eases, yarns, tuple(findings))
 
 
 def _with_search(
@@ -241,8 +241,8 @@ def _with_search(
 ) -> Closing:
     """Closing with the starts that serve the yarns best."""
     searches = searches_of(job, layup, closed, fields, closing.runs, pieces, jobs)
-    told = (*closing.findings, *search_findings(job, searches))
-    return replace(closing, searches=searches, findings=told)
+    findings = (*closing.findings, *search_findings(job, searches))
+    return replace(closing, searches=searches, findings=findings)
 
 
 def _regions(mould: Mould) -> dict[str, Region]:
@@ -308,7 +308,7 @@ def _file_grounds(
     fields: Mapping[str, Floats | None],
     numbers: Mapping[str, Ints],
 ) -> dict[str, FileGround]:
-    """By half, what its plies' fields on the user's faces are told of against."""
+    """By half, what the fields of its plies on the user's faces refer to."""
     out = {}
     for half in job.halves:
         region = regions[half.name]

@@ -48,14 +48,14 @@ def rendered(results: Results) -> dict[str, bytes]:
         drawing = pool.submit(pictures, scene)
         out = _pieces(results) | _fields(results)
         out["view.html"] = page(scene)
-        drawn, told = drawing.result()
+        drawn, findings = drawing.result()
     footer = page_heading(results)
     out["layup-sheets.pdf"] = bench_sheets(results, scene, drawn, footer)
     out["summary.json"] = b""
     summary = results.summary.model_copy(
         update={
             "files": tuple(sorted(out)),
-            "findings": (*results.summary.findings, *finding_records(told)),
+            "findings": (*results.summary.findings, *finding_records(findings)),
         }
     )
     out["summary.json"] = to_json(summary).encode("utf-8")
@@ -122,9 +122,9 @@ def _pdf(drawings: list[Drawing], results: Results) -> bytes:
 
 
 def page_heading(results: Results) -> str:
-    """What stands on every pattern page: missing pieces, date or a blank for it, title."""
+    """The heading of every pattern page: pieces that may not be cut, date or a blank, title."""
     job = results.job
     missing = [p.ply.name for p in results.plies if p.piece is None or not p.piece.valid]
-    parts = [f"NOT HERE: {', '.join(missing)}"] if missing else []
+    parts = [f"do not cut: {', '.join(missing)}"] if missing else []
     parts.append(job.date.isoformat() if job.date else "date ____________")
     return " · ".join([*parts, job.title])

@@ -1,4 +1,4 @@
-"""Results of a run: what was computed, what is to be told of it, and its summary."""
+"""Results of a run: what was computed, its findings, and its summary."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ class Results:
     """All that a run computed.
 
     ``summary.files`` is empty until the results are published. ``grounds``: by half, what its
-    plies' fields are told of against.
+    plies' fields refer to.
     """
 
     job: Job

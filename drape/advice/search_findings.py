@@ -1,4 +1,4 @@
-"""What a search for the yarns across the line found, pair by pair, and what is told of it.
+"""What a search for the yarns across the line found, pair by pair, and its findings.
 
 Angles in radians.
 """
@@ -40,9 +40,11 @@ def search_findings(job: Job, searches: tuple[PairSearch, ...]) -> tuple[Finding
         return ()
     if not searches:
         where = job.where("joint", "yarns_search")
-        text = "no pair of draped plies meets at a run: no start was searched"
+        text = "no start was searched: no two draped plies meet at a run"
         return (
-            Finding("note", (where,), text, "say which half laps, and mend what wasn't draped"),
+            Finding(
+                "note", (where,), text, "name the lap half, and fix the plies that were not draped"
+            ),
         )
     sense = job.sense
     return tuple(_finding(s, sense) for s in searches)
@@ -51,21 +53,20 @@ def search_findings(job: Job, searches: tuple[PairSearch, ...]) -> tuple[Finding
 def _finding(s: PairSearch, sense: float) -> Finding:
     about = (*s.runs, s.ply.name, s.other.name)
     given, best = s.found.given, s.found.best
-    aim = f"for yarns {WORDS[s.goal]}"
+    aim = f"yarns {WORDS[s.goal]}"
     tried = f"{s.found.starts} starts, {s.found.nets} nets tried"
     if best is None:
-        text = f"{aim}, nothing better than {s.ply.name}'s start and angle was found"
+        text = f"{s.ply.name}'s own start and angle serve {aim} best of all that were tried"
         return Finding("note", about, f"{text}: {_figures(given)} ({tried})")
     start, angle = _point(best.start.at), f"{angle_deg(best, sense):g}"
     place = "its own start" if best.start.given else f"start {start}"
-    text = f"{aim}, {s.ply.name} would lie better from {place} at {angle}°: {_figures(best)}"
+    text = f"{s.ply.name} would serve {aim} better from {place} at {angle}°: {_figures(best)}"
     if s.found.locking:
-        text += (
-            f", past the locking angle of {np.degrees(s.ply.fabric.locking_angle):g}° as all are"
-        )
-    text += f"; as given: {_figures(given)} ({tried})"
+        limit = f"{np.degrees(s.ply.fabric.locking_angle):g}°"
+        text += f", past the locking angle of {limit} like every other choice"
+    text += f". As given: {_figures(given)} ({tried})"
     keys = f"angle = {angle}" if best.start.given else f"start = {start} and angle = {angle}"
-    return Finding("note", about, text, f"write {keys} if it suits; nothing was changed")
+    return Finding("note", about, text, f"nothing was changed: write {keys} to use it")
 
 
 def angle_deg(tried: Tried, sense: float) -> float:

@@ -2,13 +2,13 @@
 
 Turning a net at its start isn't turning its yarns at the line: on a doubly curved surface every
 start and angle has to be draped. Only the lapping half's ply is searched, the other one stays as
-it is: a match is a difference, so moving both would only move where it is told, and one ply that
-stays keeps the fibres of its half where the laminate wants them.
+it is. A match is a difference, so moving both would only move where it is measured; one ply that
+stays keeps the fibres of its half where the laminate needs them.
 
 Coarse nets from places spread over the region, at angles all round; on the best few the angle is
 refined by golden sections, then the start is moved about it; the best of these are made as the
-job would, at the ply's own spacing and with all checks, and only what is measured there is told.
-Cloth sheared past its locking angle is left aside while there is any that isn't.
+job would, at the ply's own spacing and with all checks, and only figures measured there are
+reported. Cloth sheared past its locking angle is left aside while there is any that isn't.
 
 A difference counts as its magnitude, in the mean over the lengths of all runs that the pair
 meets at. Lengths in mm, angles in radians.
@@ -42,9 +42,9 @@ FINISHED = 3  # starts that pieces are made from, with all checks passed
 MOST = 12  # starts that making them is tried from
 PATIENCE = 12  # nets for refining an angle
 SURE = np.radians(0.02)  # of a refined angle
-SAME = np.radians(0.1)  # no hand lays that, and start and angle are told to a tenth
+SAME = np.radians(0.1)  # finer than any hand lays; start and angle are reported to a tenth
 SAME_SHEAR = np.radians(1.0)
-TOLD = 0.1  # mm and degrees: start and angle are rounded to these, then measured
+REPORTED = 0.1  # mm and degrees: start and angle are rounded to these, then measured
 
 
 def search_start(
@@ -84,10 +84,10 @@ def search_start(
 
 
 def _apart(starts: Sequence[Start]) -> list[Start]:
-    """Those that are told by other coordinates than all before them."""
+    """Those whose reported coordinates differ from those of all before them."""
     out = list[Start]()
     for start in starts:
-        if all(np.abs(start.at - other.at).max() > TOLD for other in out):
+        if all(np.abs(start.at - other.at).max() > REPORTED for other in out):
             out.append(start)
     return out
 
@@ -213,24 +213,24 @@ def _made(search: Search, leading: Sequence[Tried]) -> list[Tried]:
 
 
 def _finished(search: Search, t: Tried) -> list[Tried]:
-    """The piece as the job would make it from there, start and angle rounded to what is told;
+    """The piece as the job would make it from there, start and angle rounded as reported;
     and turned by what its own differences ask for, where that is as much."""
     start = t.start if t.start.given else _rounded(search, t.start)
-    first = search.make(start, _told(t.angle))
-    again = _told(first.angle + first.turn)
+    first = search.make(start, _reported(t.angle))
+    again = _reported(first.angle + first.turn)
     if not np.isfinite(first.mean) or again == first.angle:
         return [first]
     return [first, search.make(start, again)]
 
 
-def _told(angle: float) -> float:
-    """An angle as it is told: of those that are alike the one in (−90°, 90°], to a tenth."""
-    steps = np.round(np.degrees(wrapped(np.array(angle), np.pi)) / TOLD)
-    return float(np.radians(np.round(steps * TOLD, 1)))
+def _reported(angle: float) -> float:
+    """An angle as it is reported: of equivalent ones the one in (−90°, 90°], to a tenth."""
+    steps = np.round(np.degrees(wrapped(np.array(angle), np.pi)) / REPORTED)
+    return float(np.radians(np.round(steps * REPORTED, 1)))
 
 
 def _rounded(search: Search, start: Start) -> Start:
     """The start at coordinates with one decimal, as a job would give it."""
-    at = np.round(start.at / TOLD) * TOLD
+    at = np.round(start.at / REPORTED) * REPORTED
     place, _ = nearest(search.piece.region, tuple(at), "")
     return Start(place, search.zero(place), at)

@@ -40,7 +40,7 @@ class FixedPly:
 
 @dataclass(frozen=True, eq=False)
 class Start:
-    """A place to start from, the zero direction (3,) there, and the point (3,) mm as told;
+    """A place to start from, the zero direction (3,) there, and the point (3,) mm as reported;
     ``given``: the job's own."""
 
     place: SurfacePoint

@@ -1,7 +1,7 @@
 """The tube bag that fits a hollow, and what goes round the closed mould.
 
 girth            inner perimeter of a section, inside the finished laminate
-film tube        doesn't stretch: as wide as the largest girth and some, folds where it is less
+film tube        doesn't stretch: a little wider than the largest girth, folds where that is less
 stretch bladder  smaller than the smallest girth, stretched to the largest
 lay-flat width   half the girth of a tube
 
@@ -121,7 +121,7 @@ def tube_bag(
     """
     options = options or BagOptions()
     if not found:
-        raise InputError("no closed section along the hollow", remedy="give both mould halves")
+        raise InputError("the hollow has no closed section", remedy="give both mould halves")
     values = [g.girth_mm for g in found]
     largest, smallest = max(values), min(values)
     width = 0.5 * largest * (1.0 + options.oversize)
@@ -155,14 +155,18 @@ def bag_findings(
     out = []
     if stock and bag.stock_mm is None:
         wanted = bag.lay_flat_mm if film else bag.bladder_lay_flat_mm
-        text = f"no tube in stock is {'at least' if film else 'at most'} {wanted:.0f} mm wide flat"
-        ends = f"widest in stock: {max(stock):g} mm" if film else f"narrowest: {min(stock):g} mm"
-        out.append(Finding("risk", ("bag",), text, ends))
+        end = f"the widest is {max(stock):g} mm" if film else f"the narrowest is {min(stock):g} mm"
+        text = f"no tube in stock fits: {end} lay-flat"
+        remedy = f"take one of {'at least' if film else 'at most'} {wanted:.0f} mm"
+        out.append(Finding("risk", ("bag",), text, remedy))
     if film:
         out += _folds(bag, found, options)
     elif bag.bladder_stretch > options.most_stretch:
-        text = f"a stretch bladder would stretch by {bag.bladder_stretch:.0%}"
-        out.append(Finding("warning", ("bag",), text, f"limit {options.most_stretch:.0%}"))
+        text = (
+            f"the bladder would stretch by {bag.bladder_stretch:.0%} "
+            f"(limit {options.most_stretch:.0%})"
+        )
+        out.append(Finding("warning", ("bag",), text, "take a wider one, or a film tube"))
     return tuple(out)
 
 
@@ -179,10 +183,15 @@ def _folds(bag: TubeBag, found: Sequence[Girth], options: BagOptions) -> list[Fi
             here = [g for _, g in group]
             worst = min(here, key=lambda g: g.girth_mm)
             text = (
-                f"from {here[0].place_mm:.0f} to {here[-1].words} along the hollow the film folds: "
-                f"it is up to {girth / worst.girth_mm - 1.0:.0%} larger (at {worst.words})"
+                f"the film folds from {here[0].place_mm:.0f} to {here[-1].words} along the hollow: "
+                f"its girth is up to {girth / worst.girth_mm - 1.0:.0%} larger than the hollow's "
+                f"(at {worst.words})"
             )
-            out.append(Finding("risk", ("bag",), text, "lay the folds by hand, or join two widths"))
+            out.append(
+                Finding(
+                    "risk", ("bag",), text, "lay the folds by hand, or join tubes of two widths"
+                )
+            )
     return out
 
 

@@ -32,7 +32,7 @@ from drape.mould.mould import Mould
 
 STEP = 10.0  # mm between sections, at most
 FEWEST = 24  # sections along a hollow, at least
-MOST_TOLD = 3  # tight places
+MOST_REPORTED = 3  # tight places
 
 
 @dataclass(frozen=True)
@@ -86,16 +86,16 @@ class _Closed:
 
 
 def hollow_of(
-    job: Job, mould: Mould, told: Sequence[Finding] = ()
+    job: Job, mould: Mould, findings_so_far: Sequence[Finding] = ()
 ) -> tuple[Hollow | None, tuple[Finding, ...]]:
-    """The hollow of a mould with two halves, and what is to be told of its bag.
+    """The hollow of a mould with two halves, and the findings on its bag.
 
     Parameters
     ----------
     job : Job
     mould : Mould
         Before its trim lines are cut in: the bag goes on to the mouths.
-    told : findings so far; a gap that is among them isn't told again
+    findings_so_far : a gap that is among them isn't reported again
 
     Returns
     -------
@@ -103,7 +103,7 @@ def hollow_of(
     """
     findings: tuple[Finding, ...]
     try:
-        found, findings = _hollow(job, mould, told)
+        found, findings = _hollow(job, mould, findings_so_far)
     except InputError as error:
         value = f" ({error.value})" if error.value is not None else ""
         level: Level = "note" if len(mould.halves) < 2 else "warning"
@@ -112,9 +112,11 @@ def hollow_of(
     return found, findings if job.bag is not None else ()
 
 
-def _hollow(job: Job, mould: Mould, told: Sequence[Finding]) -> tuple[Hollow, tuple[Finding, ...]]:
+def _hollow(
+    job: Job, mould: Mould, so_far: Sequence[Finding]
+) -> tuple[Hollow, tuple[Finding, ...]]:
     wanted = job.bag or Bag()
-    closed, gaps = _closed(mould, told)
+    closed, gaps = _closed(mould, so_far)
     wrapped = sum(w.fabric.thickness for w in job.wraps)
     stacks = [
         sum(p.fabric.thickness for p in job.plies_of(name)) + wrapped for name in mould.halves
@@ -142,13 +144,13 @@ def _hollow(job: Job, mould: Mould, told: Sequence[Finding]) -> tuple[Hollow, tu
     return Hollow(wanted.options, sections, lengths, bag, around, forces), tuple(findings)
 
 
-def _closed(mould: Mould, told: Sequence[Finding]) -> tuple[_Closed, tuple[Finding, ...]]:
+def _closed(mould: Mould, so_far: Sequence[Finding]) -> tuple[_Closed, tuple[Finding, ...]]:
     """The halves stitched, and the sections along their hollow."""
     if len(mould.halves) < 2:
         raise InputError("one mould half alone has no hollow", remedy="give both halves")
     limit = gap_limit(half.surface for half in mould.halves.values())
     regions = {name: half.region for name, half in mould.halves.items()}
-    made, gaps = conform(regions, limit=limit, findings=told)
+    made, gaps = conform(regions, limit=limit, findings=so_far)
     whole = stitch(*made.values())
     rims = {e.name: e.vertices for e in whole.region.edges if e.kind == "mouth" and e.closed}
     mouths = {m.name: rims[m.name] for m in mould.mouths if m.name in rims}
@@ -185,7 +187,7 @@ def _section(station: Station, stack: float, closed: _Closed) -> HollowSection:
     section = station.section
     try:
         girth = inner_girth(section, stack)
-    except InputError:  # told together with the others
+    except InputError:  # reported together with the others
         girth = None
     first, *others = closed.mouths
     branch = ""
@@ -200,9 +202,9 @@ def _full(sections: Sequence[HollowSection]) -> list[Finding]:
     full = [s for s in sections if s.girth is None]
     if not full:
         return []
-    text = f"from {full[0].along:.0f} to {full[-1].along:.0f} mm along the hollow the laminate "
-    text += f"fills it (at {len(full)} of {len(sections)} sections): no bag gets in there"
-    return [Finding("risk", ("bag",), text, "end the bag before, or leave out plies there")]
+    text = f"the laminate fills the hollow from {full[0].along:.0f} to {full[-1].along:.0f} mm "
+    text += f"along it (at {len(full)} of {len(sections)} sections): no bag fits there"
+    return [Finding("risk", ("bag",), text, "end the bag before that, or use fewer plies there")]
 
 
 def _forks(sections: Sequence[HollowSection]) -> list[Finding]:
@@ -212,8 +214,8 @@ def _forks(sections: Sequence[HollowSection]) -> list[Finding]:
         return []
     widest = max(s.girth or 0.0 for s in forks)
     text = f"the hollow branches from {forks[0].along:.0f} mm on (girth up to {widest:.0f} mm): a "
-    text += "plain tube doesn't fill a fork, and the sizes are those of its arms"
-    return [Finding("risk", ("bag",), text, "join tubes to a bag of the hollow's own shape")]
+    text += "plain tube doesn't fill a fork. The bag is sized for the arms"
+    return [Finding("risk", ("bag",), text, "join tubes into a bag of the hollow's own shape")]
 
 
 def _unsupported(
@@ -229,9 +231,11 @@ def _unsupported(
     if not free:
         return []
     worst = max(free, key=lambda s: s.section.girth)
-    text = f"past the trim lines the mould is up to {worst.section.girth:.0f} mm round (at "
-    text += f"{worst.along:.0f} mm), the film {girth:.0f} mm: it isn't supported there"
-    return [Finding("risk", ("bag",), text, "fill that up, plug it, or take a wider tube")]
+    text = "nothing supports the film past the trim lines: the mould's girth is up to "
+    text += (
+        f"{worst.section.girth:.0f} mm there (at {worst.along:.0f} mm), the film's {girth:.0f} mm"
+    )
+    return [Finding("risk", ("bag",), text, "fill or plug the mould there, or take a wider tube")]
 
 
 def _tight(
@@ -255,13 +259,13 @@ def _tight(
         Finding(
             "risk",
             ("bag",),
-            f"{words} tighter than the {least:g} mm that the bag follows: it will bridge there",
-            "press with a strip or filler there",
+            f"the bag will bridge an inside corner {words} (it follows {least:g} mm or more)",
+            "press the plies in there with a strip or filler",
         )
-        for words in out[:MOST_TOLD]
+        for words in out[:MOST_REPORTED]
     ]
-    if len(out) > MOST_TOLD:
-        text = f"the bag will bridge {len(out) - MOST_TOLD} more inside corners, smaller ones"
+    if len(out) > MOST_REPORTED:
+        text = f"the bag will bridge {len(out) - MOST_REPORTED} more inside corners, all smaller"
         findings.append(Finding("risk", ("bag",), text, findings[0].remedy))
     return findings
 
@@ -271,8 +275,8 @@ def _tight_words(zone: TightZone, along: tuple[float, float], stack: float) -> s
     x, y, z = zone.centre
     radius = max(zone.radius - stack, 0.0)
     return (
-        f"from {along[0]:.0f} to {along[1]:.0f} mm along the hollow, near ({x:.0f}, {y:.0f}, "
-        f"{z:.0f}), an inside corner of about {radius:.1f} mm under the laminate is"
+        f"of about {radius:.1f} mm under the laminate, from {along[0]:.0f} to {along[1]:.0f} mm "
+        f"along the hollow, near ({x:.0f}, {y:.0f}, {z:.0f})"
     )
 
 
@@ -290,8 +294,8 @@ def _sheets(mould: Mould) -> list[Finding]:
     sheets = [n for n, half in mould.halves.items() if (half.surface.neighbours < 0).any()]
     if not sheets:
         return []
-    text = f"{' and '.join(sheets)}: a sheet without an outside, so envelope and breather are "
-    text += "sized round the cavity and flange only"
+    text = "envelope and breather are sized round cavity and flange only: the mesh of "
+    text += f"{' and '.join(sheets)} is a sheet without an outside"
     return [Finding("note", ("bag",), text, "measure round the closed mould")]
 
 

@@ -90,7 +90,7 @@ def ways(
     """
     first, *others = mouths
     if not sections:
-        raise InputError("the hollow has no section", remedy="check the mould's mouths")
+        raise InputError("no section of the hollow found", remedy="check the mould's mouths")
     towards = _reached(vertices, faces, field, sections, {n: mouths[n] for n in others})
     parents = _parents(sections, towards)
     forks = _forks(sections, parents)

@@ -13,7 +13,7 @@ from typing import Any
 from drape.errors import Finding, place_text
 from drape.layup.pattern import Pattern, PatternEdge
 from drape.layup.result import LayerResult
-from drape.output.marks import allowance_words
+from drape.output.marks import allowance_words, edge_label
 from drape.output.sheets import PlySheet, to_sheets
 from drape.results import Results
 from viewers.flat_map import flat_map
@@ -48,18 +48,19 @@ def _page(
     order = f"{ply['half']}, ply {ply['order']} of {ply['of']}"
     pattern = result.pattern
     run = f" from the run {pattern.angle_from}" if pattern and pattern.angle_from else ""
+    side = "inside" if job.seen_from == "inside" else "the mould side"
     facts = [
         ("fabric", ply["fabric"]),
-        ("angle", f"{ply['angle_deg']:g}°{run}, counted as seen from the {job.seen_from}"),
+        ("angle", f"{ply['angle_deg']:g}°{run}, seen from {side}"),
     ]
     if pattern and pattern.laid:
-        facts.append(("laid", f"{pattern.laid}; the line on the pattern lies on the parting line"))
+        facts.append(("laid", f"{pattern.laid}; put the line on the pattern on the parting line"))
     if ply["sheet"] is not None:
         place = place_text(ply["start"]["point"], 1)
         figures = ply["figures"]
         laps = figures["max_shear_in_laps_deg"]
         facts += [
-            ("start", f"{place} mm in the mould: the cross on the pattern"),
+            ("start", f"the cross on the pattern, at {place} mm in the mould"),
             (
                 "greatest shear",
                 f"{figures['max_shear_deg']:.1f}° (limit {ply['locking_angle_deg']:g}°)"
@@ -69,9 +70,9 @@ def _page(
         ]
         if result.piece is not None and math.isfinite(result.piece.stated_error):
             error = f"{result.piece.stated_error:.2f} mm of where they should be"
-            facts.append(("edges lie within", f"{error}, as far as mesh and net tell"))
-    told = [*result.findings, *_at_the_joint(results, result)]
-    risks = [_line(f) for f in told if f.level in ("risk", "error", "warning")]
+            facts.append(("edges lie within", f"{error} (errors of mesh and net)"))
+    findings = [*result.findings, *_at_the_joint(results, result)]
+    risks = [_line(f) for f in findings if f.level in ("risk", "error", "warning")]
     strokes = tuple(s["text"] for s in ply.get("strokes", ()))
     return PlySheet(
         f"{ply['name']}: {order}", tuple(facts), images, strokes, tuple(risks), ply["valid"]
@@ -79,7 +80,7 @@ def _page(
 
 
 def _at_the_joint(results: Results, result: LayerResult) -> list[Finding]:
-    """What is told of the joint and of this ply by name; with the run, which its own lack."""
+    """Findings on the joint that name this ply, with their run, which its own don't have."""
     name, own = result.ply.name, set(result.findings)
     return [
         replace(f, text=f"{f.where}: {f.text}")
@@ -92,13 +93,13 @@ def _edges(pattern: Pattern | None) -> str:
     """What the cut does at each edge, by its numbered marks; mm."""
     edges = pattern.edges if pattern else ()
     return "; ".join(
-        f"{k + 1} to {(k + 1) % len(edges) + 1}: {edge.name} {edge_words(edge)}"
+        f"{k + 1} to {(k + 1) % len(edges) + 1}: {edge_label(edge, edge_words(edge))}"
         for k, edge in enumerate(edges)
     )
 
 
 def edge_words(edge: PatternEdge) -> str:
-    """The allowance as the pattern tells it, and where along the run it changes."""
+    """The allowance as on the pattern, and where along the run it changes."""
     words = allowance_words(edge)
     if edge.stations_mm is None:
         return words
@@ -107,4 +108,4 @@ def edge_words(edge: PatternEdge) -> str:
 
 
 def _line(finding: Finding) -> str:
-    return f"{finding.text}. {finding.remedy}".strip()
+    return f"{finding.text}; {finding.remedy}" if finding.remedy else finding.text

@@ -1,4 +1,4 @@
-"""How far long work is, on a terminal; and what is imported for it, out of the way."""
+"""Progress of long work on a terminal, and imports that the garbage collector passes over."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from drape.compiling import machine
 
 @contextmanager
 def to_stay() -> Iterator[None]:
-    """What is imported within stays: no collection of garbage looks through it, then or later."""
+    """Imports made within are never looked through by the garbage collector."""
     if not gc.isenabled():
         yield
         return
@@ -29,19 +29,19 @@ def to_stay() -> Iterator[None]:
 def progress(
     quiet: bool, say: Callable[[str], None]
 ) -> Iterator[Callable[[str, int, int], None] | None]:
-    """What the pipeline reports progress to: a bar a stage, on a terminal only.
+    """What the pipeline reports progress to: one bar per stage, on a terminal only.
 
-    Where there is none a line still says that kernels are being compiled: it takes a while.
+    Elsewhere one line still says that kernels are being compiled, since that takes a while.
     """
     if quiet or not sys.stderr.isatty():
-        told: set[str] = set()
+        said: set[str] = set()
 
-        def tell(what: str, _done: int, _total: int) -> None:
-            if what not in told:
-                told.add(what)
+        def say_once(what: str, _done: int, _total: int) -> None:
+            if what not in said:
+                said.add(what)
                 say(what)
 
-        with _compiling_told(None if quiet else tell):
+        with _compiling_reported(None if quiet else say_once):
             yield None
         return
     from rich import progress as rich
@@ -61,13 +61,13 @@ def progress(
                 tasks[stage] = bars.add_task(stage, total=total)
             bars.update(tasks[stage], completed=done, total=total)
 
-        with _compiling_told(report):
+        with _compiling_reported(report):
             yield report
 
 
 @contextmanager
-def _compiling_told(listener: Callable[[str, int, int], None] | None) -> Iterator[None]:
-    """Have it told how far the compiling of kernels is, should they have to be compiled."""
+def _compiling_reported(listener: Callable[[str, int, int], None] | None) -> Iterator[None]:
+    """Report to the listener how far kernels are compiled, if they have to be."""
     machine.listener = listener
     try:
         yield

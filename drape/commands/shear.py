@@ -1,4 +1,4 @@
-"""The command line's commands about cloth, ``fabrics`` and ``shear``: arguments and words.
+"""The commands about cloth, ``fabrics`` and ``shear``: arguments, and the lines they print.
 
 Nothing is printed here.
 """
@@ -28,11 +28,11 @@ from drape.output.shear_picture import fabric_entry
 from drape.output.terminal import aligned
 
 HELP = {
-    "square": "a square cut on the bias, pulled by hand: the diagonal along the pull before (1.414 "
-    "times the side), and at the first wrinkle. Columns: before, grown",
-    "frame": "picture frame. Columns: displacement, force of the cross-head; a file a pull",
-    "bias": "bias extension. Columns: displacement, force of the cross-head; a file a strip",
-    "yarns": "where yarns touch. Columns: width, pitch",
+    "square": "bias square, pulled by hand. Give the diagonal along the pull before (1.414 times "
+    "the side), and at the first wrinkle. Columns: before, grown",
+    "frame": "picture frame. Columns: displacement and force of the cross-head; one file per pull",
+    "bias": "bias extension. Columns: displacement and force of the cross-head; one file per strip",
+    "yarns": "shear at which the yarns touch. Columns: width, pitch",
 }
 # method → the two options that stand for a file of one row
 BY_HAND = {"square": ("before", "grown"), "yarns": ("width", "pitch")}
@@ -42,7 +42,7 @@ DENSITIES = {1.78: "carbon", 2.54: "E-glass"}
 def add_shear(commands: Any, run: Any) -> None:
     """The command ``shear`` and its methods; ``run`` is what they call."""
     shear = commands.add_parser(
-        "shear", help="find a cloth's locking angle from measurements", allow_abbrev=False
+        "shear", help="work out a cloth's locking angle from measurements", allow_abbrev=False
     )
     methods = shear.add_subparsers(title="methods", metavar="METHOD", required=True)
     for method, text in HELP.items():
@@ -61,39 +61,42 @@ def add_shear(commands: Any, run: Any) -> None:
 
 def _add_machine(one: argparse.ArgumentParser, method: str) -> None:
     sizes = {
-        "frame": {"side": "of the frame, from hinge to hinge"},
-        "bias": {"length": "of the strip between the clamps", "width": "of the strip"},
+        "frame": {"side": "side of the frame, from hinge to hinge"},
+        "bias": {
+            "length": "length of the strip between the clamps",
+            "width": "width of the strip",
+        },
     }
     for option, text in sizes[method].items():
         one.add_argument(f"--{option}", type=_size, metavar="MM", required=True, help=text)
     rule = one.add_mutually_exclusive_group()
     rule.add_argument(
         "--wrinkle-at", type=_size, metavar="MM",
-        help="displacement at which the first wrinkle was seen; else two tangents",
+        help="displacement at which you saw the first wrinkle (default: two tangents)",
     )  # fmt: skip
     rule.add_argument(
         "--force-limit", type=_size, metavar="N/MM",
-        help="shear force per length that is the limit; else two tangents",
+        help="shear force per length to take as the limit (default: two tangents)",
     )  # fmt: skip
     one.add_argument("--picture", type=Path, metavar="SVG", help="file to draw the curves into")
     one.add_argument(
         "--force-unit", choices=tuple(FORCES), default="N",
-        help="of forces for which the file names no unit (default: N)",
+        help="unit of forces for which the file names none (default: N)",
     )  # fmt: skip
 
 
 def _add_common(one: argparse.ArgumentParser) -> None:
     one.add_argument(
         "--units", choices=tuple(UNITS), default="mm",
-        help="of lengths in files that name no unit (default: mm)",
+        help="unit of lengths for which the file names none (default: mm)",
     )  # fmt: skip
     one.add_argument(
-        "--name", type=_name, default="measured", help="of the fabric (default: measured)"
+        "--name", type=_name, default="measured", help="name of the fabric (default: measured)"
     )
     one.add_argument(
-        "--take", metavar="FABRIC", help="one that ships, for all but the locking angle"
+        "--take", metavar="FABRIC", help="built-in fabric to take all but the locking angle from"
     )
-    one.add_argument("--quiet", action="store_true", help="only the entry to paste")
+    one.add_argument("--quiet", action="store_true", help="print only the entry to paste")
     one.add_argument("--json", action="store_true", help="print one JSON object")
 
 
@@ -122,7 +125,7 @@ def measured(args: argparse.Namespace) -> Measurement:
         if (None in given) != (given == (None, None)) or not (args.files or all(given)):
             both = " and ".join(f"--{option}" for option in BY_HAND[method])
             remedy = f"see 'plywright shear {method} --help'"
-            raise InputError("nothing to work with", limit=f"CSV, or both {both}", remedy=remedy)
+            raise InputError("no readings given", limit=f"CSV files, or both {both}", remedy=remedy)
         measure = measure_square if method == "square" else measure_yarns
         return measure(args.files, None if None in given else given, unit)
     limit, units = Limit(args.force_limit, args.wrinkle_at), (unit, args.force_unit)
@@ -168,7 +171,7 @@ def entry_of(found: Measurement, args: argparse.Namespace) -> str:
 
 
 def shipped_lines() -> list[str]:
-    """One line for each fabric that ships, and where the figures come from."""
+    """One line for each built-in fabric, and where its figures come from."""
     head = ("fabric", "weave", "fibre", "g/m²", "with resin", "resin", "cured", "locks at", "roll")
     fabrics = [fabric_from(word, values) for word, values in shipped().items()]
     sources = dict.fromkeys(f.source for f in fabrics)
@@ -194,7 +197,7 @@ def _row(fabric: Fabric) -> tuple[str, ...]:
 
 
 def shipped_objects() -> dict[str, dict[str, Any]]:
-    """The fabrics that ship by name, as a job file would have them, with what follows."""
+    """The built-in fabrics by name, as a job file would have them, with what follows."""
     out = {}
     for word, values in shipped().items():
         fabric = fabric_from(word, values)

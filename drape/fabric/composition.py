@@ -8,8 +8,8 @@ resin content        resin by mass of prepreg as supplied; percent at the surfac
 fibre fraction       fibre by volume of the cured ply, without voids
 bleed                resin let out in the cure
 
-What isn't given follows from what is; where more is given than needed it has to agree.
-Everything here is conservation of mass and volume, per unit of area.
+Figures that aren't given are worked out from those that are; where more are given than needed
+they have to agree. All formulas are conservation of mass and volume, per unit of area.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ FIBRE_FRACTION = 0.55  # fibre volume fraction of a cured prepreg, from memory
 TOLERANCE = 0.05
 
 # Greatest sensible value of each number, in surface units; all must be more than 0. Those in
-# ``BELOW`` must stay below it. Far past anything woven: they catch wrong units, not taste.
+# ``BELOW`` must stay below it. They lie far past anything woven: only wrong units exceed them.
 COMPOSITION_LIMITS: Mapping[str, float] = MappingProxyType(
     {
         "areal_mass": 5000.0,
@@ -44,11 +44,11 @@ COMPOSITION_LIMITS: Mapping[str, float] = MappingProxyType(
     }
 )
 BELOW = ("resin_content", "fibre_fraction", "locking_angle", "show_limit")
-# What a job says of these replaces all that a fabric it starts from says of them
+# If a job gives any of these, none is taken from the built-in fabric it starts from
 DERIVABLE = ("thickness", "fibre_fraction", "resin_content", "prepreg_areal_mass", "bleed")
 
 SURE = "leave out the one you are least sure of"
-BLED = f"{SURE}, or say bleed = true where the cure lets resin out"
+BLED = f"{SURE}, or set bleed = true if the cure lets resin out"
 
 
 @dataclass(frozen=True)
@@ -158,7 +158,7 @@ def check_number(name: str, key: str, value: float, high: float) -> None:
     good = math.isfinite(value) and value > 0.0 and (value < high if below else value <= high)
     if not good:
         limit = f"more than 0, {'less than' if below else 'at most'} {high:g}"
-        raise InputError(f"impossible {key} of fabric '{name}'", value=value, limit=limit)
+        raise InputError(f"fabric '{name}' has an impossible {key}", value=value, limit=limit)
 
 
 def _content(name: str, values: Mapping[str, Any]) -> float | None:
@@ -169,7 +169,7 @@ def _content(name: str, values: Mapping[str, Any]) -> float | None:
     mass, total = values["areal_mass"], values["prepreg_areal_mass"]
     if total <= mass:
         what = f"prepreg_areal_mass of fabric '{name}' leaves no room for resin"
-        remedy = "areal_mass is the fibre alone, prepreg_areal_mass fibre and resin"
+        remedy = "give the fibre alone as areal_mass, fibre and resin as prepreg_areal_mass"
         raise InputError(what, value=f"{total:g}", limit=f"more than {mass:g}", remedy=remedy)
     if given is not None:
         said = _said(values, "prepreg_areal_mass", "resin_content")
@@ -221,15 +221,14 @@ def _fraction(
         raise _needs_fraction(name)
     least = min(ways.values())
     if least < supplied * (1.0 - TOLERANCE):
-        what = f"fabric '{name}' would lose fibre, not resin, by bleed"
-        raise InputError(
-            what, value=f"fibre_fraction {least:.3f}", limit=f"{said} gives {supplied:.3f} or more"
-        )
+        what = f"fabric '{name}' has less fibre after bleed than {said} gives without"
+        limit = f"{supplied:.3f} or more"
+        raise InputError(what, value=f"fibre_fraction {least:.3f}", limit=limit, remedy=SURE)
     return next(iter(ways.values()))
 
 
 def _needs_fraction(name: str) -> InputError:
-    what = f"how much resin fabric '{name}' loses by bleed isn't said"
+    what = f"fabric '{name}' bleeds, but how much resin it loses isn't given"
     return InputError(what, remedy="add fibre_fraction or thickness of the cured ply")
 
 
@@ -246,7 +245,7 @@ def _agree(name: str, figure: str, ways: Mapping[str, float], remedy: str = BLED
         return
     found = ", ".join(f"{value:.4g} ({said})" for said, value in ways.items())
     raise InputError(
-        f"what fabric '{name}' says of its {figure} contradicts itself",
+        f"fabric '{name}' contradicts itself about its {figure}",
         value=found,
         limit=f"within {100.0 * TOLERANCE:g} % of each other",
         remedy=remedy,

@@ -1,4 +1,4 @@
-"""Fabric: what is known of one cloth, and the fabrics that ship.
+"""Fabric: what is known of one cloth, and the built-in fabrics.
 
 Words
 -----
@@ -133,7 +133,7 @@ def fabric_from(name: str, values: Mapping[str, Any]) -> Fabric:
         areal_mass=made.areal_mass,
         thickness=made.thickness,
         locking_angle=math.radians(locking),
-        # cloth that locks before the usual show limit shows no earlier than it locks
+        # cloth that locks before the usual show limit isn't distorted before it locks
         show_limit=math.radians(values.get("show_limit", min(SHOW_LIMIT_DEG, locking))),
         roll_width=float(values.get("roll_width", ROLL_WIDTH)),
         source=values.get("source", ""),
@@ -147,21 +147,21 @@ def fabric_from(name: str, values: Mapping[str, Any]) -> Fabric:
 def missing_from(values: Mapping[str, Any]) -> list[str]:
     """The keys of ``REQUIRED`` that a fabric's surface form lacks and nothing stands in for."""
     missing = [key for key in REQUIRED if key not in values]
-    if values.get("kind", "woven") != "woven":  # the kind says it
+    if values.get("kind", "woven") != "woven":  # the kind stands for it
         missing = [key for key in missing if key != "weave"]
     return [key for key in missing if key != "areal_mass" or not mass_follows(values)]
 
 
 def started_from(values: Mapping[str, Any]) -> dict[str, Any]:
-    """A fabric's surface form with what it doesn't say from the shipped one it takes.
+    """A fabric's surface form, completed from the built-in fabric it takes.
 
-    What it says of thickness, fibre fraction or resin replaces all that the shipped one says
-    of these: figures that depend on each other come from one source.
+    If it gives thickness, fibre fraction or resin, none of these is taken from the built-in one:
+    figures that depend on each other come from one source.
 
     Parameters
     ----------
     values : mapping
-        ``take`` names a fabric that ships; without it ``values`` stand alone.
+        ``take`` names a built-in fabric; without it ``values`` stand alone.
     """
     taken = dict(shipped()[values["take"]]) if "take" in values else {}
     if values.keys() & set(DERIVABLE):
@@ -171,6 +171,6 @@ def started_from(values: Mapping[str, Any]) -> dict[str, Any]:
 
 @cache
 def shipped() -> Mapping[str, Mapping[str, Any]]:
-    """The fabrics that ship, in surface form, by name. Editable defaults, from memory."""
+    """The built-in fabrics, in surface form, by name. Editable defaults, from memory."""
     text = Path(__file__).with_name("fabrics.toml").read_text(encoding="utf-8")
     return MappingProxyType({k: MappingProxyType(v) for k, v in tomllib.loads(text).items()})

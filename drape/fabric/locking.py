@@ -14,7 +14,7 @@ where they cross (key ``prodromou1997``). How each tangent is found is a choice 
 A curve that bends gradually has no one knee: the stiffer its end, the later the crossing, so
 the answer depends on how far it was pulled. The crossing is therefore found again with
 narrower and wider stretches and with the last part of the curve left out, and the least and
-the greatest stand beside it.
+the greatest are given beside it.
 
 Shear in radians, force per length in N/mm.
 """
@@ -80,11 +80,11 @@ def two_tangents(curve: ShearCurve) -> Locking:
     crossing = _crossing(easy, stiff)
     if np.isnan(crossing):
         raise InputError(
-            "the force doesn't show where the cloth locks",
+            "the force doesn't rise enough to show where the cloth locks",
             value=f"a slope of {stiff.slope:.3g} after {easy.slope:.3g} N/mm per radian, up to "
             f"{degrees(shear[-1]):.0f} degrees",
             limit=f"{STIFFER:g} times as steep or more",
-            remedy="pull further, or give a limit of your own",
+            remedy="pull farther, or give a limit of your own",
         )
     others = [crossing]
     for factor in (NARROWER, WIDER):
@@ -110,6 +110,7 @@ def shear_at_force(curve: ShearCurve, limit: float) -> float:
             "the force limit isn't on the curve",
             value=f"{limit:g} N/mm",
             limit=f"more than {low:.3g}, at most {high:.3g} N/mm",
+            remedy="give a force that the pull reaches",
         )
     i = int(np.argmax(reached))
     part = (limit - curve.force[i - 1]) / (curve.force[i] - curve.force[i - 1])

@@ -2,7 +2,7 @@
 
 Columns are found by their headings, or by order where there are none. Separators are
 semicolons, tabs, commas or blanks; decimal points or commas. Units stand in the heading,
-``force [kN]``, or in a row of their own below; what can't be told apart isn't guessed.
+``force [kN]``, or in a row of their own below. Where a file is ambiguous nothing is guessed.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from drape.errors import InputError
 from drape.geometry.arrays import Floats, readonly
 
 LARGEST_FILE = 10_000_000  # bytes
-LARGEST = 1e6  # mm and N: past it the unit is wrong
+LARGEST = 1e6  # mm and N: a larger value means a wrong unit
 LENGTHS: Mapping[str, float] = MappingProxyType(
     {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "inch": 25.4, "µm": 1e-3, "um": 1e-3}
 )
@@ -89,7 +89,7 @@ def read_columns(path: Path | str, wanted: Sequence[Column]) -> Readings:
     rows, separator = _rows(text, path.name)
     first = next((i for i, r in enumerate(rows) if all(map(_is_number, r.fields))), None)
     if first is None:
-        raise InputError("no row of numbers", where=path.name, remedy="give one reading a row")
+        raise InputError("no row of numbers", where=path.name, remedy="give one reading per row")
     headings, units = _headings(rows[:first], wanted)
     body = rows[first:]
     above = rows[first - 1].line if first else None
@@ -114,7 +114,7 @@ def _text_of(path: Path) -> str:
     if not os.path.exists(path):  # unlike Path.exists, never raises
         raise InputError("no such file", where=str(path), remedy="check the name")
     if not os.path.isfile(path):
-        raise InputError("not a file", where=str(path), remedy="name the CSV file itself")
+        raise InputError("not a file", where=str(path), remedy="give the CSV file itself")
     try:
         if path.stat().st_size > LARGEST_FILE:
             raise InputError("too big for readings", where=path.name, limit="at most 10 MB")
@@ -145,11 +145,11 @@ def _decoded(raw: bytes) -> str | None:
 def _rows(text: str, file: str) -> tuple[list[_Row], str]:
     """The rows that hold anything, and what separates their fields; " " for blanks."""
     lines = re.split(r"\r\n|\r|\n", text.replace("\u00a0", " ").replace("\u2212", "-"))
-    told = re.fullmatch(r"sep=(.)", lines[0].strip().strip('"'))
-    if told:
+    named = re.fullmatch(r"sep=(.)", lines[0].strip().strip('"'))
+    if named:
         lines[0] = ""
     lines = ["" if line.lstrip().startswith("#") else line for line in lines]
-    separator = told[1] if told else _separator([line for line in lines if line.strip()])
+    separator = named[1] if named else _separator([line for line in lines if line.strip()])
     if separator == " ":
         rows = [_Row(i + 1, tuple(line.split())) for i, line in enumerate(lines)]
         return [r for r in rows if r.fields], separator
@@ -224,16 +224,16 @@ def _places(
         if headings or len(first.fields) != len(wanted):
             value = ", ".join(headings) if headings else f"{len(first.fields)} columns"
             raise InputError(
-                "can't tell which columns are meant",
+                "it isn't clear which columns are meant",
                 where=f"{file}, line {above or first.line}",
                 value=value,
-                limit=f"headings with {names}, or just these {len(wanted)} columns in this order, "
+                limit=f"headings with {names}, or only these {len(wanted)} columns in this order "
                 "without headings",
             )
         whole = not any("." in f for f in first.fields)
         if separator == "," and whole:
             raise InputError(
-                "commas may separate columns here or be decimal commas",
+                "the commas may separate columns or be decimal commas",
                 where=f"{file}, line {first.line}",
                 value=",".join(first.fields),
                 remedy=f"add a line of headings ({names}), or separate columns by semicolons",
@@ -242,11 +242,11 @@ def _places(
     for column in wanted:
         if len(found[column.name]) != 1:
             what = f"{'two columns' if found[column.name] else 'no column'} of {column.name}"
-            limit = f"one heading with a word of: {', '.join(column.words)}"
+            limit = f"one heading with one of the words {', '.join(column.words)}"
             raise InputError(what, where=file, value=", ".join(headings), limit=limit)
     places = [found[c.name][0] for c in wanted]
     if len(set(places)) < len(places):
-        limit = f"a heading each for {names}"
+        limit = f"one heading each for {names}"
         raise InputError("one heading for two columns", where=file, value=headings[0], limit=limit)
     return places, False
 
@@ -282,10 +282,10 @@ def _decimal(file: str, rows: Sequence[_Row], fields: Sequence[str]) -> str:
         value = twice if twice is not None else f"{comma} and {dot}"
         line = next(r.line for r in rows if (twice or comma) in r.fields)
         raise InputError(
-            "points and commas in the numbers",
+            "the numbers have both points and commas",
             where=f"{file}, line {line}",
             value=value,
-            limit="one decimal mark in the whole file, thousands without marks",
+            limit="one decimal mark in the whole file, no marks for thousands",
         )
     return "," if comma is not None else "."
 

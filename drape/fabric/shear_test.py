@@ -34,7 +34,7 @@ METHODS: Mapping[str, str] = {
     "bias": "bias extension",
     "yarns": "yarn width and pitch",
 }
-UNSURE = 3.0  # degrees between least and greatest: worth a word, a choice of our own
+UNSURE = 3.0  # degrees between least and greatest: more is reported, a choice of our own
 SLIP = 40.0  # degrees: from about here yarns slip in a bias strip; from memory
 LEAST_DEG = 1.0  # degrees: below it a unit is wrong
 RULES = {"square": "first wrinkle", "yarns": "yarns touch"}
@@ -70,7 +70,7 @@ class Specimen:
 
 @dataclass(frozen=True, eq=False)
 class Measurement:
-    """What specimens of one cloth say.
+    """What specimens of one cloth show.
 
     ``rule`` says how the angle was read; ``files`` are the names of the files, without folder.
     """
@@ -124,10 +124,10 @@ def measure_yarns(
     pitch = Column("pitch", ("pitch", "spacing"), LENGTHS, unit)
     found = _by_rows("yarns", files, values, (width, pitch), yarns_touch, _certain)
     message = (
-        "this is where the yarns touch; pressed together they give way, and cloth may also "
-        "wrinkle before"
+        "this is the angle at which the yarns touch. They give way when pressed together, and the "
+        "cloth may also wrinkle before that"
     )
-    note = Finding("note", (METHODS["yarns"],), message, "pull a bias square to see")
+    note = Finding("note", (METHODS["yarns"],), message, "pull a bias square to check")
     return replace(found, findings=(*found.findings, note))
 
 
@@ -175,9 +175,7 @@ def measure_bias(
     )
     if degrees(found.locking_angle) <= SLIP:
         return found
-    message = (
-        f"past about {SLIP:g} degrees yarns slip in a bias strip, and it shears less than told"
-    )
+    message = f"past about {SLIP:g}° yarns slip in a bias strip, so the true shear is less"
     remedy = "measure the angle on the strip, or use a frame or a bias square"
     note = Finding("warning", (METHODS["bias"],), message, remedy)
     return replace(found, findings=(*found.findings, note))
@@ -191,11 +189,11 @@ def _by_rows(
     formula: Callable[[Floats, Floats], Floats],
     uncertain: Callable[[Floats, Floats], tuple[Floats, Floats]],
 ) -> Measurement:
-    """A specimen a row; ``uncertain`` gives the least and the greatest angle of each."""
+    """One specimen per row; ``uncertain`` gives the least and the greatest angle of each."""
     specimens, findings = list[Specimen](), list[Finding]()
 
     def add(where: str, first: Floats, second: Floats) -> None:
-        with _told_of(where):
+        with _errors_at(where):
             angles = formula(first, second)
         low, high = uncertain(first, second)
         for i, angle in enumerate(angles):
@@ -219,7 +217,7 @@ def _by_curves(
     curve_of: Callable[[Floats, Floats], ShearCurve],
     shear_of: Callable[[float], float],
 ) -> Measurement:
-    """A specimen a file."""
+    """One specimen per file."""
     columns = (
         Column("displacement", DISPLACEMENT, LENGTHS, units[0]),
         Column("force", FORCE, FORCES, units[1]),
@@ -227,7 +225,7 @@ def _by_curves(
     specimens, findings = list[Specimen](), list[Finding]()
     for file in files:
         read = read_columns(file, columns)
-        with _told_of(file.name):
+        with _errors_at(file.name):
             curve = curve_of(read.columns["displacement"], read.columns["force"])
             specimens.append(_read_off(file.name, curve, limit, shear_of))
         findings += _assumed(file, read) + _gradual(specimens[-1])
@@ -262,7 +260,7 @@ def _measurement(
     for each in specimens:
         if degrees(each.shear) < LEAST_DEG:
             raise InputError(
-                "no cloth locks that early",
+                "implausibly small locking angle",
                 where=each.name,
                 value=f"{degrees(each.shear):.2g} degrees",
                 limit=f"{LEAST_DEG:g} degrees or more",
@@ -273,8 +271,8 @@ def _measurement(
 
 
 @contextmanager
-def _told_of(where: str) -> Iterator[None]:
-    """Errors of formulas get the place of the values they were given."""
+def _errors_at(where: str) -> Iterator[None]:
+    """Give the errors of formulas the place of the values they were given."""
     try:
         yield
     except InputError as e:
@@ -284,8 +282,8 @@ def _told_of(where: str) -> Iterator[None]:
 def _assumed(file: Path, read: Readings) -> list[Finding]:
     if not read.assumed:
         return []
-    message = f"taken, since the file doesn't say: {', '.join(read.assumed)}"
-    remedy = f"headings such as '{next(iter(read.columns))} [mm]' say it"
+    message = f"assumed, since the file doesn't say: {', '.join(read.assumed)}"
+    remedy = f"if that is wrong, add headings such as '{next(iter(read.columns))} [mm]'"
     return [Finding("note", (file.name,), message, remedy)]
 
 
@@ -293,9 +291,7 @@ def _gradual(specimen: Specimen) -> list[Finding]:
     low, high = degrees(specimen.least), degrees(specimen.greatest)
     if high - low <= UNSURE:
         return []
-    message = (
-        f"the curve bends gradually: tangents laid otherwise cross at {low:.0f} to {high:.0f}°"
-    )
+    message = f"the curve bends gradually: other choices of tangents give {low:.0f} to {high:.0f}°"
     remedy = "watch for the first wrinkle, and give its displacement or a force of your own"
     return [Finding("warning", (specimen.name,), message, remedy)]
 

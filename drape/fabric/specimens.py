@@ -25,7 +25,7 @@ from drape.geometry.arrays import Floats, readonly
 SLENDER = 2.0  # least length over width of a bias strip: common practice
 BACKLASH = 0.01  # of the whole travel: how far a reading may fall back, a choice of our own
 LEAST_READINGS = 8  # of a curve that tangents are laid to, a choice of our own
-LEAST_SHEAR_DEG = 5.0  # a pull that ends before this tells nothing, a choice of our own
+LEAST_SHEAR_DEG = 5.0  # a pull that ends before this shows nothing, a choice of our own
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,7 +55,7 @@ def square_shear(before: Floats, grown: Floats) -> Floats:
             "the diagonal of a bias square can't grow like that",
             value=f"{np.ravel(grown)[first]:g} mm from {one:g} mm",
             limit=f"more than {one:g}, less than {np.sqrt(2.0) * one:g} mm",
-            remedy="measure the diagonal along the pull; a square of side a has one of 1.414 a",
+            remedy="measure the diagonal along the pull, 1.414 times the side before the pull",
         )
     return np.arcsin((grown / before) ** 2 - 1.0)
 
@@ -90,7 +90,7 @@ def bias_shear(displacement: Floats, length: float, width: float) -> Floats:
     """Shear in the middle of a bias strip: γ = 90° − 2 acos((D + d)/(√2 D)) (key ``cao2008``).
 
     D = length − width is the length of the zone that shears most, between the two triangles
-    that don't shear at the clamps.
+    at the clamps, which don't shear.
 
     Parameters
     ----------
@@ -107,7 +107,7 @@ def bias_shear(displacement: Floats, length: float, width: float) -> Floats:
             "the bias strip is too short for its width",
             value=f"length {length:g} mm, width {width:g} mm",
             limit=f"a length of {SLENDER * width:g} mm or more",
-            remedy="else no yarn of its middle is free at both ends",
+            remedy="use a longer strip, so that yarns in its middle are free at both ends",
         )
     zone = length - width
     _within(displacement, (np.sqrt(2.0) - 1.0) * zone, f"a strip of {length:g} mm by {width:g} mm")
@@ -158,7 +158,7 @@ def yarns_touch(width: Floats, pitch: Floats) -> Floats:
             "the yarns are as wide as their pitch: they touch before any shear",
             value=f"width {np.ravel(width)[first]:g} mm, pitch {np.ravel(pitch)[first]:g} mm",
             limit="a width below the pitch",
-            remedy="the pitch goes from the middle of one yarn to the middle of the next",
+            remedy="measure the pitch from the middle of one yarn to the middle of the next",
         )
     return np.arccos(width / pitch)
 
@@ -186,11 +186,11 @@ def loading(displacement: Floats, force: Floats) -> tuple[Floats, Floats]:
         raise InputError(
             f"the displacement doesn't grow (reading {at + 1})",
             value=f"{displacement[at]:g} mm after {farthest[at]:g} mm",
-            limit="one pull, from the unsheared cloth on",
+            limit="one pull, starting from the unsheared cloth",
             remedy="leave out the way back and further pulls",
         )
     if not force.max() > 0.0:
-        what, remedy = "no force pulls", "write a pull as more than 0"
+        what, remedy = "no force is more than 0", "write a pull as a positive force"
         raise InputError(what, value=f"at most {force.max() + 0.0:g} N", remedy=remedy)
     ahead = np.concatenate([[True], np.diff(farthest) > 0.0])
     if ahead.sum() < LEAST_READINGS:
@@ -228,12 +228,15 @@ def _within(displacement: Floats, most: float, of: str) -> None:
     if bad.any():
         worst = np.ravel(displacement)[int(np.argmax(bad.ravel()))]
         raise InputError(
-            f"the displacement isn't one of {of}",
+            f"the displacement is impossible for {of}",
             value=f"{worst:g} mm",
             limit=f"0 to less than {most:.6g} mm",
-            remedy="count it from the unsheared cloth; check the units and the size",
+            remedy="count it from the unsheared cloth, and check the units and the size",
         )
 
 
 def _too_few(count: int) -> InputError:
-    return InputError("too few readings", value=count, limit=f"{LEAST_READINGS} or more")
+    remedy = "take readings more often"
+    return InputError(
+        "too few readings", value=count, limit=f"{LEAST_READINGS} or more", remedy=remedy
+    )

@@ -142,7 +142,7 @@ class Surface:
             raise InputError(
                 "heights must lie on one side of the surface",
                 value=f"{heights.min():g} to {heights.max():g} mm",
-                remedy="give all with one sign",
+                remedy="give all the same sign",
             )
         if not heights.any():
             return self
@@ -195,7 +195,7 @@ def build(
     if not np.isfinite(v).all():
         raise InputError("the mesh has coordinates that aren't numbers", value="NaN or infinity")
     if f.min() < 0 or f.max() >= len(v):
-        raise InputError("faces name vertices that don't exist", value=f"{f.max()} of {len(v)}")
+        raise InputError("faces refer to vertices that don't exist", value=f"{f.max()} of {len(v)}")
     neighbours = face_neighbours(f)
     normals = unit(face_vectors(v, f))
     crease = find_creases(v, f, normals, neighbours, crease_angle)

@@ -1,6 +1,6 @@
-"""The job file's ``[bag]``: its keys, which of them go together, and what they make.
+"""The job file's ``[bag]``: its keys, which of them go together, and the bag they describe.
 
-Lengths in mm, pressure in bar; percentages here, shares in what they make.
+Lengths in mm, pressure in bar; percentages in the file, shares in ``BagOptions``.
 """
 
 from __future__ import annotations
@@ -20,9 +20,9 @@ class BagOptions:
     oversize: float = 0.10  # film tube's girth over the largest girth
     undersize: float = 0.10  # bladder's girth under the smallest girth
     tail: float = 150.0  # mm of bag past each mouth
-    most_fold: float = 0.35  # a film tube larger than the girth by more folds
-    film_radius: float = 3.0  # mm: film doesn't follow a tighter inside corner
-    bladder_radius: float = 1.0  # mm: nor does a bladder
+    most_fold: float = 0.35  # film folds where it is larger than the girth by more
+    film_radius: float = 3.0  # mm, tightest inside corner that film follows
+    bladder_radius: float = 1.0  # mm, the same for a bladder
     envelope_ease: float = 0.20  # envelope's girth over the mould's
     envelope_tail: float = 150.0  # mm past each end of the mould
     breather_overlap: float = 50.0  # mm
@@ -61,8 +61,8 @@ BAG: Mapping[str, Key] = {
     "stock": Key(
         list_of(number(0, 10_000, above=True)),
         "a list of mm, each more than 0, at most 10000",
-        "Lay-flat widths you have; the one to take is chosen from them.",
-        "no list: the width alone is given",
+        "Lay-flat widths you have in stock; plywright chooses among them.",
+        "no list: only the width is worked out",
     ),
     "tail": _remembered(_MM, "mm, 0 to 1000", "Bag past each mouth of the mould."),
     "least_radius": _remembered(
@@ -73,7 +73,7 @@ BAG: Mapping[str, Key] = {
     "most_fold": _remembered(
         number(0, 1000),
         "percent, 0 to 1000",
-        "How much larger than the girth film may be; past it folds are reported.",
+        "How much larger than the girth film may be before folds are reported.",
     ),
     "most_stretch": _remembered(
         number(0, 1000), "percent, 0 to 1000", "How far a stretch bag may stretch."
@@ -96,7 +96,7 @@ BAG: Mapping[str, Key] = {
         'required with `process = "clamped"`',
     ),
 }
-# Keys that mean something for one kind or process only: (key, value of it) → keys.
+# Keys that apply to one kind or process only: (key, value of it) → keys.
 BELONGS: Mapping[tuple[str, str], tuple[str, ...]] = {
     ("kind", "film"): ("oversize", "most_fold"),
     ("kind", "stretch"): ("undersize", "most_stretch"),
@@ -107,13 +107,13 @@ BELONGS: Mapping[tuple[str, str], tuple[str, ...]] = {
 
 @dataclass(frozen=True)
 class Bag:
-    """The tube bag that a job wants.
+    """The tube bag that a job asks for.
 
     Attributes
     ----------
     options : BagOptions
     stock : tuple of float, mm
-        Lay-flat widths that are there.
+        Lay-flat widths in stock.
     process : str
         ``envelope``: tube bag and outer envelope are one bag round the closed mould, under
         vacuum. ``clamped``: the tube bag is inflated in the clamped mould.
@@ -127,10 +127,10 @@ class Bag:
 
 
 def misplaced(values: Mapping[str, Any], wrong: Container[str]) -> Iterator[tuple[str, str]]:
-    """Keys that another kind or process has, and the setting that they are for.
+    """Keys of another kind or process, and the setting that they are for.
 
-    ``values`` are those that are right in themselves; of a kind or process that is ``wrong``
-    nothing is said.
+    ``values`` are those that are right in themselves; for a kind or process that is ``wrong``
+    nothing is reported.
     """
     default = {"kind": "film", "process": "envelope"}
     for (key, value), words in BELONGS.items():

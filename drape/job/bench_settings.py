@@ -13,13 +13,13 @@ from drape.job.joint_settings import LEAST_OVERLAP
 
 BULK = 1.15  # uncured over cured thickness; from memory: measure yours
 TACK_CLEARANCE = 0.5  # mm, so that plies that stick don't touch; from memory
-PROUD = 3.0  # mm an edge that is trimmed in the mould is cut too long; of our own
-LEAN_LIMIT = math.radians(45.0)  # of our own: past it a lap lies more than it stands
+PROUD = 3.0  # mm past its place, of an edge that is trimmed in the mould; our own choice
+LEAN_LIMIT = math.radians(45.0)  # our own choice: past it a lap lies more than it stands
 
 
 @dataclass(frozen=True)
 class Placement:
-    """How well plies are placed by hand; the defaults are from memory: measure yours."""
+    """How exactly plies are placed by hand; the defaults are from memory: measure yours."""
 
     offset: float = 1.5  # mm, in any direction
     angle: float = np.radians(1.5)  # either way
@@ -27,9 +27,9 @@ class Placement:
     def __post_init__(self) -> None:
         if not (0.0 <= self.offset < np.inf and 0.0 <= self.angle < 0.5 * np.pi):
             raise InputError(
-                "placement scatter must be an offset and an angle, neither negative",
+                "placement and angle must not be negative",
                 value=f"{self.offset:g} mm, {np.degrees(self.angle):g}°",
-                limit="0 mm or more, 0° to 90°",
+                limit="0 mm or more, and 0° to less than 90°",
             )
 
 
@@ -42,12 +42,12 @@ class Bench:
     placement : Placement
         Scatter of the plies' places and angles.
     least_overlap : float, mm
-        Wished for each pair of plies, whatever the scatter.
+        Required of each pair of plies, scatter included.
     proud : float, mm
         How far past its place an edge is cut that is trimmed in the mould.
     bulk : float, uncured over cured thickness
     tack_clearance : float, mm, kept between a tucked lap and the closing half's cloth
-    tuck_limit : float, radians, lean of a tucked lap that is let pass
+    tuck_limit : float, radians, how far a lap may have to be tucked in
     bag_width : float or None, mm
         How wide the bag stands at the parting line while the halves close; None: not known.
     """

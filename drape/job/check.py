@@ -1,7 +1,7 @@
 """Check a job file: every problem found in one reading, each with its line and key.
 
-First each section by its table of keys, then what only shows across sections: names that
-nothing bears, lists too short, files that aren't there. A section that is wrong in itself
+First each section is checked by its table of keys, then what only shows across sections: names
+of nothing, lists too short, files that don't exist. A section that is wrong in itself
 doesn't hide what is wrong elsewhere.
 """
 
@@ -35,8 +35,8 @@ from drape.job.tables import (
 from drape.job.toml_lines import KeyPath, renamed, suggestion
 
 Values = dict[str, Any]
-WISHES = ("greatest_build_up", "least_overlap")  # for suggested laps and set-backs
-NEW_MOUTH = "a name without ., and not a single capital letter or two with a hyphen"
+TARGETS = ("greatest_build_up", "least_overlap")  # for suggested laps and set-backs
+NEW_MOUTH = "a name without a dot, other than a capital letter or two joined by a hyphen"
 
 
 @dataclass
@@ -66,7 +66,7 @@ def checked(file: JobFile) -> Sections:
     for check in (_meshes, _parting, _mouths, _twice, _fabrics, _joint, _bag, _plies, _across):
         check(reader, sections)
     if reader.errors:
-        # in the order of the file: people mend it from top to bottom
+        # in the order of the file: people fix it from top to bottom
         raise InputErrors([e for _, e in sorted(reader.errors, key=lambda pair: pair[0])])
     return sections
 
@@ -123,7 +123,7 @@ class Reader:
         self.wrong(path, what, limit=limit, remedy=suggestion(str(path[-1]), keys))
 
     def name(self, path: KeyPath, word: str, known: Iterable[str], what: str) -> None:
-        """Tell of a value that names nothing."""
+        """Report a value that names nothing."""
         limit = ", ".join(known) or "none"
         self.wrong(path, what, value=shown(word), limit=limit, remedy=suggestion(word, known))
 
@@ -150,7 +150,7 @@ def _is_name(word: str) -> bool:
 
 def _sections(reader: Reader) -> Sections:
     top = reader.section(reader.file.data, (), TOP)
-    # a missing table is told once, not again for each key that it lacks
+    # a missing table is reported once, not again for each key that it lacks
     mould = reader.section(top["mould"], ("mould",), MOULD) if "mould" in top else {}
     mouths = reader.section(
         mould.get("mouths", {}), ("mould", "mouths"), {}, lambda _: Key(_mouth_name, NEW_MOUTH)
@@ -197,7 +197,7 @@ def _bench(reader: Reader, raw: Values) -> Values:
 def _mouth_name(value: Any) -> str:
     value = name(value)
     if "." in value or re.fullmatch(r"[A-Z](-[A-Z])?", value):
-        raise Wrong("can't be the new name of a mouth")
+        raise Wrong("can't be used as a mouth's name")
     return value
 
 
@@ -231,7 +231,7 @@ def _parting(reader: Reader, s: Sections) -> None:
 def _mouths(reader: Reader, s: Sections) -> None:
     for letter in s.mould.get("mouths", ()):
         if not re.fullmatch(r"[A-Z]", letter):
-            reader.wrong(("mould", "mouths", letter), "not a mouth's letter", limit="A to Z")
+            reader.wrong(("mould", "mouths", letter), "not the letter of a mouth", limit="A to Z")
     taken: dict[str, str] = {}
     for letter, new in s.mouths.items():
         if taken.setdefault(new.casefold(), letter) != letter:
@@ -261,11 +261,13 @@ def _fabrics(reader: Reader, s: Sections) -> None:
         path: KeyPath = ("fabrics", word)
         raw = reader.file.data["fabrics"][word]
         if "take" in values and values["take"] not in shipped():
-            reader.name((*path, "take"), values["take"], shipped(), "no fabric of that name ships")
+            reader.name(
+                (*path, "take"), values["take"], shipped(), "no built-in fabric has that name"
+            )
             continue
         if "take" not in raw:
             for key in missing_from(raw):
-                remedy = 'or start from one that ships: take = "twill-200"'
+                remedy = 'add it, or start from a built-in fabric: take = "twill-200"'
                 allowed = FABRIC[key].allowed
                 reader.wrong(path, f"'{key}' is missing", limit=allowed, remedy=remedy)
         if raw.keys() == values.keys() and ("take" in raw or not missing_from(raw)):
@@ -284,11 +286,13 @@ def _joint(reader: Reader, s: Sections) -> None:
     if s.joint is None or not s.halves:
         return
     raw = reader.file.data["joint"]
-    if "lap_half" not in raw and raw.keys() & {"laps", "set_backs", *WISHES}:
+    if "lap_half" not in raw and raw.keys() & {"laps", "set_backs", *TARGETS}:
         reader.wrong(("joint",), "'lap_half' is missing", limit=", ".join(s.halves))
     if s.joint.get("yarns_search") and "yarns" not in raw:
         goals = JOINT["yarns"].allowed
-        reader.wrong(("joint", "yarns_search"), "'yarns' is missing: it says for what", limit=goals)
+        reader.wrong(
+            ("joint", "yarns_search"), "'yarns' is missing, the goal of the search", limit=goals
+        )
     lap_half = s.joint.get("lap_half")
     path: KeyPath = ("joint", "lap_half")
     named: dict[KeyPath, str] = {} if lap_half is None else {path: lap_half}
@@ -310,7 +314,7 @@ def _list_lengths(reader: Reader, s: Sections, lap_halves: set[str]) -> None:
         keys += ["set_backs"] if lap_halves - {half} else []
         for key in keys:
             absent = key not in reader.file.data["joint"]
-            given = joint.get(key, () if absent else None)  # None: wrong, and told already
+            given = joint.get(key, () if absent else None)  # None: wrong, and reported already
             if given is not None and len(given) < count:
                 _too_short(reader, key, half, count)
 
@@ -318,7 +322,7 @@ def _list_lengths(reader: Reader, s: Sections, lap_halves: set[str]) -> None:
 def _too_short(reader: Reader, key: str, half: str, count: int) -> None:
     given = shown(reader.file.data["joint"].get(key, []))
     what = f"too few {key}: half '{half}' has {count} plies"
-    limit, remedy = f"at least {count} values", "one a ply, from the mould inward"
+    limit, remedy = f"at least {count} values", "give one per ply, from the mould inward"
     reader.wrong(("joint", key), what, value=given, limit=limit, remedy=remedy)
 
 
@@ -328,7 +332,9 @@ def _bag(reader: Reader, s: Sections) -> None:
     raw = reader.file.data["bag"]
     for word, setting in misplaced(s.bag, raw.keys() - s.bag.keys()):
         value = shown(raw[word])
-        reader.wrong(("bag", word), f"is for {setting}", value=value, remedy="leave it out")
+        reader.wrong(
+            ("bag", word), f"only applies with {setting}", value=value, remedy="leave it out"
+        )
     if s.bag.get("process") == "clamped" and "pressure" not in raw:
         reader.wrong(("bag",), "'pressure' is missing", limit=BAG["pressure"].allowed)
 
@@ -347,7 +353,7 @@ def _plies(reader: Reader, s: Sections) -> None:
         first = taken.setdefault(word.casefold(), i) if word else i
         if first != i:
             what = f"ply {first + 1} has the same name"
-            reader.wrong((*path, "name"), what, value=shown(word), remedy="name it")
+            reader.wrong((*path, "name"), what, value=shown(word), remedy="give another name")
 
 
 def _across(reader: Reader, s: Sections) -> None:
@@ -373,7 +379,7 @@ def _across(reader: Reader, s: Sections) -> None:
             first = taken.setdefault(word.casefold(), own)
             if first != own:
                 said = f"{first} has the same name"
-                reader.wrong((*path, "name"), said, value=shown(word), remedy="name it")
+                reader.wrong((*path, "name"), said, value=shown(word), remedy="give another name")
 
 
 def _strip_half(reader: Reader, s: Sections, path: KeyPath, strip: Values) -> None:
@@ -382,7 +388,7 @@ def _strip_half(reader: Reader, s: Sections, path: KeyPath, strip: Values) -> No
     if strip.get("laid") == "before" and not given:
         reader.wrong(path, "'half' is missing", limit=", ".join(s.halves))
     elif strip.get("laid") == "after" and given:
-        what = 'is for laid = "before"'
+        what = 'only applies with laid = "before"'
         reader.wrong((*path, "half"), what, value=shown(strip.get("half")), remedy="leave it out")
     elif "half" in strip and s.halves and strip["half"] not in s.halves:
         reader.name((*path, "half"), strip["half"], s.halves, "no such half")

@@ -1,6 +1,6 @@
 """The job file as text: reading it with the lines of its keys, and writing changes back.
 
-Knows TOML, nothing of what the keys mean.
+It knows TOML, but not what the keys mean.
 """
 
 from __future__ import annotations
@@ -73,7 +73,7 @@ def read_job_file(path: Path | str) -> JobFile:
     except ValueError as error:  # tomllib's own error, or a number of thousands of digits
         raise _broken(path, text, str(error)) from error
     except RecursionError as error:
-        raise InputError("nested too deep to be read", where=path.name) from error
+        raise InputError("the file is nested too deep to be read", where=path.name) from error
 
 
 def write_back(path: Path | str, changes: Mapping[str | KeyPath, Any]) -> None:
@@ -106,7 +106,7 @@ def write_back(path: Path | str, changes: Mapping[str | KeyPath, Any]) -> None:
         kept = tomllib.loads(new) == wanted  # never trade a good file for a wrong one
     except (TOMLKitError, ValueError, TypeError, AttributeError) as error:
         # tomlkit raises the last two for values that don't suit their place
-        raise InputError(f"can't be changed: {error}", where=path.name) from error
+        raise InputError(f"the file can't be changed: {error}", where=path.name) from error
     if not kept:
         raise InputError("the changes can't be written into this file", where=path.name)
     _replace_file(path, new.encode("utf-8"))
@@ -126,7 +126,7 @@ def _text_of(path: Path) -> str:
     if not os.path.exists(path):  # unlike Path.exists, never raises
         raise InputError("no such file", where=str(path), remedy="check the name")
     if not os.path.isfile(path):
-        raise InputError("not a file", where=str(path), remedy="name the job file itself")
+        raise InputError("not a file", where=str(path), remedy="give the job file itself")
     try:
         if path.stat().st_size > LARGEST:
             raise InputError("too big for a job file", where=path.name, limit="at most 10 MB")
@@ -136,7 +136,7 @@ def _text_of(path: Path) -> str:
         raise InputError(
             "not a text file in UTF-8",
             where=f"{path.name}, line {line}",
-            remedy="save it as UTF-8, or name the job file rather than a mesh",
+            remedy="save it as UTF-8, or give the job file rather than a mesh",
         ) from error
     except OSError as error:
         raise InputError(
@@ -151,7 +151,7 @@ def _broken(path: Path, text: str, message: str) -> InputError:
     return InputError(
         f"not valid TOML: {what}",
         where=f"{path.name}, line {line}",
-        remedy="look at this line and the one before it",
+        remedy="check this line and the one before it",
     )
 
 

@@ -21,7 +21,7 @@ class Joint:
     ``laps`` belong to the plies of the run's lap half in order, ``set_backs`` to the other
     half's; all are ≥ 0, mm. ``lap_half`` is one for all runs, or a mapping of run to half;
     without it every ply ends flush. ``greatest_build_up`` and ``least_overlap``, mm, are
-    wishes for suggested laps and set-backs; without either none are suggested. ``yarns`` is
+    targets for suggested laps and set-backs; without either none are suggested. ``yarns`` is
     what the yarns of a pair of plies are to do at the line; None: both are measured.
     ``yarns_search``: look for the start and angle of each lapping ply that serve it best.
     """

@@ -1,6 +1,6 @@
-"""What a key of the job file takes, and what is said when it's given something else.
+"""What a key of the job file takes, and the error when it is given something else.
 
-A check turns a TOML value into ours, or raises ``Wrong``. The keys themselves stand in
+A check turns a TOML value into ours, or raises ``Wrong``. The keys themselves are listed in
 ``tables`` and in the modules of single sections.
 """
 
@@ -23,14 +23,14 @@ Check = Callable[[Any], Any]
 UNITS: Mapping[str, float] = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}
 PAGES = ("A4", "A3", "Letter", "roll")
 MESH_SUFFIXES = (".stl", ".ply", ".obj")
-LARGEST = 100_000.0  # mm; past it the numbers aren't of a part made by hand
+LARGEST = 100_000.0  # mm; no part made by hand is larger
 NOT_BUILT = "isn't built yet"
 COMMON, OURS, MEMORY = "common practice", "our choice", "from memory"
 SOURCES = (COMMON, OURS, MEMORY)
 POINT = "three numbers in mm, [x, y, z]"
 DIRECTION = "three numbers, not all 0, [x, y, z]"
 TABLE = "a table"
-CHOSEN_SPACING = "chosen from the size of the piece, finer where its checks ask for it"
+CHOSEN_SPACING = "chosen by the size of the piece, finer where its checks need it"
 
 
 class Wrong(Exception):
@@ -43,13 +43,13 @@ class Wrong(Exception):
 
 @dataclass(frozen=True)
 class Key:
-    """What a key takes, and what ``docs/job-file.md`` says of it.
+    """What a key takes, and what ``docs/job-file.md`` says about it.
 
     Attributes
     ----------
     check : Check
     allowed : str
-        Said in messages, after 'allowed:'.
+        Follows 'allowed:' in messages.
     about : str
         What the key does, in one line.
     default : str
@@ -123,7 +123,7 @@ NAME = "up to 60 letters, digits, spaces, _ . + -, a letter or digit at both end
 
 
 def one_of(*choices: str, later: Mapping[str, str] | None = None) -> Check:
-    """One of some words; those in ``later`` are known, but not built yet."""
+    """One of several words; those in ``later`` are known, but not built yet."""
 
     def check(value: Any) -> str:
         if isinstance(value, str) and value in (later or {}):
@@ -131,7 +131,7 @@ def one_of(*choices: str, later: Mapping[str, str] | None = None) -> Check:
         if not isinstance(value, str):
             raise Wrong(f"must be text, not {_kind(value)}")
         if value not in choices:
-            raise Wrong("is none of the words known here")
+            raise Wrong("is not one of the allowed words")
         return value
 
     return check
@@ -174,7 +174,7 @@ def direction(value: Any) -> tuple[float, float, float]:
     x, y, z = point(value)
     length = math.hypot(x, y, z)
     if length < 1e-9:
-        raise Wrong("points nowhere")
+        raise Wrong("has zero length")
     return (x / length, y / length, z / length)
 
 
@@ -191,7 +191,7 @@ def mesh_name(value: Any) -> str:
     if suffix in (".step", ".stp"):
         raise Wrong(f"STEP: {NOT_BUILT}")
     if suffix not in MESH_SUFFIXES:
-        raise Wrong("isn't a kind of mesh file that can be read")
+        raise Wrong("isn't a mesh file that plywright can read")
     return value
 
 
@@ -215,7 +215,7 @@ def lap_half(value: Any) -> str | dict[str, str]:
         raise Wrong("names no run")
     for run, half in value.items():
         if isinstance(half, dict):  # A-B.1 = "lower" is a table A-B with a key 1
-            raise Wrong('is a table: write a name that has a dot in quotes, "A-B.1"', (run,))
+            raise Wrong('is a table: put a name with a dot in quotes, "A-B.1"', (run,))
         try:
             text(half)
         except Wrong as wrong:
@@ -228,7 +228,7 @@ def allowance(value: Any) -> Allowance:
     if isinstance(value, list):
         return _stations(value)
     if isinstance(value, dict):  # A-B.1 = 5 is a table A-B with a key 1
-        raise Wrong('is a table: write a name that has a dot in quotes, "A-B.1" = 5')
+        raise Wrong('is a table: put a name with a dot in quotes, "A-B.1" = 5')
     return number(-1000, 1000)(value)
 
 
@@ -248,7 +248,7 @@ def _stations(value: list[Any]) -> Stations:
             except Wrong as wrong:
                 raise Wrong(wrong.what, (i, k)) from wrong
         if i and places[i] <= places[i - 1]:
-            raise Wrong("doesn't lie past the station before it", (i, 0))
+            raise Wrong("must lie past the station before it", (i, 0))
     return Stations(tuple(places), tuple(values))
 
 
@@ -258,7 +258,7 @@ def date(value: Any) -> datetime.date:
         try:
             return datetime.date.fromisoformat(value)
         except ValueError as error:
-            raise Wrong("is no day of the calendar") from error
+            raise Wrong("isn't a day of the calendar") from error
     if type(value) is not datetime.date:
         raise Wrong("isn't a date")
     return value

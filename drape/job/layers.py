@@ -39,30 +39,30 @@ LAID = ("before", "after")
 
 STRIP: Mapping[str, Key] = {
     "name": Key(name, NAME, "Name of the strip and of its files.", "a number: {}"),
-    "run": Key(text, 'the name of a run, "A-B.1"', "Where it lies.", "one along every run"),
+    "run": Key(text, 'the name of a run, "A-B.1"', "Where it lies.", "one strip along every run"),
     "width": Key(
         number(0, 1000, above=True),
         "mm, more than 0, at most 1000",
-        "Across the line, half of it on each half.",
+        "Width across the line, half of it on each half.",
         required=True,
     ),
     "angle": Key(
         number(-360, 360),
         "degrees, -360 to 360",
-        "Of the warp from the run's direction.",
+        "Angle of the warp, from the run's direction.",
         required=True,
     ),
     "fabric": Key(text, "the name of a fabric", "Its cloth.", required=True),
     "laid": Key(
         one_of(*LAID),
         "before, after: laid before or after closing",
-        "Before closing in one half, or after it over the seam.",
+        "Before closing, in one half; or after closing, over the seam.",
         required=True,
     ),
     "half": Key(
         text,
         "the name of a half",
-        'The half it is laid in, for `laid = "before"` alone.',
+        'The half it is laid in; only with `laid = "before"`.',
         'required with `laid = "before"`',
     ),
     "spacing": Key(
@@ -76,22 +76,26 @@ WRAP: Mapping[str, Key] = {
     "seam": Key(
         text,
         'the name of a run, "A-B.1"',
-        "The run where it begins, and past which it ends on itself.",
+        "The run where it begins, and where its end laps onto itself.",
         required=True,
     ),
     "overlap": Key(
         number(0, 1000, above=True),
         "mm, more than 0, at most 1000",
-        "How far past the seam it ends.",
+        "How far its end runs past the seam.",
         required=True,
     ),
     "half": Key(
-        text, "the name of a half", "On whose side it begins and overlaps.", "the lap half", OURS
+        text,
+        "the name of a half",
+        "The half on whose side it begins and overlaps.",
+        "the lap half",
+        OURS,
     ),
     "angle": Key(
         number(-360, 360),
         "degrees, -360 to 360",
-        "Of the warp from the half's zero direction, at the start point.",
+        "Angle of the warp at the start point, from the half's zero direction.",
         required=True,
     ),
     "fabric": Key(text, "the name of a fabric", "Its cloth.", required=True),

@@ -1,4 +1,4 @@
-"""Names of edges and mouths in a job against those of the mould."""
+"""Checks the names of edges and mouths in a job against those of the mould."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ def check_edge_names(
     mouths: Collection[str],
     runs: Collection[str],
 ) -> None:
-    """Hold the job's edge names against those the mould has.
+    """Check the job's edge names against those of the mould.
 
     Parameters
     ----------
@@ -28,8 +28,8 @@ def check_edge_names(
     Raises
     ------
     InputErrors
-        An allowance, edge to trim, lap half or trim line names what isn't there; a run
-        has no lap half.
+        An allowance, edge to trim, lap half or trim line names something that isn't there; a
+        run has no lap half.
     """
     errors = _lap_half_errors(job, runs)
     for strip in job.strips:
@@ -70,7 +70,7 @@ def _station_errors(job: Job, path: KeyPath, runs: Collection[str]) -> list[Inpu
     name = str(path[-1])
     if name in runs and "-" in name:
         return []
-    what = "only a run of the parting line between mouths can have stations"
+    what = "stations are for runs of the parting line between mouths only"
     return [InputError(what, value=name, remedy="give one number", where=job.file.where(path))]
 
 
@@ -85,7 +85,7 @@ def _lap_half_errors(job: Job, runs: Collection[str]) -> list[InputError]:
     if missing:
         remedy = f'add "{missing[0]}" = the half whose plies lap there'
         error = InputError(
-            "no lap half for a run of the parting line",
+            "a run of the parting line has no lap half",
             value=", ".join(missing),
             remedy=remedy,
             where=job.file.where(path),

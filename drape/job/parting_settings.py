@@ -1,4 +1,4 @@
-"""The job file's ``[mould.parting]``: its keys, what it makes, lines read from files.
+"""The job file's ``[mould.parting]``: its keys, its parting line, lines read from files.
 
 Lengths in mm.
 """
@@ -29,7 +29,7 @@ def _line(value: Any) -> Any:
     """A line: a file of points, or the points themselves."""
     if isinstance(value, str):
         if PurePath(text(value)).suffix.lower() not in CSV_SUFFIXES:
-            raise Wrong("isn't a kind of file that points are read from")
+            raise Wrong("isn't a file that plywright reads points from")
         return value
     points = list_of(point)(value)
     if len(points) < 2:

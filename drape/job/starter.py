@@ -11,23 +11,23 @@ from pathlib import Path
 from drape.errors import InputError
 
 _TOP = """\
-# A job for plywright. What stands after a # is a comment and is kept when the file is
-# changed by the program. All lengths are mm and all angles degrees.
+# A job for plywright. Text after a # is a comment: plywright keeps it when it changes the file.
+# Lengths are in mm, angles in degrees.
 format = 1
 title = {title}
 units = "{units}"              # of the mesh files: mm, cm, m, in
 seen_from = "inside"        # positive angles turn counter-clockwise seen from: inside, mould
 
 [mould]
-# closing = [0, 0, 1]       # from the first half into the second; else found from the flanges
+# closing = [0, 0, 1]       # from the first half into the second (default: from the flanges)
 """
 _HALF = """
 [mould.halves.{key}]
 mesh = {mesh}
-# zero = [1, 0, 0]          # direction of 0 degrees; else along the hollow
+# zero = [1, 0, 0]          # direction of 0 degrees (default: along the hollow)
 """
 _TRIM = """
-# [mould.parting]           # where the cavities end, if nothing in the meshes tells it:
+# [mould.parting]           # where the cavities end, if the meshes don't show it:
 # height = 0                # along closing; or a plane, or a polyline on the mould
 
 # [mould.trim.A]            # where the part ends inside mouth A; the normal points out of it
@@ -35,21 +35,21 @@ _TRIM = """
 # normal = [-1, 0, 0]
 
 [fabrics.cloth]
-take = "twill-200"          # a default from memory: measure your own and write it here
+take = "twill-200"          # a built-in fabric, from memory: measure yours, write it here
 # areal_mass = 200          # g/m2 of fibre
 # locking_angle = 45        # degrees of shear past which the cloth wrinkles
-# thickness = 0.22          # of a cured ply; else computed
+# thickness = 0.22          # of a cured ply (default: worked out)
 # roll_width = 1250
 """
 _JOINT = """
-[joint]                     # what plies do at the parting line; leave it out: all end flush
+[joint]                     # what plies do at the parting line; without it all end flush
 lap_half = {half}
-laps = [10, 15]             # past the line, one a ply of that half, from the mould inward
-set_backs = [0, 5]          # short of the line, one a ply of the other half
+laps = [10, 15]             # past the line, one per ply of that half, from the mould inward
+set_backs = [0, 5]          # short of the line, one per ply of the other half
 run_off = 10                # past each trim line or mouth
 """
 _ALONE = """
-# [joint]                   # leave it out: all plies end flush
+# [joint]                   # without it all plies end flush
 # run_off = 10              # past each trim line or mouth
 """
 _PLY = """
@@ -57,27 +57,27 @@ _PLY = """
 half = {half}
 fabric = "cloth"
 angle = {angle}
-# start = [0, 0, 0]         # where the ply is first pressed down; else chosen
-# spacing = 2.0             # of the net; else chosen
+# start = [0, 0, 0]         # where the ply is first pressed down (default: chosen)
+# spacing = 2.0             # of the net (default: chosen)
 """
 _END = """
 [bench]
 page = "A4"                 # of patterns.pdf: A4, A3, Letter, roll
-# placement = 1.5           # how far off a ply may be laid, in any direction; measure yours
-# angle = 1.5               # how many degrees it may be turned, either way
-# least_overlap = 10        # wished for each pair of plies, laid as badly as that
-# proud = 3                 # past its place, of an edge that trim_in_mould names
+# placement = 1.5           # how far off you may lay a ply, in any direction: measure yours
+# angle = 1.5               # how many degrees you may turn it, either way
+# least_overlap = 10        # required of each pair of plies, however it is laid
+# proud = 3                 # past its allowance, for edges listed in trim_in_mould
 
 [report]
 fail_on = []                # ["risk"]: exit code 1 when there are risks
-# date = 2026-01-31         # on the drawings; else a box to fill in
+# date = 2026-01-31         # on the pages (default: a box to fill in)
 """
 
 
 def starter_job(
     mesh_paths: Sequence[str | os.PathLike[str]], title: str = "New part", units: str = "mm"
 ) -> str:
-    """TOML text of a job with two plies a half, with comments, ready to be edited.
+    """TOML text of a job with two plies per half, with comments, ready to be edited.
 
     Parameters
     ----------
@@ -94,7 +94,7 @@ def starter_job(
     """
     meshes = [Path(p).as_posix() for p in mesh_paths]
     if not 1 <= len(meshes) <= 2:
-        raise InputError("wrong number of meshes", value=len(meshes), limit="1 or 2, one a half")
+        raise InputError("wrong number of meshes", value=len(meshes), limit="1 or 2, one per half")
     names = half_names(meshes)
     parts = [_TOP.format(title=_quoted(title), units=units)]
     for half, mesh in zip(names, meshes, strict=True):
@@ -106,7 +106,7 @@ def starter_job(
 
 
 def half_names(meshes: Sequence[str]) -> list[str]:
-    """Names for the halves: what tells the files' names apart, if that makes good ones."""
+    """Names for the halves: the parts in which the files' names differ, if these are usable."""
     stems = [Path(m).stem for m in meshes]
     if len(stems) == 1:
         return ["half"]
@@ -122,5 +122,7 @@ def half_names(meshes: Sequence[str]) -> list[str]:
 def _quoted(text: str) -> str:
     # JSON's escapes are TOML's too, except that TOML wants DEL escaped and no surrogates
     if re.search("[\ud800-\udfff]", text):
-        raise InputError("the file name can't be written as text", value=ascii(text))
+        raise InputError(
+            "the file name can't be written as text", value=ascii(text), remedy="rename the file"
+        )
     return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")

@@ -1,4 +1,4 @@
-"""The job file's keys, one table a section, and what ``docs/job-file.md`` says of each.
+"""The job file's keys, one table per section, and what ``docs/job-file.md`` says of each.
 
 The sections bag, parting, strips and wraps have modules of their own.
 """
@@ -43,26 +43,30 @@ from drape.job.keys import (
 # What the reference says of the numbers of a fabric: about, default, source.
 _FABRIC_NUMBERS: Mapping[str, tuple[str, str, str]] = {
     "areal_mass": (
-        "Fibre in the cloth, unsheared.",
+        "Mass of fibre in the unsheared cloth.",
         "worked out from the other figures, or required",
         "",
     ),
     "prepreg_areal_mass": (
-        "Fibre and resin as supplied.",
+        "Mass of fibre and resin as supplied.",
         "worked out where the resin content is known",
         "",
     ),
     "thickness": (
-        "Of one cured, unsheared ply. Plies stack up by it.",
+        "Thickness of one cured, unsheared ply; the stack is built from it.",
         "areal mass / (fibre density × fibre fraction)",
         "",
     ),
-    "fibre_density": ("Of the fibre: carbon unless you say otherwise.", "{}", MEMORY),
-    "resin_density": ("Of the cured resin: epoxy unless you say otherwise.", "{}", MEMORY),
-    "resin_content": ("Resin as supplied. Leave it out for dry cloth.", "dry, or not known", ""),
+    "fibre_density": ("Density of the fibre; the default is carbon's.", "{}", MEMORY),
+    "resin_density": ("Density of the cured resin; the default is epoxy's.", "{}", MEMORY),
+    "resin_content": (
+        "Share of resin as supplied. Leave it out for dry cloth.",
+        "dry, or not known",
+        "",
+    ),
     "fibre_fraction": (
-        "Fibre in the cured ply.",
-        "{} of dry cloth; of prepreg what its resin content leaves without bleed",
+        "Share of fibre in the cured ply.",
+        "{} for dry cloth; for prepreg, what its resin content gives without bleed",
         MEMORY,
     ),
     "locking_angle": ("Shear past which the cloth wrinkles.", "required", ""),
@@ -95,17 +99,17 @@ def _fabric_number(key: str) -> Key:
 LATER = Key(later_on, "leave it out for now", "Not built yet.", "")
 TOP: Mapping[str, Key] = {
     "format": Key(this_format, "1", "The format of the file.", required=True),
-    "title": Key(text, "text", "Stands on every page.", "the file's name: {}"),
+    "title": Key(text, "text", "Printed on every page.", "the file's name: {}"),
     "units": Key(
         one_of(*UNITS),
         ", ".join(UNITS),
-        "Of the mesh files. Every length in the job is mm all the same.",
+        "Unit of the mesh files. Lengths in the job are always mm.",
         source=OURS,
     ),
     "seen_from": Key(
         one_of("inside", "mould"),
         "inside, mould",
-        "From where positive angles turn counter-clockwise: the hollow, or the mould's side.",
+        "Side from which positive angles turn counter-clockwise: the hollow or the mould.",
         source=OURS,
     ),
     "mould": Key(table, TABLE, "The mould, see below.", required=True),
@@ -113,12 +117,12 @@ TOP: Mapping[str, Key] = {
     "joint": Key(table, TABLE, "The parting line, see below.", "every ply ends flush"),
     "plies": Key(
         list_of(table),
-        "[[plies]] tables, one a ply",
+        "[[plies]] tables, one per ply",
         "In the order of lay-up, from the mould inward; see below.",
         required=True,
     ),
-    "report": Key(table, TABLE, "Exit code and date, see below.", "its defaults"),
-    "bench": Key(table, TABLE, "How you lay and cut, see below.", "its defaults"),
+    "report": Key(table, TABLE, "Exit code and date, see below.", "the defaults"),
+    "bench": Key(table, TABLE, "How you lay and cut, see below.", "the defaults"),
     "bag": Key(table, TABLE, "The tube bag, see below.", "no bag is worked out"),
     "kit": LATER,
 }
@@ -172,27 +176,27 @@ TRIM: Mapping[str, Key] = {
 FABRIC: Mapping[str, Key] = {
     "take": Key(
         text,
-        "the name of a fabric that ships",
-        "Starts from a built-in fabric; the values beside it replace its own.",
-        "nothing is taken: the fabric stands by itself",
+        "the name of a built-in fabric",
+        "Starts from a built-in fabric; values given beside it replace that fabric's.",
+        "none: the fabric is given in full",
     ),
     "weave": Key(
         text,
         "text",
         "Name of the weave. With `plain` in it, yarns are compared modulo 90°.",
-        "required of woven cloth; of other kinds the name of the kind",
+        "required for woven cloth; for other kinds the name of the kind",
     ),
     "source": Key(text, "text", "Where your figures come from, for your own notes.", "none"),
     "kind": Key(
         one_of(*KINDS),
         ", ".join(KINDS),
-        "Kind of cloth. For those not woven a note says what the net means.",
+        "Kind of cloth. For kinds that aren't woven a note says what the net means.",
         source=OURS,
     ),
     "bleed": Key(
         yes_no,
         "true, false",
-        "The cure lets resin out; give the cured thickness or the fibre fraction then.",
+        "Whether the cure lets resin out; if so, give the cured thickness or the fibre fraction.",
         source=OURS,
     ),
     **{key: _fabric_number(key) for key in LIMITS},
@@ -235,11 +239,11 @@ JOINT: Mapping[str, Key] = {
         "no target; beside greatest_build_up, the default of least_overlap under [bench]",
     ),
     "strips": Key(
-        list_of(table), "[[joint.strips]] tables, one a strip", "Joint strips, see below.", "none"
+        list_of(table), "[[joint.strips]] tables, one per strip", "Joint strips, see below.", "none"
     ),
     "wraps": Key(
         list_of(table),
-        "[[joint.wraps]] tables, one a wrapped ply",
+        "[[joint.wraps]] tables, one per wrapped ply",
         "Plies that go round both halves, see below.",
         "none",
     ),
@@ -252,7 +256,7 @@ JOINT: Mapping[str, Key] = {
     "yarns_search": Key(
         yes_no,
         "true, false",
-        "Looks for starts and angles that serve `yarns` better. It takes minutes.",
+        "Searches for starts and angles that serve `yarns` better. It takes minutes.",
         source=OURS,
     ),
 }
@@ -264,7 +268,7 @@ PLY: Mapping[str, Key] = {
     "angle": Key(
         number(-360, 360),
         ANGLE_TEXT,
-        "Of the warp from the half's zero direction, at the start point.",
+        "Angle of the warp at the start point, from the half's zero direction.",
         required=True,
     ),
     "start": Key(
@@ -277,7 +281,7 @@ PLY: Mapping[str, Key] = {
     "first_yarns": Key(
         one_of("straight", later={"steered": "steered first yarns"}),
         "straight",
-        "How the two yarns through the start point lie.",
+        "How the two yarns through the start point run.",
         source=OURS,
     ),
     "spacing": Key(
@@ -319,7 +323,7 @@ REPORT: Mapping[str, Key] = {
         date,
         "a date, 2026-01-31",
         "Date on the pages.",
-        "a box to fill in, so that the same job gives the same bytes",
+        "a box to fill in, so that the same job always gives the same files",
     ),
 }
 BENCH: Mapping[str, Key] = {
@@ -333,7 +337,7 @@ BENCH: Mapping[str, Key] = {
     "angle": Key(
         number(0, 45),
         "degrees, 0 to 45: how far a ply may be turned, either way",
-        "How exactly you turn a ply, about its start point.",
+        "How exactly you align a ply, turned about its start point.",
         source=MEMORY,
     ),
     "least_overlap": Key(
@@ -351,7 +355,7 @@ BENCH: Mapping[str, Key] = {
     "bulk": Key(
         number(1, 3),
         "uncured over cured thickness, 1 to 3",
-        "How much thicker plies are before the cure, when laps are tucked in.",
+        "How much thicker plies are before the cure, while laps are tucked in.",
         source=MEMORY,
     ),
     "tack_clearance": Key(

@@ -1,7 +1,7 @@
 """Where each key of a TOML text stands: key path → line.
 
-Parsers drop the line numbers of what they read, and a message without its line sends
-people searching. This scanner reads only as much of TOML 1.0 as is needed to keep
+Parsers drop the line numbers of what they read, and without a line in the message people
+have to search. This scanner reads only as much of TOML 1.0 as is needed to keep
 track of key paths; it relies on the text having been parsed before.
 
 A key path is a tuple of names and, inside arrays, indices from 0.

@@ -1,4 +1,4 @@
-"""How many plies lie where across the joint, and how far each pair of them overlaps.
+"""Build-up across the joint: how many plies lie where, and how far each pair overlaps.
 
 Words
 -----
@@ -111,7 +111,7 @@ def nominal_overlaps(
 ) -> tuple[tuple[Overlap, ...], tuple[Finding, ...]]:
     """Overlap of each pair of plies, and an error for each gap, with a strip over it too.
 
-    Plies without a partner are told of as a note; butted edges (overlap 0) as a risk, or as
+    A ply without a partner is a note; butted edges (overlap 0) as a risk, or as
     a note where a joint strip or a wrapped ply lies over them.
     """
     pairs = tuple(
@@ -120,8 +120,9 @@ def nominal_overlaps(
     out = [finding for pair in pairs for finding in _gap(pair, strips)]
     longer = lapping if len(lapping) > len(other) else other
     for ply in longer[len(pairs) :]:
-        text = "no ply of the other half to pair with at the parting line"
-        out.append(Finding("note", (ply.name,), text, "count it in no overlap"))
+        text = "the other half has no ply to pair with it at the parting line"
+        remedy = "it is left out of the overlap figures"
+        out.append(Finding("note", (ply.name,), text, remedy))
     return pairs, tuple(out)
 
 
@@ -138,12 +139,12 @@ def _gap(pair: Overlap, strips: Sequence[AtRun]) -> list[Finding]:
     what, about = pair.nominal_mm, (pair.ply, pair.other)
     remedy = "make the lap longer or the set-back smaller"
     if what < -SAME_PLACE:
-        text = f"a gap of {-what:.1f} mm between the plies at the parting line"
+        text = f"the plies leave a gap of {-what:.1f} mm at the parting line"
         return [Finding("error", about, text, remedy)]
     if what < SAME_PLACE and strips:
         names = ", ".join(s.name for s in strips)
         text = f"the plies only butt at the parting line, under {names}"
-        return [Finding("note", about, text, "count on what lies over it on either side only")]
+        return [Finding("note", about, text, "only the cloth over the butt joins them")]
     if what < SAME_PLACE:
         return [Finding("risk", about, "the plies only butt at the parting line", remedy)]
     return []

@@ -234,6 +234,8 @@ def ease_findings(eases: Mapping[str, Sequence[LapEase]]) -> tuple[Finding, ...]
 def _remedy(ease: LapEase) -> str:
     count = sum(s.snips.count for s in ease.stretches)
     depth = max(s.snips.depth_mm for s in ease.stretches)
-    often = "once" if count == 1 else f"{count} times"
-    shorter = f", or lap by {ease.longest:.0f} mm at most" if (ease.longest or 0.0) >= 1.0 else ""
-    return f"snip it {often} in all, {depth:.0f} mm deep, as marked{shorter}"
+    often = "once" if count == 1 else f"{count} times in all"
+    shorter = (
+        f", or shorten the lap to {ease.longest:.0f} mm" if (ease.longest or 0.0) >= 1.0 else ""
+    )
+    return f"snip it {often}, {depth:.0f} mm deep, as marked{shorter}"

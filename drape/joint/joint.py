@@ -1,4 +1,4 @@
-"""The joint of a job's halves, run by run, from what its plies do there."""
+"""The joint of a job's halves, run by run, and suggested laps and set-backs."""
 
 from __future__ import annotations
 
@@ -52,17 +52,17 @@ def joints_of(
 def suggested(
     job: Job, layup: Layup, mould: Mould
 ) -> tuple[dict[str, Schedule] | None, tuple[Finding, ...]]:
-    """Laps and set-backs for the wishes of ``[joint]``, by run; None if there are no wishes.
+    """Laps and set-backs for the targets of ``[joint]``, by run; None if there are no targets.
 
-    Joint strips and wrapped plies are taken to lie wherever plies do, at their thickest: no
-    wish is missed by them. A run whose wishes contradict each other has none, and a warning.
-    One finding for all runs that are told the same.
+    Joint strips and wrapped plies are taken to lie wherever plies do, at their thickest, so that
+    they never make a run miss its target. A run whose targets contradict each other gets a
+    warning instead. Runs with the same message share one finding.
     """
     joint = job.joint
     if joint is None or (joint.greatest_build_up is None and joint.least_overlap is None):
         return None, ()
     found: dict[str, Schedule] = {}
-    told: dict[tuple[Level, str, str], list[str]] = {}
+    alike: dict[tuple[Level, str, str], list[str]] = {}
     for run in mould.runs:
         lap_half = joint.lap_half_at(run)
         if lap_half is None:
@@ -70,27 +70,27 @@ def suggested(
         level: Level = "note"
         cloth = across(layup, run, lap_half)
         over = max((b.thickness_mm for b in build_up((), (), strips=cloth)), default=0.0)
-        also = f", {over:.2f} mm of it strips and wrapped plies" if over else ""
+        also = f", with {over:.2f} mm of strips and wrapped plies" if over else ""
         try:
             found[run] = _schedule(job, joint, lap_half, over)
         except InputError as error:
             level, text, remedy = "warning", _no_schedule(error) + also, error.remedy
         else:
-            text, remedy = _words(found[run], lap_half), "write them under [joint] if they suit"
+            text, remedy = _words(found[run], lap_half), "to use them, write them under [joint]"
             text += also
-        told.setdefault((level, text, remedy), []).append(run)
+        alike.setdefault((level, text, remedy), []).append(run)
     findings = (
-        Finding(level, tuple(runs), text, remedy) for (level, text, remedy), runs in told.items()
+        Finding(level, tuple(runs), text, remedy) for (level, text, remedy), runs in alike.items()
     )
     return found, tuple(findings)
 
 
 def _schedule(job: Job, joint: Joint, lap_half: str, over: float) -> Schedule:
-    """For plies that have ``over`` mm of other cloth on them, which the wish includes."""
+    """For plies that have ``over`` mm of other cloth on them, which the target includes."""
     lapping, other = list[float](), list[float]()
     for ply in job.plies:
         (lapping if ply.half == lap_half else other).append(ply.fabric.thickness)
-    most = sum(lapping) + sum(other)  # no wish: what all plies on each other make
+    most = sum(lapping) + sum(other)  # no target: all plies on each other
     if joint.greatest_build_up is not None:
         most = max(joint.greatest_build_up - over, 0.0)
     least = LEAST_OVERLAP if joint.least_overlap is None else joint.least_overlap
@@ -103,14 +103,14 @@ def _words(schedule: Schedule, lap_half: str) -> str:
         ", ".join(f"{x:.4g}" for x in values) for values in (schedule.laps, schedule.set_backs)
     )
     return (
-        f"the wishes for the joint are kept by laps of {laps} mm ({lap_half}) and set-backs of "
+        f"these laps meet the joint's targets: {laps} mm ({lap_half}), with set-backs of "
         f"{backs} mm: {schedule.greatest_mm:.2f} mm thick at most"
     )
 
 
 def _no_schedule(error: InputError) -> str:
-    limit = f"; allowed: {error.limit}" if error.limit else ""
-    return f"no laps and set-backs can be suggested: {error.what} ({error.value}{limit})"
+    limit = f", allowed: {error.limit}" if error.limit else ""
+    return f"no laps and set-backs to suggest: {error.what} (got {error.value}{limit})"
 
 
 def _length(mould: Mould, run: str) -> float:

@@ -148,7 +148,7 @@ def _built_up(
 
 
 def _peak(bands: Sequence[Band]) -> tuple[float, float]:
-    """Greatest thickness, and over which width: of places as thick, the widest tells most."""
+    """Greatest thickness and its width, mm: of places as thick the widest is shown."""
     most = max(round(band.thickness_mm, 9) for band in bands)
     wide = sum(b.to_mm - b.from_mm for b in bands if round(b.thickness_mm, 9) == most)
     return most, round(wide, 6)
@@ -178,20 +178,20 @@ def _scattered(
     return replace(nominal, least_mm=found.least_mm, greatest_mm=found.greatest_mm)
 
 
-def scatter_findings(joints: Mapping[str, RunJoint], wish: float) -> tuple[Finding, ...]:
+def scatter_findings(joints: Mapping[str, RunJoint], required: float) -> tuple[Finding, ...]:
     """Risks of placement scatter: one for each pair and for each ply, over all runs.
 
     Parameters
     ----------
     joints : RunJoint by run
-    wish : mm, least overlap
+    required : mm, least overlap
     """
     found: dict[Hashable, list[tuple[str, float, Finding]]] = {}
     for run, joint in joints.items():
         for pair in joint.overlaps:
-            for told in overlap_findings([pair], wish):
+            for finding in overlap_findings([pair], required):
                 key = frozenset({pair.ply, pair.other})
-                found.setdefault(key, []).append((run, pair.least_mm, told))
+                found.setdefault(key, []).append((run, pair.least_mm, finding))
         for proud in joint.proud:
             entry = (run, -proud.past_mm, proud_finding(proud))
             found.setdefault(("proud", proud.ply), []).append(entry)

@@ -22,7 +22,7 @@ from drape.job.bench_settings import Placement
 from drape.joint.at_run import AtRun
 from drape.joint.build_up import Overlap, pair_overlap
 
-PROUD = 0.05  # mm past the line that is worth a word
+PROUD = 0.05  # mm past the line that is worth reporting
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,22 +101,22 @@ def _shifts(ply: AtRun, at: EdgeStations, placement: Placement) -> tuple[Floats,
     return edge_shifts(at, placement)
 
 
-def overlap_findings(overlaps: Sequence[Overlap], wish: float) -> tuple[Finding, ...]:
-    """Risks where the least overlap falls under the ``wish``, mm."""
+def overlap_findings(overlaps: Sequence[Overlap], required: float) -> tuple[Finding, ...]:
+    """Risks where the least overlap falls below the ``required`` one, mm."""
     return tuple(
         Finding(
             "risk",
             (pair.ply, pair.other),
-            f"placement scatter may leave {_left(pair.least_mm)}, wished at least {wish:g} mm",
-            "lay it more exactly, make the lap longer, or trim in the mould",
+            f"placement scatter may leave {_left(pair.least_mm)}, required minimum {required:g} mm",
+            "lay the plies more exactly, make the lap longer, or trim in the mould",
         )
         for pair in overlaps
-        if pair.least_mm < wish and pair.nominal_mm >= 0.0  # a gap is an error already
+        if pair.least_mm < required and pair.nominal_mm >= 0.0  # a gap is an error already
     )
 
 
 def _left(least: float) -> str:
-    return f"an overlap of {least:.1f} mm" if least >= 0.0 else f"a gap of {-least:.1f} mm"
+    return f"only {least:.1f} mm of overlap" if least >= 0.0 else f"a gap of {-least:.1f} mm"
 
 
 @dataclass(frozen=True)
@@ -129,7 +129,7 @@ class Proud:
 
 
 def proud_of(ply: AtRun, at: EdgeStations, placement: Placement) -> Proud | None:
-    """How far a flush or set-back ply may come to lie past the line; None: not worth a word.
+    """How far a flush or set-back ply may lie past the line; None: too little to report.
 
     A lap is meant to pass the line; an edge trimmed in the mould can't.
     """
@@ -161,17 +161,21 @@ def short_of(ply: AtRun, at: EdgeStations, placement: Placement, proud: float) -
 def short_finding(short: Short) -> Finding:
     """The risk that a trimmed edge ends short of where it is to be trimmed."""
     text = (
-        f"cut {short.proud:g} mm proud to be trimmed in the mould, it may lie "
-        f"{short.short_mm:.1f} mm short of the trim place, which counts in no overlap"
+        f"the edge is cut only {short.proud:g} mm proud for trimming in the mould and may lie "
+        f"{short.short_mm:.1f} mm short of its trim place, which no overlap figure includes"
     )
     least = np.ceil(short.proud + short.short_mm)
-    return Finding("risk", (short.ply,), text, f"set proud to {least:g} mm, or lay it more exactly")
+    return Finding(
+        "risk", (short.ply,), text, f"set proud to {least:g} mm, or lay the ply more exactly"
+    )
 
 
 def proud_finding(proud: Proud) -> Finding:
     """The risk that a ply past the line holds the mould open."""
     text = (
-        f"a ply with an allowance of {proud.allowance:g} mm may lie {proud.past_mm:.1f} mm proud "
-        f"of the parting line: it then holds the mould open"
+        f"the ply's allowance is {proud.allowance:g} mm, so it may lie {proud.past_mm:.1f} mm past "
+        f"the parting line and hold the mould open"
     )
-    return Finding("risk", (proud.ply,), text, "set it back more, or cut proud and trim it there")
+    return Finding(
+        "risk", (proud.ply,), text, "set it back farther, or cut it proud and trim it in the mould"
+    )

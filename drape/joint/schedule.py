@@ -1,7 +1,7 @@
-"""Laps and set-backs for a wished greatest build-up and least overlap.
+"""Laps and set-backs for a target of greatest build-up and least overlap.
 
 The plies of the lapping half end one after the other past the line, those of the other half
-start one after the other. Where the thickness must stay below a wish, a ply may only start
+start one after the other. Where the thickness must stay below the target, a ply may only start
 once enough laps have ended. All conditions are of the form 'this place at least so far past
 that one', so the least places that fulfil them all are found in one pass.
 
@@ -38,7 +38,7 @@ def suggested_schedule(
     least_overlap: float = LEAST_OVERLAP,
     stagger: float = STAGGER,
 ) -> Schedule:
-    """The shortest laps that keep to the wishes.
+    """The shortest laps that meet the targets.
 
     Parameters
     ----------
@@ -52,7 +52,7 @@ def suggested_schedule(
     Raises
     ------
     InputError
-        The wishes contradict each other, or aren't positive lengths.
+        The targets contradict each other, or aren't positive lengths.
     """
     a, b = np.asarray(lapping, dtype=float), np.asarray(other, dtype=float)
     _check(a, b, greatest_thickness, least_overlap, stagger)
@@ -81,7 +81,7 @@ def _laps_to_end(a: np.ndarray, b: np.ndarray, limit: float) -> list[int]:
         if first > min(j, len(a)):
             thinnest = _least_possible(a, b)
             raise InputError(
-                "no laps and set-backs keep the joint so thin",
+                "no laps and set-backs keep the joint that thin",
                 value=f"{limit:g} mm",
                 limit=f"{thinnest:g} mm or more for these plies",
                 remedy="allow a greater build-up, or use fewer plies at the joint",
@@ -108,13 +108,16 @@ def _check(a: np.ndarray, b: np.ndarray, greatest: float, overlap: float, stagge
         raise InputError("a joint needs plies on both halves", value=f"{len(a)} and {len(b)}")
     if not (np.isfinite([*a, *b]).all() and min(a.min(), b.min()) > 0.0):
         raise InputError("ply thicknesses must be positive", value=[*a.tolist(), *b.tolist()])
-    wishes = {"least overlap": overlap, "stagger": stagger, "greatest build-up": greatest}
-    for name, value in wishes.items():
+    targets = {"least overlap": overlap, "stagger": stagger, "greatest build-up": greatest}
+    for name, value in targets.items():
         if not (0.0 <= value < np.inf):
-            raise InputError(f"{name} must be a length", value=f"{value} mm", limit="0 mm or more")
+            raise InputError(
+                f"the {name} must be a length", value=f"{value} mm", limit="0 mm or more"
+            )
     if a.sum() > greatest + ROUNDING:
         raise InputError(
             "one half alone is thicker than the greatest build-up",
             value=f"{a.sum():g} mm",
-            limit=f"{greatest:g} mm",
+            limit=f"up to {greatest:g} mm",
+            remedy="allow a greater build-up, or use fewer plies",
         )

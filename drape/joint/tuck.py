@@ -110,9 +110,9 @@ def _closing(job: Job, layup: Layup, run: str, own: Half, other: Half, up: Float
         laps,
         (),
     )
-    told = [*_missing(run, walls), *(f for _, findings in found for f in findings)]
-    told += [f for lap in laps for f in _findings(closing, lap, run, job.bench)]
-    return replace(closing, findings=tuple(told))
+    reported = [*_missing(run, walls), *(f for _, findings in found for f in findings)]
+    reported += [f for lap in laps for f in _findings(closing, lap, run, job.bench)]
+    return replace(closing, findings=tuple(reported))
 
 
 Cut = Callable[[float], Wall | None]  # the wall at a place along the run
@@ -249,7 +249,9 @@ def _refused(run: str, ply: str, found: list[tuple[float, InputError]]) -> tuple
     if not found:
         return ()
     place, error = found[0]
-    text = f"{error.what} at {place:.0f} mm ({error.value}; {error.limit})"
+    text = (
+        f"{error.what}, at {place:.0f} mm along the run (got {error.value}, allowed: {error.limit})"
+    )
     return (Finding("risk", (run, ply), text, error.remedy),)
 
 
@@ -257,8 +259,9 @@ def _missing(run: str, walls: Sequence[Wall | None]) -> list[Finding]:
     lost = sum(w is None for w in walls)
     if not lost:
         return []
-    text = f"no wall of the other half found at {lost} of {len(walls)} stations: no tuck there"
-    return [Finding("warning", (run,), text, "look at the mesh beside the parting line")]
+    text = "no tuck could be worked out along part of the run: the other half has no wall "
+    text += f"beside the parting line at {lost} of {len(walls)} stations"
+    return [Finding("warning", (run,), text, "check the mesh there")]
 
 
 def _findings(closing: RunClosing, lap: LapClosing, run: str, bench: Bench) -> list[Finding]:

@@ -1,6 +1,6 @@
 """Closing: how far each lap must be tucked in so that the other half doesn't trap it.
 
-Everything happens in the plane through a station of the run that holds the closing direction
+All of it happens in the plane through a station of the run that holds the closing direction
 and the direction inward, square to the run. Coordinates there are (inward, height): inward
 from the parting line towards the hollow, height along the closing direction into the other
 half; the origin is the cavity's edge.
@@ -310,7 +310,7 @@ def _walk(path: Floats, ply: LapPly, samples: int) -> Floats:
     where = arc_positions(path)
     if ply.lap > where[-1]:
         raise InputError(
-            "the lap is longer than the other half's wall is deep",
+            "the lap is longer than the other half's wall",
             value=f"{ply.lap:g} mm",
             limit=f"up to {where[-1]:.1f} mm",
             remedy="shorten the lap",
@@ -346,20 +346,26 @@ def tuck_findings(
     blocked = [t for t in tucks if room is not None and t.tip_mm[0] > room]
     if leaning:
         worst = max(leaning, key=lambda t: t.tuck_deg)
-        text = f"a lap must lean in {worst.tuck_deg:.0f}°, {_place(worst)}"
-        out.append(Finding("risk", about, text, f"limit {np.degrees(lean_limit):.0f}°; shorten it"))
+        text = (
+            f"the lap must be tucked in by {worst.tuck_deg:.0f}° "
+            f"(limit {np.degrees(lean_limit):.0f}°), {_place(worst)}"
+        )
+        out.append(Finding("risk", about, text, "shorten the lap"))
     if blocked:
         worst = max(blocked, key=lambda t: t.tip_mm[0])
-        text = f"the bag is in the way of a lap tucked to {worst.tip_mm[0]:.1f} mm, {_place(worst)}"
-        out.append(Finding("risk", about, text, f"room {room:.1f} mm; use a smaller bag or lap"))
+        text = (
+            f"the bag is in the way of the tucked lap, which reaches {worst.tip_mm[0]:.1f} mm in "
+            f"(room {room:.1f} mm), {_place(worst)}"
+        )
+        out.append(Finding("risk", about, text, "use a smaller bag or a shorter lap"))
     if flange is not None and laps and max(laps) > flange:
         text = (
-            f"at {flange_at:.0f} mm along the run the flange, {flange:.1f} mm, is narrower than "
-            "the lap folded out on it"
+            f"the flange is narrower than the lap folded out on it: {flange:.1f} mm against "
+            f"{max(laps):g} mm at {flange_at:.0f} mm along the run"
         )
-        out.append(Finding("risk", about, text, f"lap {max(laps):g} mm; support its edge"))
+        out.append(Finding("risk", about, text, "support the lap's edge"))
     return tuple(out)
 
 
 def _place(t: Tuck) -> str:
-    return f"{t.ply} at {t.station_mm:.0f} mm"
+    return f"{t.ply} at {t.station_mm:.0f} mm along the run"

@@ -39,8 +39,8 @@ def alike(fabric: Fabric) -> bool:
     """Whether a cloth's faces and its two yarn families are alike: it looks the same after a
     quarter turn.
 
-    Of what is known of a fabric only its weave tells: a plain weave does, in a twill or satin
-    floats show which way the warp runs. Taken to be balanced: warp and weft the same yarn.
+    Only the weave decides this: a plain weave is, in a twill or satin floats show which way
+    the warp runs. The cloth is taken to be balanced: warp and weft of the same yarn.
     """
     return re.search(r"\bplain\b", fabric.weave.lower()) is not None
 
@@ -48,9 +48,9 @@ def alike(fabric: Fabric) -> bool:
 def yarns_of(
     job: Job, layup: Layup, closings: Mapping[str, RunClosing], pieces: Mapping[str, Piece]
 ) -> dict[str, tuple[PairYarns, ...]]:
-    """The match of each pair of plies at each run, for the goal wished, else for both."""
-    wished = job.joint.yarns if job.joint else None
-    goals = GOALS if wished is None else (wished,)
+    """The match of each pair of plies at each run, for the job's goal, else for both."""
+    wanted = job.joint.yarns if job.joint else None
+    goals = GOALS if wanted is None else (wanted,)
     out = {}
     for run, closing in closings.items():
         found = [_pair(closing, a, b, pieces, run, goals) for a, b in pairs_at(layup, closing)]
@@ -94,8 +94,8 @@ def _pair(
 def yarn_findings(
     job: Job, yarns: Mapping[str, tuple[PairYarns, ...]], scatter: float
 ) -> tuple[Finding, ...]:
-    """A note for each pair that misses the wished goal by more than ``scatter``, radians, of
-    hand placement; the worst run's figures. None without a wish."""
+    """A note for each pair that misses the job's goal by more than ``scatter``, radians, of
+    hand placement; the worst run's figures. None without a goal."""
     if job.joint is None or job.joint.yarns is None:
         return ()
     missed: dict[tuple[str, str], list[tuple[str, PairYarns]]] = {}
@@ -111,11 +111,11 @@ def _finding(found: list[tuple[str, PairYarns]], sense: float, scatter: float) -
     m = worst.match
     runs = tuple(name for name, _ in found)
     place = f" (worst at {run})" if len(found) > 1 else ""
-    text = f"the yarns are up to {np.degrees(m.greatest):.0f}° off {WORDS[m.goal]}{place}"
-    remedy = "they turn along the run: no one angle mends that"
+    text = f"the yarns are up to {np.degrees(m.greatest):.0f}° away from {WORDS[m.goal]}{place}"
+    remedy = "their direction varies along the run, so no single angle fixes it"
     if m.after_turn < m.greatest - scatter:  # less isn't seen on the bench
         remedy = (
-            f"{worst.other} turned by {sense * np.degrees(m.best_turn):+.0f}° would leave "
+            f"turn {worst.other} by {sense * np.degrees(m.best_turn):+.0f}° to leave "
             f"{np.degrees(m.after_turn):.0f}° there"
         )
     return Finding("note", (*runs, worst.ply, worst.other), text, remedy)

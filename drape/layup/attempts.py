@@ -1,5 +1,5 @@
-"""A ply's piece as it may be cut: a finer net where the first is refused, straight on past the
-parting line where the other half can't be had.
+"""A ply's piece as it may be cut: from a finer net where the first is refused, and straight on
+past the parting line where it can't be laid on the other half.
 
 Lengths in mm.
 """
@@ -23,14 +23,14 @@ Made = tuple[Piece, tuple[Finding, ...]]
 
 
 def make_ply(region: Region, options: PieceOptions, layer: LaidLayer, laid: Laid | None) -> Made:
-    """A piece, laid on the other half past the parting line unless that can't be.
+    """A piece, laid on the other half past the parting line where that is possible.
 
     Where the job gives no spacing, one that is refused is made again from a finer net, as its
     error asks for.
 
     Returns
     -------
-    The piece, which may still be refused (``valid``), and what is told of how it was made.
+    The piece, which may still be refused (``valid``), and findings on how it was made.
 
     Raises
     ------
@@ -41,25 +41,29 @@ def make_ply(region: Region, options: PieceOptions, layer: LaidLayer, laid: Laid
         return _made(region, options, layer, None)
     piece = None
     try:
-        piece, told = _made(region, options, layer, laid)
+        piece, findings = _made(region, options, layer, laid)
         if piece.valid:
-            return piece, told
+            return piece, findings
         why = "its checks fail"
     except AccuracyError as error:
         why = without_place(error)
     try:
-        plain, told = _made(region, options, layer, None)
+        plain, findings = _made(region, options, layer, None)
     except AccuracyError:
         plain = None
     if plain is None or not (plain.valid or piece is None):
         if piece is None:
             raise AccuracyError(why, where=layer.name, remedy="use shorter laps, or split the ply")
         return piece, ()
-    text = f"on the other half {why}: past the parting line it was laid straight on instead"
-    remedy = "neither shear nor wrinkles past the line are known, nor what they do to its edges"
+    text = (
+        f"past the parting line the cloth was extended straight, not laid on the other half: {why}"
+    )
+    remedy = (
+        "shorten the laps: shear and wrinkles past the line, and what they do to the ply's edges"
+    )
     # how far its edges may be off isn't known either
     plain = replace(plain, checks=replace(plain.checks, outline=np.nan))
-    return plain, (*told, Finding("risk", (layer.name,), text, f"{remedy}; shorten the laps"))
+    return plain, (*findings, Finding("risk", (layer.name,), text, f"{remedy}, are unknown"))
 
 
 def _made(region: Region, options: PieceOptions, layer: LaidLayer, laid: Laid | None) -> Made:
@@ -87,7 +91,7 @@ def _made(region: Region, options: PieceOptions, layer: LaidLayer, laid: Laid | 
             last = None
             continue
         if last.valid:
-            text = f"refused at a spacing of {options.spacing:g} mm, it was draped at"
+            text = f"the piece was refused at a spacing of {options.spacing:g} mm and made again at"
             count = f"(net {tried} of {1 + len(FINER)} at most)"
             note = Finding("note", (layer.name,), f"{text} {finer.spacing:g} mm {count}")
             return last, (note,)
@@ -108,6 +112,6 @@ def _finer(chosen: float, factor: float, tried: float, last: Piece | None) -> fl
 
 
 def without_place(error: AccuracyError) -> str:
-    """What went wrong, with the value, for a place that is told apart."""
+    """What went wrong, with the value, for messages that name the place themselves."""
     value = f" ({error.value})" if error.value is not None else ""
     return f"{error.what}{value}"

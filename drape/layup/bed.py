@@ -1,4 +1,4 @@
-"""What a job's layers are laid on past the parting line: the closed mould from each half.
+"""What layers are laid on past the parting line: the closed mould as seen from each half.
 
 Lengths in mm.
 """
@@ -30,7 +30,7 @@ MEETING = 0.5  # slope of the distance: on a face with less, ways from two sides
 
 @dataclass(frozen=True, eq=False)
 class Bed:
-    """The closed mould as one half's plies find it.
+    """The closed mould as seen from one half.
 
     Attributes
     ----------
@@ -176,8 +176,8 @@ def ends_at(layer: LaidLayer, run: str) -> tuple[float, ...]:
 
 def _refuse_too_wide(job: Job, layer: LaidLayer, bed: Bed) -> None:
     """For plies; cloth across the line is refused where it is cut out."""
-    lap = ("the lap goes past the other half's middle", "a shorter lap", bed.room)
-    back = ("the set-back goes past the ply's middle", "a smaller one", bed.own_room)
+    lap = ("the lap passes the middle of the other half", "a shorter lap", bed.room)
+    back = ("the set-back passes the middle of the ply", "a smaller set-back", bed.own_room)
     for run in bed.runs if isinstance(layer.layer, Ply) else ():
         ends = ends_at(layer, run)
         for value, (what, remedy, room) in ((max(ends), lap), (-min(ends), back)):

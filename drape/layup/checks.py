@@ -1,4 +1,4 @@
-"""What every run checks about itself, each by a way that is independent of what it checks.
+"""Self-checks of every run, each made in a way that is independent of what it checks.
 
 curvature    the net's shear against the curvature of the smooth surface it was laid on:
              ``layup.netcheck``
@@ -46,7 +46,7 @@ class Checks:
     """Measured deviations with their limits; NaN where there was nothing to measure.
 
     curvature : radians; yarn_length : relative; closure : mm
-    surface, outline : mm, stated errors; NaN where the mesh doesn't tell
+    surface, outline : mm, stated errors; NaN where the mesh can't show it
     """
 
     curvature: float

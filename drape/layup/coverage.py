@@ -19,7 +19,7 @@ from drape.mould.region import Region
 from drape.net.grid import KNOWN, LOCKED
 from drape.net.net import Net
 
-WORTH_A_WORD = 1e-3  # of the cavity: a smaller part may stay unreached
+LEAST_REPORTED = 1e-3  # of the cavity: a smaller part may stay unreached
 MOST_PLACES = 3  # named in a finding
 
 
@@ -98,41 +98,43 @@ def reach_findings(
     """
     out = []
     total = float(region.surface.face_areas[region.inside].sum())
-    if cover.unreached > WORTH_A_WORD * total:
+    if cover.unreached > LEAST_REPORTED * total:
         places = ", ".join(
             f"{area:.0f} mm² at ({place_text(middle)})"
             for area, middle in cover.patches[:MOST_PLACES]
         )
         more = " and more" if len(cover.patches) > MOST_PLACES else ""
-        message = (
-            f"{cover.unreached:.0f} mm² of the cavity can't be reached by the net: {places}{more}"
-        )
+        message = f"the cloth can't reach {cover.unreached:.0f} mm² of the cavity: {places}{more}"
         first = as_place(cover.patches[0][1])
         remedy = "move the start point or split the ply"
         out.append(Finding("error", (where,), message, remedy, first))
     if net.locked_nodes:
         first = as_place(_first_locked(net))
         message = (
-            f"the net locked at {net.locked_nodes} nodes, first near ({place_text(first)}): "
-            "cloth can't close further there"
+            f"the cloth cannot follow the mould past ({place_text(first)}): "
+            f"{_crossings(net.locked_nodes)} closed up"
         )
-        remedy = "expect wrinkles; split the ply or move the start point"
+        remedy = "expect wrinkles there, or split the ply or move the start point"
         out.append(Finding("risk", (where,), message, remedy, first))
     folded = int(np.count_nonzero(turned_over[net.faces[net.known]]))
     if folded:
         message = (
-            f"the surface carried on past the edges folds over itself under {folded} nodes of "
-            "the net, in a narrow slot or a tight bend of the edge"
+            "the surface past the edges folds over itself in a narrow slot or a tight bend of the "
+            f"edge (under {_crossings(folded)})"
         )
         remedy = "use smaller allowances, or split the ply at the slot"
         out.append(Finding("error", (where,), message, remedy))
     if net.nodes_on_facets:
         message = (
-            f"{net.nodes_on_facets} of {int(net.known.sum())} nodes were found on flat facets: "
-            "the mesh is too rough there for a smooth surface"
+            "the mesh is too rough for a smooth surface: the net lies on its flat facets at "
+            f"{net.nodes_on_facets} of {int(net.known.sum())} crossings"
         )
-        out.append(Finding("warning", (where,), message, "look at the mesh there"))
+        out.append(Finding("warning", (where,), message, "check the mesh, or export it again"))
     return tuple(out)
+
+
+def _crossings(count: int) -> str:
+    return "1 crossing" if count == 1 else f"{count} crossings"
 
 
 def _first_locked(net: Net) -> Floats:

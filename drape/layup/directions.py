@@ -104,9 +104,9 @@ def warp_direction(normal: Floats, zero: Floats, angle: float, where: str) -> Fl
     length = float(np.linalg.norm(flat))
     if length < 0.05 * float(np.linalg.norm(zero)):
         raise InputError(
-            "the zero direction is square to the surface at the start point",
+            "the zero direction stands square on the surface at the start point",
             value=np.round(zero, 3).tolist(),
-            remedy="give the half a zero direction, or another start point",
+            remedy="give the half another zero direction, or the ply another start point",
             where=where,
         )
     flat = flat / length

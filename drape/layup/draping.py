@@ -40,11 +40,11 @@ def drape_all(
     closed: ClosedMould,
     fields: Mapping[str, Floats | None],
     jobs: int | None,
-    tell: Callable[[str], None],
+    report: Callable[[str], None],
 ) -> tuple[LayerResult, ...]:
     """All layers, on as many threads as there are; in the layup's order.
 
-    ``tell`` is called with the name of what is waited for.
+    ``report`` is called with the name of the layer that is waited for.
     """
     beds = make_beds(job, closed, layup)
     prepared, errors = list[Prepared](), list[InputError]()
@@ -61,7 +61,7 @@ def drape_all(
         list(pool.map(surface_error, regions))  # before plies ask for it all at once
         futures = [pool.submit(_drape, job, *each) for each in prepared]
         for layer, future in zip(layup, futures, strict=True):
-            tell(f"draping {layer.name}")
+            report(f"draping {layer.name}")
             out.append(future.result())
     return tuple(out)
 
@@ -102,7 +102,7 @@ def drape_again(
     fields: Mapping[str, Floats | None],
     beds: Mapping[str, Bed],
 ) -> Piece:
-    """The piece of one ply, changed in start or angle, as it would be had the job it so.
+    """The piece of one ply with another start or angle, as if the job gave it so.
 
     Parameters
     ----------

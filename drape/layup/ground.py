@@ -109,7 +109,7 @@ def _band(
     """A band of the closed mould along the strip's run; the net starts in the run's middle."""
     if is_early(layer) and layer.own != joint_half(job, closed.mould, layer.run):
         raise InputError(  # both would stand up
-            "a strip laid before closing belongs to the half that laps there",
+            "a strip laid before closing must lie in the half that laps there",
             value=f"{layer.own} at {layer.run}",
             limit=joint_half(job, closed.mould, layer.run),
             remedy='lay it there, or laid = "after"',
@@ -148,7 +148,7 @@ def _tube(
     own = np.arange(len(past)) < bed.stitched.own_count
     # its end goes up on its own beginning from the seam on, as laps do
     step = np.where(own, layer.thickness * smooth_step(past / ramp), 0.0)
-    ends = (f"begin at {wrapped.seam}", f"end past {wrapped.seam}")
+    ends = f"first edge, flush with {wrapped.seam}", f"last edge, overlapping {wrapped.seam}"
     tube = cut_wrap(bed.stitched, wrapped.seam, wrapped.overlap, heights, step, ends)
     mouths = [m.name for m in closed.mould.mouths]
     return Ground(

@@ -1,6 +1,6 @@
 """The cloth of each half's plies on the faces of the user's own mesh, ready to be written.
 
-Only a half's own faces: a lap lies on the other half's, and isn't told of. Lengths in mm,
+Only a half's own faces: a lap lies on the other half's, and isn't listed. Lengths in mm,
 angles in radians inside.
 """
 
@@ -26,9 +26,9 @@ MOST_FACES = 300_000
 
 @dataclass(frozen=True, eq=False)
 class FileGround:
-    """What a half's cloth is told of against.
+    """What the fields of a half's cloth refer to.
 
-    file_faces : (m,) number in the file of each face of the half's mesh, −1 for mended ones
+    file_faces : (m,) number in the file of each face of the half's mesh, −1 for repaired ones
     zero : (f, 3) zero direction at each face of the half's region
     sense : 1 where angles are counted seen from inside, −1 from the mould
     """
@@ -70,7 +70,7 @@ def face_field(piece: Piece, half: Half, ground: FileGround, fabric: Fabric) -> 
     """One ply on the faces of its half's mesh whose middles it covers.
 
     A face that a trim line or the other half's vertices divide counts if half of it or more is
-    covered, and is told of in the middle of its largest covered part.
+    covered, and is listed with the values in the middle of its largest covered part.
     """
     region = half.region
     own = np.flatnonzero(region.inside & (ground.file_faces[region.source_faces] >= 0))
@@ -104,15 +104,15 @@ def _field(
 
 
 def face_findings(file_faces: Mapping[str, Ints]) -> list[Finding]:
-    """Notes where faces were mended, so that they have no number in the file, and where a mesh
+    """Notes where faces were repaired, so that they have no number in the file, and where a mesh
     has too many for a table."""
     out = []
     for name, faces in file_faces.items():
         if len(faces) > MOST_FACES:
-            message = f"no table of fields: the mesh has {len(faces)} faces, allowed {MOST_FACES}"
-            out.append(Finding("note", (name,), message, "read nets/*.vtp, or give a coarser mesh"))
+            message = f"no table of fields: the mesh has {len(faces)} faces (limit {MOST_FACES})"
+            out.append(Finding("note", (name,), message, "use nets/*.vtp, or give a coarser mesh"))
         elif count := int((faces < 0).sum()):
-            message = f"{count} mended triangles aren't in the file: no fields for them"
+            message = f"no fields for {count} repaired triangles: they aren't in the mesh file"
             out.append(Finding("note", (name,), message))
     return out
 

@@ -1,4 +1,4 @@
-"""Every layer of a job in its place in the order of laying: where it lies, and where it ends.
+"""Every layer of a job in its place in the lay-up: where it lies, and where it ends.
 
 Lengths in mm: + past an edge, − short of it. Edge names are the job's (mouths renamed).
 

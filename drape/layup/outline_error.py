@@ -28,7 +28,7 @@ PAST = 1.0  # mm past the edges that the net is needed
 MARGIN = 6.0  # times the spacing
 
 
-_TOLD: WeakKeyDictionary[Region, dict[tuple[Any, ...], float]] = WeakKeyDictionary()
+_KNOWN: WeakKeyDictionary[Region, dict[tuple[Any, ...], float]] = WeakKeyDictionary()
 
 
 def outline_error(region: Region, start: SurfacePoint, warp: Floats, spacing: float) -> float:
@@ -38,11 +38,11 @@ def outline_error(region: Region, start: SurfacePoint, warp: Floats, spacing: fl
     no vertex can be left out, or one of the nets doesn't reach all edges. Kept for each Region:
     plies that start alike ask for the same.
     """
-    told = _TOLD.setdefault(region, {})
+    known = _KNOWN.setdefault(region, {})
     key = (start, tuple(np.round(warp, 12).tolist()), spacing)
-    if key not in told:
-        told[key] = _outline_error(region, start, warp, spacing)
-    return told[key]
+    if key not in known:
+        known[key] = _outline_error(region, start, warp, spacing)
+    return known[key]
 
 
 def _outline_error(region: Region, start: SurfacePoint, warp: Floats, spacing: float) -> float:

@@ -97,7 +97,7 @@ def pattern_of(
         seen_from=seen_from,
         outline=np.round(outer.points, 3),
         holes=tuple(np.round(h.points, 3) for h in holes),
-        edges=tuple(_told(e, piece) for e in outer.edges),
+        edges=tuple(_with_marks(e, piece) for e in outer.edges),
         edge_lines=(*lines, *runs),
         start_mm=(float(x), float(y), float(z)),
         snips=snips,
@@ -106,8 +106,8 @@ def pattern_of(
     )
 
 
-def _told(edge: PatternEdge, piece: Piece) -> PatternEdge:
-    """An edge with what its pattern tells of it besides its own."""
+def _with_marks(edge: PatternEdge, piece: Piece) -> PatternEdge:
+    """An edge with the trim place and stations that its pattern shows."""
     cut, parts = piece.options.allowances[edge.name], piece.trimmed.get(edge.name, ())
     least = min((float(part.allowance.min()) for part in parts), default=None)
     stations = None

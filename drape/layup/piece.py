@@ -6,7 +6,7 @@ Lengths in mm, angles in radians.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -38,7 +38,7 @@ from drape.net.assessment import Assessment, assess
 from drape.net.net import Net
 from drape.net.solver import NetOptions, solve_net
 
-UNSURE = 0.3  # of a stated error's limit: worth a word
+UNSURE = 0.3  # of a stated error's limit: more is reported
 OTHER_SPACING = 0.8  # of the second net that checks the first
 
 
@@ -93,7 +93,7 @@ class Piece:
 
     @property
     def stated_error(self) -> float:
-        """How far the cut edges may be off, mm; NaN where the mesh can't tell.
+        """How far the cut edges may be off, mm; NaN where the mesh can't show it.
 
         What the mesh does to the surface and to them, and what the net does: its closure, and its
         false shear times the distance from the start to the farthest edge.
@@ -197,25 +197,27 @@ def _net(extended: Extended, options: PieceOptions, spacing: float, half: bool =
 
 
 def _mesh_findings(checks: Checks, region: Region, where: str) -> tuple[Finding, ...]:
-    """A word where the mesh leaves the surface or the outline unsure."""
-    finer = "a finer mesh makes the pattern more certain"
+    """Findings where the mesh leaves the surface or the outline uncertain."""
+    finer = "export a finer mesh to make the pattern more certain"
     if np.isnan(checks.surface):
-        text = "the mesh has no vertex to spare: how far it is from the mould can't be told"
+        text = (
+            "how far the mesh is from the mould is unknown: it has too few vertices to measure it"
+        )
         return (Finding("note", (where,), text, finer),)
     worst = as_place(surface_error(region).place)
-    told = f"its surface may be off by {checks.surface:.2f} mm, most near ({place_text(worst, 1)})"
+    off = f"its surface may be off by {checks.surface:.2f} mm, most near ({place_text(worst, 1)})"
     coarse = checks.surface > UNSURE * checks.surface_limit
     if np.isnan(checks.outline):
         if not checks.passed:
             return ()  # not asked of a piece that is refused anyway
-        text = f"how far the mesh moves the outline can't be told: {told}"
+        text = f"how far the mesh moves the outline is unknown: {off}"
         return (Finding("warning", (where,), text, finer),)
     if coarse:
-        text = f"the mesh is coarse: {told}, the outline by {checks.outline:.2f} mm"
+        text = f"the mesh is coarse: {off}, the outline by {checks.outline:.2f} mm"
         return (Finding("warning", (where,), text, finer, worst),)
     if checks.outline > UNSURE * checks.outline_limit:
-        text = f"small changes of the mesh move its edges by {checks.outline:.2f} mm"
-        return (Finding("warning", (where,), text, "cut it proud there and trim it in the mould"),)
+        text = f"small changes of the mesh move the ply's edges by {checks.outline:.2f} mm"
+        return (Finding("warning", (where,), text, "cut the ply proud and trim it in the mould"),)
     return ()
 
 
@@ -226,9 +228,9 @@ def _refuse_gaps(moved: dict[str, tuple[EdgeStretch, ...]], net: Net, where: str
         if lost:
             total = 2 * sum(len(s.flat) for s in parts)
             raise AccuracyError(
-                f"the net doesn't reach all of edge {name}",
+                f"the cloth doesn't reach edge {name} all along",
                 where=where,
-                value=f"{lost} of {total} samples missing",
+                value=f"no cloth at {lost} of {total} places",
                 remedy="move the start point, split the ply, or use a smaller spacing",
                 partial=net,
             )
@@ -240,12 +242,21 @@ def _bridged_findings(moved: dict[str, tuple[EdgeStretch, ...]], where: str) -> 
         Finding(
             "risk",
             (where,),
-            f"the net misses {count} places on edge {name}; the outline goes straight there",
-            "expect wrinkles there; cut it proud and trim it in the mould",
+            f"the cloth doesn't reach {_places(count)} on edge {name}, where the outline is drawn "
+            "straight",
+            "expect wrinkles there, and cut the ply proud and trim it in the mould",
         )
         for name, count in lost.items()
         if count
     )
+
+
+def _edges(names: Sequence[str]) -> str:
+    return f"edge{'s' if len(names) > 1 else ''} {', '.join(names)}"
+
+
+def _places(count: int) -> str:
+    return "1 place" if count == 1 else f"{count} places"
 
 
 def _polygon(parts: tuple[Outline, ...], where: str, net: Net) -> shapely.Polygon:
@@ -255,8 +266,7 @@ def _polygon(parts: tuple[Outline, ...], where: str, net: Net) -> shapely.Polygo
             "the outline crosses itself",
             where=where,
             value=_crossing(polygon),
-            remedy="corners this tight may be too much for one piece: cut it there, or divide it; "
-            "or use smaller allowances",
+            remedy="split the ply at the tight corner, or use smaller allowances",
             partial=net,
         )
     return polygon
@@ -266,14 +276,16 @@ def _crossing(polygon: shapely.Polygon) -> str:
     """Where an outline crosses itself, on the flat cloth."""
     found = re.search(r"\[(\S+) (\S+)\]", shapely.is_valid_reason(polygon))
     if found is None:
-        return "no place"
-    return "at ({:.0f}, {:.0f}) mm from the start".format(*map(float, found.groups()))
+        return "a crossing"
+    return "a crossing at ({:.0f}, {:.0f}) mm from the start point".format(
+        *map(float, found.groups())
+    )
 
 
 def _checks(region, extended, net, moved, cut, polygon, options) -> Checks:
     """The self-checks; see ``layup.checks``.
 
-    What the mesh does to the outline is asked last, of pieces that pass all else.
+    What the mesh does to the outline is measured last, for pieces that pass all else.
     """
     second = _net(extended, options, OTHER_SPACING * options.spacing, half=True)
     flat, wanted = _outline_samples(moved, cut, options.allowances)
@@ -315,8 +327,8 @@ def _outline_samples(moved, cut: tuple[Outline, ...], allowances):
 
 
 def past_the_end(piece: Piece, where: str) -> tuple[Finding, ...]:
-    """Findings on run-off that passes the end of the mould: edges alike in it are told at once."""
-    told: dict[tuple[float, str], list[str]] = {}
+    """Findings on run-off that passes the end of the mould; edges with the same one share it."""
+    alike: dict[tuple[float, str], list[str]] = {}
     for edge in piece.region.edges:
         allowance = greatest(piece.options.allowances[edge.name])
         if edge.kind not in ("mouth", "trim") or allowance <= 0.0:
@@ -328,9 +340,9 @@ def past_the_end(piece: Piece, where: str) -> tuple[Finding, ...]:
         if not past.any():
             continue
         share = "all along" if past.all() else f"along {past.mean():.0%} of"
-        told.setdefault((allowance, share), []).append(edge.name)
-    text = "run-off of {:g} mm passes the mould's end {} edge {}"
+        alike.setdefault((allowance, share), []).append(edge.name)
+    text = "the run-off of {:g} mm passes the mould's end {} {}"
     return tuple(
-        Finding("warning", (where,), text.format(*how, ", ".join(names)), "shorten the run-off")
-        for how, names in told.items()
+        Finding("warning", (where,), text.format(*how, _edges(names)), "shorten the run-off")
+        for how, names in alike.items()
     )

@@ -25,7 +25,7 @@ from drape.net.bridging import Base, BridgingZone, bridging_zones
 from drape.net.smoothing_order import Stroke, smoothing_order
 from drape.net.wrinkles import Uncertainty, Wrinkling, net_uncertainty, trimmed_away, wrinkling
 
-LEAST_TOLD = 1.0  # mm²: smaller wrinkle zones stand in the summary only
+LEAST_REPORTED = 1.0  # mm²: smaller wrinkle zones appear in the summary only
 Bridges = Sequence[tuple[LaidLayer, tuple[BridgingZone, ...]]]
 
 
@@ -73,36 +73,41 @@ def shear_findings(ply: LaidLayer, piece: Piece, found: Wrinkling) -> list[Findi
     limit, seen = ply.fabric.locking_angle, piece.assessment
     places = [
         (
-            "greatest shear",
+            "the greatest shear",
             seen.max_shear,
-            zones_told(found, piece),
-            "try another start point or angle, or split it",
+            zones_text(found, piece),
+            "try another start point or angle, or split the ply",
         ),
-        ("in the laps, shear", seen.max_shear_in_laps or 0.0, "", "shorten or snip the lap there"),
+        (
+            "the shear in the laps",
+            seen.max_shear_in_laps or 0.0,
+            "",
+            "shorten or snip the lap there",
+        ),
     ]
     out = [
         Finding(
             "risk",
             (ply.name,),
-            f"{what} {np.degrees(shear):.1f}° passes the locking angle of "
+            f"{what}, {np.degrees(shear):.1f}°, passes the locking angle of "
             f"{ply.fabric.name}, {np.degrees(limit):.0f}°: risk of wrinkles{where}",
             remedy,
         )
         for what, shear, where, remedy in places
         if shear > limit
     ]
-    if not out and found.greatest > LEAST_TOLD:
+    if not out and found.greatest > LEAST_REPORTED:
         message = (
             f"the shear comes within {np.degrees(found.uncertainty.total):.1f}° of the locking "
-            f"angle over {found.greatest:.0f} mm²: as near as both are known"
+            f"angle over {found.greatest:.0f} mm², which is within the uncertainty of both"
         )
         out.append(Finding("note", (ply.name,), message, "measure your cloth"))
     return out
 
 
-def zones_told(found: Wrinkling, piece: Piece) -> str:
+def zones_text(found: Wrinkling, piece: Piece) -> str:
     """Number, area and place of the zones of the ply proper, as the end of a sentence."""
-    zones = [z for z in found.zones if z.own_area > LEAST_TOLD]
+    zones = [z for z in found.zones if z.own_area > LEAST_REPORTED]
     if not zones:
         return ""
     largest = zones[0]
@@ -129,16 +134,18 @@ def bridging_findings(job: Job, bridges: Bridges) -> list[Finding]:
         for kind in ("concave", "convex"):
             of_kind = [(ply, zone) for ply, zone in mine if zone.kind == kind]
             if of_kind:
-                out.append(_told(half, kind, of_kind))
+                out.append(_bridging_finding(half, kind, of_kind))
     return out
 
 
 def bridging_halves(bridges: Bridges) -> set[str]:
-    """Halves of which ``bridging_findings`` tells that cloth would bridge."""
+    """Halves for which ``bridging_findings`` reports that cloth would bridge."""
     return {ply.half for ply, zones in bridges for z in zones if z.kind == "concave"}
 
 
-def _told(half: str, kind: str, found: Sequence[tuple[LaidLayer, BridgingZone]]) -> Finding:
+def _bridging_finding(
+    half: str, kind: str, found: Sequence[tuple[LaidLayer, BridgingZone]]
+) -> Finding:
     names = list(dict.fromkeys(ply.name for ply, _ in found))
     counts = [sum(ply.name == name for ply, _ in found) for name in names]
     worst = max((zone for _, zone in found), key=lambda z: z.height)
@@ -149,14 +156,14 @@ def _told(half: str, kind: str, found: Sequence[tuple[LaidLayer, BridgingZone]])
     where = f"{', '.join(names)} at {places}, the worst at ({place_text(worst.place)})"
     if kind == "concave":
         message = (
-            f"risk of bridging: {where}: {radius} where yarns need {limit:.1f} mm; spanned, the "
-            f"gap would be up to {worst.height:.2f} mm high"
+            f"risk of bridging: {where}: {radius} where yarns need {limit:.1f} mm (cloth that "
+            f"spans it stands up to {worst.height:.2f} mm off the mould)"
         )
         return Finding("risk", (half,), message, "split the ply in the corner, or round the corner")
     message = (
-        f"yarns are bent sharply over an outside corner: {where}: {radius}, under {limit:g} mm"
+        f"yarns bend too sharply over an outside corner: {where}: {radius}, below {limit:g} mm"
     )
-    return Finding("risk", (half,), message, "run the ply through over it, unsplit; round it")
+    return Finding("risk", (half,), message, "round the corner, and run the ply over it unsplit")
 
 
 def check_findings(ply: LaidLayer, piece: Piece) -> list[Finding]:
@@ -166,23 +173,28 @@ def check_findings(ply: LaidLayer, piece: Piece) -> list[Finding]:
     short = "a second net doesn't reach all of the outline"
     finer, mesh = "use a smaller spacing or a finer mesh", "export a finer mesh"
     rows = [
-        ("curvature check", degrees(c.curvature), degrees(c.curvature_limit), "°", coarse,
-         _finer_spacing(piece)),
-        ("yarn length check", c.yarn_length, c.yarn_limit, " (relative)", coarse, finer),
-        ("closure check", c.closure, c.closure_limit, " mm", short, finer),
-        ("surface error between the mesh's vertices", c.surface, c.surface_limit, " mm", "", mesh),
-        ("outline error from the mesh", c.outline, c.outline_limit, " mm", "", mesh),
+        ("the shear doesn't fit the mould's curvature", "curvature check",
+         degrees(c.curvature), degrees(c.curvature_limit), "°", coarse, _finer_spacing(piece)),
+        ("the yarns don't keep their length", "yarn length check",
+         1000.0 * c.yarn_length, 1000.0 * c.yarn_limit, " mm in a metre", coarse, finer),
+        ("the outline laid back on the mould misses its edges", "closure check",
+         c.closure, c.closure_limit, " mm", short, finer),
+        ("the mesh doesn't fix the mould's surface well enough",
+         "surface error between the mesh's vertices",
+         c.surface, c.surface_limit, " mm", "", mesh),
+        ("the mesh doesn't fix the outline well enough", "outline error from the mesh",
+         c.outline, c.outline_limit, " mm", "", mesh),
     ]  # fmt: skip
     return [
         Finding(
             "error",
             (ply.name,),
-            f"{what} failed: {value:.3g}{unit}, allowed {limit:.3g}{unit}"
+            f"{words} ({check}: {value:.3g}{unit}, allowed {limit:.3g}{unit})"
             if np.isfinite(value)
-            else f"{what} failed: {unknown}",
-            f"{remedy}; don't cut this piece",
+            else f"the {check} could not be made: {unknown}",
+            f"don't cut this piece: {remedy}",
         )
-        for what, value, limit, unit, unknown, remedy in rows
+        for words, check, value, limit, unit, unknown, remedy in rows
         if value > limit or (unknown and np.isnan(value))
     ]
 
@@ -194,20 +206,20 @@ def _finer_spacing(piece: Piece) -> str:
         return "use a smaller spacing or a finer mesh"
     fine = fine_enough(piece.options.spacing, found)
     if fine is None:
-        return "the mesh has a sharp corner or a fault in it: round it, or split the ply there"
-    return f"a spacing of {fine:g} mm should be fine enough"
+        return "round the sharp corner or repair the fault in the mesh, or split the ply there"
+    return f"use a spacing of {fine:g} mm, which should be fine enough"
 
 
 def radius_findings(
-    job: Job, inspections: Mapping[str, Inspection], told: Collection[str] = ()
+    job: Job, inspections: Mapping[str, Inspection], reported: Collection[str] = ()
 ) -> list[Finding]:
     """Where the stack is thicker than the smallest inside radius, cloth will bridge.
 
-    Not for the halves ``told`` of by their bridging zones, which say where.
+    Not for the halves ``reported`` already by their bridging zones, which say where.
     """
     out = []
     for half in job.halves:
-        if half.name in told:
+        if half.name in reported:
             continue
         stack = sum(p.fabric.thickness for p in job.plies_of(half.name))
         radius = inspections[half.name].smallest_inside_radius_mm
@@ -216,5 +228,7 @@ def radius_findings(
                 f"the stack of {stack:.2f} mm is thicker than the smallest inside radius, "
                 f"{radius:.2f} mm: the plies will bridge there"
             )
-            out.append(Finding("risk", (half.name,), message, "round the corner, or split there"))
+            out.append(
+                Finding("risk", (half.name,), message, "round the corner, or split the plies there")
+            )
     return out

@@ -13,7 +13,7 @@ from drape.geometry.surface import Floats, Surface, SurfacePoint
 from drape.mould.region import Region
 
 FAR_START = 5.0  # mm off the cavity: refused
-NEAR_START = 0.1  # mm off the cavity: not worth a word
+NEAR_START = 0.1  # mm off the cavity: not reported
 FINEST, COARSEST = 0.5, 3.0  # mm, spacings chosen automatically
 
 

@@ -1,7 +1,7 @@
 """A piece draped again from another start or angle: coarse, unchecked, to look at and compare.
 
 What doesn't depend on the net (the surface past the edges, the moved edges on it) is taken
-over from the piece, so that a trial takes a fraction of a piece's time. Nothing is cut from
+from the piece, so that a trial takes a fraction of a piece's time. Nothing is cut from
 a trial: it has no checks.
 
 Lengths in mm, angles in radians.

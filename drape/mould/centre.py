@@ -1,4 +1,4 @@
-"""The middle of a region, by straight ways along its smooth surface, whatever its mesh.
+"""The middle of a region, found by straight ways along its smooth surface, whatever its mesh.
 
 From a place inside straight ways go out evenly in all directions to the region's edges. Laid flat
 in their directions and lengths they span a star; the centre is the place that is the centroid of
@@ -129,7 +129,7 @@ def middle_vertex(region: Region) -> SurfacePoint:
     """The vertex in the middle of the region, by paths along mesh edges to its edges.
 
     Of the vertices whose greatest distance is nearly least the one with the least mean square
-    distance to places spread evenly over all edges; equal ones are told apart by their number.
+    distance to places spread evenly over all edges; equal ones are ordered by their number.
     """
     surface = region.surface
     inside = surface.faces[region.inside]

@@ -68,7 +68,7 @@ def choose(
         reasons = {_reason(p) for n, p in zip(names, patches, strict=True) if n in culprits}
         raise InputError(
             f"no cavity found: {' / '.join(sorted(reasons))}",
-            remedy="give the mesh of a mould half, or its closing direction",
+            remedy="give the mesh of a mould half, or give its closing direction",
             where=", ".join(culprits),
         )
     flanged = [sum(p.flange.any() for p in parts) for *_, parts in found]
@@ -82,14 +82,14 @@ def _reason(patch: Patches) -> str:
     """Why a mesh has no cavity, in one clause."""
     surface = patch.surface
     if patch.closed:
-        return "the mesh is closed, and nothing hollow hangs from a flat flange"
+        return "the closed mesh has no cavity beside a flat flange"
     parts, _ = components(surface.faces, surface.neighbours)
     if parts > 1:
         return f"the open sheet is in {parts} parts that aren't joined"
     spread = surface.vertices - surface.vertices.mean(axis=0)
     if np.linalg.svd(spread, full_matrices=False)[1][2] < 1e-3 * np.linalg.norm(spread):
         return "the sheet is flat"
-    return "there is no flange, and no direction in which the open sheet is hollow"
+    return "the open sheet has no flange and isn't hollow in any direction"
 
 
 def _candidates(patches: list[Patches], contact: list[np.ndarray | None]) -> Floats:
@@ -108,7 +108,7 @@ def _candidates(patches: list[Patches], contact: list[np.ndarray | None]) -> Flo
 
 
 def _level_lands(patches: list[Patches], wanted: list[bool]) -> list[LevelLands | None]:
-    """For the halves of which no crease has told the flange."""
+    """For the halves in which no crease shows the flange."""
     each = zip(patches, wanted, strict=True)
     return [LevelLands(patch.surface) if want else None for patch, want in each]
 
@@ -158,7 +158,7 @@ def refuse_turned(direction: Floats) -> None:
         "the closing direction points the wrong way",
         value=np.round(direction, 4).tolist(),
         limit="from the first half into the second",
-        remedy="turn its sign, or leave it out",
+        remedy="change its sign, or leave it out",
     )
 
 
@@ -175,6 +175,6 @@ def _refuse_direction(
     raise InputError(
         "no cavity found along the closing direction",
         value=np.round(direction, 4).tolist(),
-        remedy="leave it out to have it found",
+        remedy="leave closing out, so that plywright finds it",
         where=where,
     )

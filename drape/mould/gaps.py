@@ -1,4 +1,4 @@
-"""Gaps between the parting lines of two halves: limits, and how they are told. Lengths in mm."""
+"""Gaps between the parting lines of two halves: limits and messages. Lengths in mm."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def refuse_open(
 ) -> None:
     """Raise InputError where two halves leave a gap that no bag closes, or overlap as far.
 
-    ``lines``: all vertices of each half's parting line (k, 3), mm, which tell what to do.
+    ``lines``: all vertices of each half's parting line (k, 3), mm, which show what to do.
     """
     if gap <= SCAN_GAP and name:
         return
@@ -62,10 +62,11 @@ def gap_finding(
 ) -> Finding:
     """A finding on a gap past the limit; ``open_by`` < 0 where the halves overlap."""
     how = f"overlap by {-open_by:.2f} mm" if open_by < -limit else "don't meet"
-    text = f"{WORDS} {how}: largest gap {gap:.2f} mm at {name}"
+    text = f"{WORDS} {how}: the largest gap is {gap:.2f} mm, at {name}"
     if place is not None:
         text += f" near ({place_text(place, 1)})"
-    return GapFinding("warning", ("mould",), text, f"limit {limit} mm; check the meshes' positions")
+    text += f" (limit {limit} mm)"
+    return GapFinding("warning", ("mould",), text, "check the positions of the meshes")
 
 
 def gap_known(findings: Iterable[Finding]) -> bool:

@@ -26,7 +26,7 @@ class Inspection:
     """Measures of a half's cavity.
 
     ``smallest_inside_radius_mm``: 0 where there are sharp inside corners, None where
-    nothing is hollow enough to tell. ``mouth_lengths_mm`` by name.
+    nothing is hollow enough to measure. ``mouth_lengths_mm`` by name.
     """
 
     cavity_area_mm2: float

@@ -1,5 +1,5 @@
 """Flange and cavity of a half without creases between them: the cavity begins where the
-surface leaves the level.
+surface falls away from the level flange.
 
 For shallow panels, rounded rims and irregular meshes, where the edge of a cavity turns too
 little, or over too many facets, to be a crease. All of it is per face, for one closing direction.
@@ -34,7 +34,7 @@ from drape.mould.face_graph import FaceGraph, face_graph
 
 LEVEL = np.radians(0.5)  # a face turned by less is level, on a mesh without noise
 NOISY = np.radians(8.0)  # the most that noise may add to that
-NEAR = np.radians(12.0)  # faces turned by less tell how noisy the level ones are
+NEAR = np.radians(12.0)  # faces turned by less show how noisy the level ones are
 JOINED = np.radians(12.0)
 OVER_BORDER = np.radians(60.0)  # counts more across the border of a land
 ABOUT_LEVEL = np.radians(2.0)  # most of a land's faces are that level, noise or not

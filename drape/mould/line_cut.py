@@ -91,7 +91,7 @@ class LineCut:
             raise InputError(
                 "the parting line doesn't close, and the mesh has no border",
                 value=f"its ends are {gap:.1f} mm apart",
-                limit=f"{OFF_MESH:g} mm",
+                limit=f"up to {OFF_MESH:g} mm",
                 remedy="end it where it begins",
                 where=where,
             )
@@ -114,9 +114,9 @@ class LineCut:
             gap = float(np.linalg.norm(points[0] - points[-1]))
             raise InputError(
                 "the parting line neither closes nor reaches the border at both ends",
-                value=f"ends {gap:.1f} mm apart, {gaps[0]:.1f} and {gaps[1]:.1f} mm from it",
-                limit=f"{OFF_MESH:g} mm",
-                remedy="repeat the first point at the end, or carry it on to the border",
+                value=f"ends {gap:.1f} mm apart, {gaps[0]:.1f} and {gaps[1]:.1f} mm off the border",
+                limit=f"up to {OFF_MESH:g} mm",
+                remedy="repeat the first point at the end, or continue it to the border",
                 where=where,
             )
         return out
@@ -248,7 +248,7 @@ class LineCut:
                 raise InputError(
                     "the parting line meets itself",
                     value=place_text(self.vertices[at], 1),
-                    remedy="give its points in order, each once",
+                    remedy="give its points in order, each point once",
                     where=where,
                 )
             passed.add(at)
@@ -342,7 +342,7 @@ def _refuse_far(points: Floats, off: Floats, what: str, where: str) -> None:
         raise InputError(
             what,
             value=f"{off[worst]:.1f} mm at {place_text(points[worst], 1)}",
-            limit=f"{OFF_MESH:g} mm",
-            remedy="give points on the mould, close enough to follow it",
+            limit=f"up to {OFF_MESH:g} mm",
+            remedy="give points on the mould, close enough together to follow it",
             where=where,
         )

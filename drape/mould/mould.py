@@ -136,7 +136,7 @@ def find_mould(
 def _chosen(
     surfaces: Mapping[str, Surface], closing: ArrayLike | None
 ) -> tuple[Floats, list[Parts]]:
-    """Closing direction and parts, from what the meshes tell."""
+    """Closing direction and parts, as found in the meshes."""
     patches = [find_patches(surface) for surface in surfaces.values()]
     return choose(tuple(surfaces), patches, contacts(patches), closing)
 
@@ -144,7 +144,7 @@ def _chosen(
 def _carried_on(
     surfaces: Mapping[str, Surface], parts: list[Parts], direction: Floats
 ) -> tuple[list[Cut | None], list[Surface], list[Parts], list[Finding]]:
-    """Meshes and parts with walls carried on past rounded rims, and what is told of them."""
+    """Meshes and parts with walls carried on past rounded rims, and findings on them."""
     cuts: list[Cut | None] = []
     wholes, out, findings = list[Surface](), list[Parts](), list[Finding]()
     for (name, surface), part, sign in zip(surfaces.items(), parts, (1.0, -1.0), strict=False):
@@ -159,14 +159,14 @@ def _carried_on(
 
 
 def _rounded(name: str, found: Continued, pair: bool) -> Finding:
-    text = f"the cavity's rim is rounded, by about {found.radius:.1f} mm; "
+    text = f"the cavity's rim is rounded, with a radius of about {found.radius:.1f} mm: "
     if found.cut is None:
-        text += "on this mesh its edge is where the rounding ends"
+        text += "its edge was taken where the rounding ends"
         return Finding("warning", (name,), text, "give the parting line in [mould.parting]")
-    text += "its edge is where the wall's tangents meet the flange"
+    text += "its edge was taken where the wall's tangents meet the flange"
     if not pair:
         return Finding("note", (name,), text)
-    return Finding("warning", (name,), f"{text}; plies bridge the groove between the halves' rims")
+    return Finding("warning", (name,), text, "expect plies to bridge the groove between the rims")
 
 
 def _parted(
@@ -180,7 +180,7 @@ def _parted(
             directions = _chosen(surfaces, None)[0][None]
         except InputError as error:
             raise InputError(
-                "the closing direction, along which the height counts, isn't found",
+                "no closing direction found, along which the height counts",
                 remedy="give closing in [mould]",
                 where=parting.where,
             ) from error
@@ -206,10 +206,15 @@ def _told(
     out = []
     for name, part, surface in zip(names, parts, surfaces, strict=True):
         if part.others:
-            text = f"{part.others} further cavities were left out: the largest counts"
+            further = (
+                "1 other cavity was" if part.others == 1 else f"{part.others} other cavities were"
+            )
+            text = f"{further} left out: only the largest is used"
             out.append(Finding("warning", (name,), text))
         if not part.flange.any():
-            out.append(Finding("note", (name,), "no flange: the sheet's border is the edge"))
+            out.append(
+                Finding("note", (name,), "the sheet has no flange: its border is the cavity's edge")
+            )
         elif given is not None:
             flat = candidates.dominant_normals(
                 part.side * surface.face_normals[part.flange], surface.face_areas[part.flange]
@@ -217,8 +222,8 @@ def _told(
             cosine = abs(float(flat[0] @ direction))
             if cosine < OFF_FLANGE:
                 angle = np.degrees(np.arccos(cosine))
-                text = f"the closing direction given is {angle:.1f}° off the flange's normal"
-                out.append(Finding("warning", (name,), text, "check it"))
+                text = f"the given closing direction is {angle:.1f}° off the flange's normal"
+                out.append(Finding("warning", (name,), text, "check the closing direction"))
     return out
 
 

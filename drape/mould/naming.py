@@ -140,7 +140,7 @@ def name_parts(
     for name, mouth in zip(_letters(), mouths, strict=False):
         mouth.name = name
     findings = [
-        Finding("warning", ("mould",), f"mouth {m.name} was found in {m.halves[0]} only")
+        Finding("warning", ("mould",), f"mouth {m.name} was found in half {m.halves[0]} only")
         for m in mouths
         if len(m.halves) < len(rims)
     ]

@@ -1,6 +1,6 @@
 """A parting line that is given: the mesh is cut along it, and its hollow side is the cavity.
 
-For meshes in which nothing tells the edge of the cavity: sheets that run out into a flange
+For meshes in which nothing shows the edge of the cavity: sheets that run out into a flange
 without a crease, rounded rims, joggled flanges. A plane, a height along the closing direction,
 or lines on the mould. Lengths in mm, directions unit vectors.
 """
@@ -105,7 +105,7 @@ def cut_halves(
 
 
 def closing_directions(line: PartingLine, given: ArrayLike | None) -> Floats | None:
-    """(2, 3) closing directions to try, from what is given; None if that doesn't tell."""
+    """(2, 3) closing directions to try, from what is given; None if that doesn't fix them."""
     if given is not None:
         return _both_ways(np.asarray(given, float))
     if line.plane is not None:
@@ -116,7 +116,7 @@ def closing_directions(line: PartingLine, given: ArrayLike | None) -> Floats | N
     spread, axes = np.linalg.svd(points - points.mean(axis=0), full_matrices=False)[1:]
     if len(points) < 3 or spread[1] < STRAIGHT * spread[0]:
         raise InputError(
-            "a straight parting line doesn't tell the closing direction",
+            "a straight parting line doesn't fix the closing direction",
             remedy="give closing in [mould]",
             where=line.where,
         )
@@ -195,7 +195,7 @@ def _refuse_off(surface: Surface, height: Floats, where: str) -> None:
             if height.min() >= 0.0
             else "the parting line is off the mesh",
             value=f"the mesh lies from {height.min():.1f} to {height.max():.1f} mm past it",
-            limit=f"it cuts the mesh, or is within {OFF_MESH:g} mm of its border",
+            limit=f"a line that cuts the mesh, or lies within {OFF_MESH:g} mm of its border",
             remedy="move it onto the mould",
             where=where,
         )
@@ -215,7 +215,7 @@ def _parts(cut: Cut, direction: Floats, where: str) -> tuple[float, Parts]:
         found += _hollows(graph, inside, apart, strict.join, direction)
     if not found:
         raise InputError(
-            "the parting line leaves the half empty: nothing hollow on either side of it",
+            "the parting line leaves the half empty: neither side of it is hollow",
             remedy="move it onto the cavity's edge, or check closing in [mould]",
             where=where,
         )

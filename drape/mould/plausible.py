@@ -1,6 +1,6 @@
 """Meshes that can't be the two halves of a mould: units, one half twice, halves end for end.
 
-Told before anything else, since whatever follows from them sends the user elsewhere. Lengths in mm.
+Checked before anything else, since later messages would mislead the user. Lengths in mm.
 """
 
 from __future__ import annotations
@@ -25,20 +25,20 @@ TOO_LARGE = 'give the unit of the files: units = "mm" in the job, or --units mm'
 
 
 def refuse_sizes(surfaces: Mapping[str, Surface]) -> None:
-    """Raise InputError where the meshes' sizes tell of a wrong unit."""
+    """Raise InputError where the meshes' sizes show a wrong unit."""
     sizes = {name: s.size for name, s in surfaces.items()}
     small, large = min(sizes, key=sizes.__getitem__), max(sizes, key=sizes.__getitem__)
     if sizes[large] > UNLIKE * sizes[small]:
         raise InputError(
-            "one half is far larger than the other; their units most likely differ",
+            "one half is far larger than the other: their units most likely differ",
             value=f"{large} {sizes[large]:.4g} mm, {small} {sizes[small]:.4g} mm",
-            limit=f"{UNLIKE:g} times",
-            remedy="export both in the same unit",
+            limit=f"up to {UNLIKE:g} times as large",
+            remedy="export both halves in the same unit",
         )
     for name, size in sizes.items():
         if not SMALLEST <= size <= LARGEST:
             raise InputError(
-                "the mould's size can't be right; the units are most likely wrong",
+                "the mould's size can't be right: the units are most likely wrong",
                 value=f"{size:.3g} mm in all",
                 limit=f"{SMALLEST:g} mm to {LARGEST / 1000:g} m",
                 remedy=TOO_SMALL if size < SMALLEST else TOO_LARGE,
@@ -60,8 +60,8 @@ def refuse_twice(surfaces: Mapping[str, Surface]) -> None:
         raise InputError(
             "both meshes are the same half of the mould",
             value=" and ".join(surfaces),
-            limit="a lower and an upper half",
-            remedy="give the other half's file for one of them",
+            limit="two different halves",
+            remedy="give the file of the other half in place of one",
         )
 
 
@@ -81,9 +81,9 @@ def how_apart(first: Floats, second: Floats, closing: Floats) -> str:
 
     shift = other - middle
     if np.linalg.norm(shift) >= LEAST_SHIFT and meets(gap):
-        return f"the second half lies {_shift(shift)} beside the first: move it back"
+        return f"move the second half back: it lies {_shift(shift)} beside the first"
     if meets(2.0 * np.outer(gap @ axis, axis) - gap):
-        return "the halves lie end for end: turn one by 180° about the closing direction"
+        return "turn one half by 180° about the closing direction: the halves lie end for end"
     return "give both halves in the closed position, in the same coordinates"
 
 

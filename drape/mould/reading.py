@@ -1,4 +1,4 @@
-"""From a mesh file to a ``Surface``: read, scale, weld, mend, orient; tell what was changed.
+"""From a mesh file to a ``Surface``: read, scale, weld, mend, orient; report what was changed.
 
 Each step is a pure function on arrays, and reports what it changed as findings.
 Lengths in mm once scaled. STL (binary, ASCII), PLY and OBJ.
@@ -68,7 +68,7 @@ def prepare(
         findings += found
         if len(faces) == 0:
             raise InputError(
-                "the mesh has no triangles with an area", remedy="export it again", where=where
+                "the mesh has no triangles that have an area", remedy="export it again", where=where
             )
     used, compact = np.unique(faces, return_inverse=True)
     return build(vertices[used], compact.reshape(-1, 3)), tuple(findings)
@@ -78,22 +78,23 @@ def load_arrays(path: Path) -> tuple[Floats, np.ndarray]:
     """Vertices (n, 3) in the file's units and faces (m, 3), exactly as the file has them."""
     where = path.name
     if not path.is_file():
-        raise InputError("there is no such mesh file", where=str(path))
+        raise InputError("no such mesh file", where=str(path), remedy="check the name")
     if path.suffix.lower() not in SUFFIXES:
         raise InputError(
-            "unknown kind of mesh file",
-            value=path.suffix or "no suffix",
+            "not a mesh file that plywright can read",
+            value=path.suffix or "no ending",
             limit=", ".join(SUFFIXES),
             where=where,
         )
     if path.stat().st_size == 0:
-        raise InputError("the mesh file is empty", value="0 bytes", where=where)
+        what, remedy = "the mesh file is empty", "export it again"
+        raise InputError(what, value="0 bytes", remedy=remedy, where=where)
     try:
         loaded = trimesh.load(str(path), process=False)
     except Exception as error:  # the library's readers raise whatever their parsers meet
         kind = path.suffix[1:].upper()
         raise InputError(
-            f"can't be read as {kind}",
+            f"the mesh can't be read as {kind}",
             value=_one_line(error),
             remedy="export it again",
             where=where,
@@ -133,9 +134,11 @@ def check_size(corners: Floats, where: str) -> tuple[Finding, ...]:
         if LIKELY_PART[0] <= size * factor <= LIKELY_PART[1]
     ]
     if size > LARGEST_PART:
-        remedy = "check units in the job: the file's numbers look smaller than what units made"
+        remedy = "check units in the job: they make the part too large"
     else:
-        remedy = f"check units in the job: {' or '.join(fits) or 'none'} would give a likely size"
+        remedy = (
+            f"check units in the job: {' or '.join(fits) or 'no unit'} would give a likely size"
+        )
     return (Finding("warning", (where,), f"the part measures {size:.3g} mm", remedy),)
 
 
@@ -146,9 +149,10 @@ def _check(vertices: Floats, faces: np.ndarray, where: str) -> None:
         )
     if faces.min() < 0 or faces.max() >= len(vertices):
         raise InputError(
-            "faces name vertices that don't exist",
+            "faces refer to vertices that don't exist",
             value=int(faces.max()),
             limit=f"below {len(vertices)}",
+            remedy="export it again",
             where=where,
         )
     bad = ~np.isfinite(vertices[faces]).all(axis=(1, 2))

@@ -41,7 +41,7 @@ def weld(vertices: Floats, faces: Ints, where: str) -> Step:
     rank[np.argsort(first)] = np.arange(count)
     found = []
     if n > count:
-        text = f"welded {n} vertices to {count} (nearer than {tolerance:.2g} mm)"
+        text = f"welded {n} vertices into {count} (those nearer than {tolerance:.2g} mm)"
         found.append(Finding("note", (where,), text))
     return points[np.sort(first)], rank[label][corners], found
 
@@ -99,7 +99,7 @@ def mend_flat(vertices: Floats, faces: Ints, where: str) -> Step:
         flipped, dropped = flipped + more_flipped, dropped + more_dropped
     found = []
     if flipped or dropped:
-        text = f"mended {flipped + dropped} triangles without area"
+        text = f"repaired {flipped + dropped} triangles without area"
         found.append(Finding("note", (where,), text))
     return vertices, faces, found
 
@@ -150,7 +150,7 @@ def components(faces: Ints, neighbours: Ints) -> tuple[int, Ints]:
 
 
 def drop_specks(vertices: Floats, faces: Ints, where: str) -> Step:
-    """Drop loose parts with less than a hundredth of the area; tell of larger ones."""
+    """Drop loose parts with less than a hundredth of the area; report larger ones."""
     count, label = components(faces, face_neighbours(faces))
     if count == 1:
         return vertices, faces, []
@@ -163,7 +163,7 @@ def drop_specks(vertices: Floats, faces: Ints, where: str) -> Step:
     if small.any():
         text = (
             f"dropped {int(small.sum())} loose parts of {int(small[label].sum())} triangles, "
-            f"{per_part[small].sum():.3g} mm² together"
+            f"{per_part[small].sum():.3g} mm² in all"
         )
         found.append(Finding("warning", (where,), text))
     if (~small).sum() > 1:
@@ -186,13 +186,19 @@ def orient(vertices: Floats, faces: Ints, where: str) -> Step:
     faces = np.where(outward[:, None], faces[:, ::-1], faces)
     found = []
     if turned.any():
-        text = f"turned {int(turned.sum())} triangles over to agree with their neighbours"
+        text = f"turned {int(turned.sum())} triangles over to match their neighbours"
         found.append(Finding("warning", (where,), text))
     if (outward ^ turned).any():
-        found.append(Finding("note", (where,), "turned a closed mesh inside out: normals outward"))
+        found.append(
+            Finding(
+                "note",
+                (where,),
+                "turned a closed mesh inside out, so that its normals point outward",
+            )
+        )
     if folded:
-        text = f"{folded} parts of the mesh have only one side, so normals can't agree"
-        found.append(Finding("error", (where,), text, "mend the mesh"))
+        text = f"{folded} parts of the mesh have only one side, like a Möbius strip"
+        found.append(Finding("error", (where,), text, "repair the mesh"))
     return vertices, faces, found
 
 

@@ -40,12 +40,12 @@ def without_noise(region: Region, where: str) -> tuple[Region, tuple[Finding, ..
     edges = tuple(_steadied(e, vertices, noise) for e in region.edges)
     moved = float(np.linalg.norm(vertices - region.surface.vertices, axis=1).max())
     message = (
-        f"the mesh scatters by {noise.sigma:.3f} mm, as scans do; it was smoothed over a "
-        f"radius of {noise.radius:.1f} mm, and moved by {moved:.2f} mm at most"
+        f"the mesh is noisy, like a scan ({noise.sigma:.3f} mm): it was smoothed over a "
+        f"radius of {noise.radius:.1f} mm, which moved it by {moved:.2f} mm at most"
     )
     rough = noise.sigma > LARGE_NOISE or moved > FAR_MOVED * noise.sigma
     level: Level = "risk" if rough else "warning"
-    remedy = "details smaller than that are lost; scan again if they matter"
+    remedy = "if details smaller than that matter, scan again: they are lost"
     return replace(region, surface=surface, edges=edges), (
         Finding(level, (where,), message, remedy),
     )

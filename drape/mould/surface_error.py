@@ -6,7 +6,7 @@ distance. The surface of all vertices is nearer to the true one than to that coa
 it is of order p in the facets' size, by 2^p. HALF of the distance is stated, which is enough for
 surfaces of first order, and measured on closed forms to hold in 95 % of places.
 
-Where edges run from rim to rim with no vertex between (ruled faces of a CAD mesh) no vertex tells
+Where edges run from rim to rim with no vertex between (ruled faces of a CAD mesh) no vertex shows
 how far the face bulges along them. The bulge that the normals at their ends give is added there:
 that of the straightest of a face's long sides, since others cross its bend. No more is stated than
 the faces themselves bulge: the true surface passes through the same vertices.

@@ -66,7 +66,7 @@ def trim_region(
         cut, readonly(inside), edges, region.loops, readonly(region.source_faces[pieces.source])
     )
     room = distance_to_polyline(vertices[chain], surface.vertices[mouth.vertices]).min()
-    return out, (Finding("note", (where,), f"lies at least {room:.1f} mm inside the mouth"),)
+    return out, (Finding("note", (where,), f"it lies at least {room:.1f} mm inside the mouth"),)
 
 
 def _mouth(region: Region, name: str, where: str) -> Edge:
@@ -75,7 +75,7 @@ def _mouth(region: Region, name: str, where: str) -> Edge:
         if edge.name == name:
             return edge
     names = ", ".join(sorted(e.name for e in mouths)) or "none"
-    raise InputError("there is no such mouth", value=name, limit=names, where=where)
+    raise InputError("no such mouth", value=name, limit=names, where=where)
 
 
 def _plane(point: ArrayLike, normal: ArrayLike, where: str) -> tuple[Floats, Floats]:
@@ -84,7 +84,7 @@ def _plane(point: ArrayLike, normal: ArrayLike, where: str) -> tuple[Floats, Flo
         if vector.shape != (3,) or not np.isfinite(vector).all():
             raise InputError(f"{name} must be three numbers", value=vector.tolist(), where=where)
     if not direction.any():
-        raise InputError("the normal is zero", value=direction.tolist(), where=where)
+        raise InputError("the normal has zero length", value=direction.tolist(), where=where)
     return origin, unit(direction)
 
 
@@ -98,14 +98,12 @@ def _check_side(height: Floats, mouth: Edge, where: str) -> None:
             where=where,
         )
     if at_mouth.max() < 0:
-        raise InputError(
-            "the normal points into the part", remedy="turn its sign: it points out", where=where
-        )
+        raise InputError("the normal points into the part", remedy="change its sign", where=where)
     if at_mouth.min() <= 0:
         raise InputError(
             "the plane cuts the mouth's edge",
-            value=f"{-at_mouth.min():.2f} mm of it lie before the plane",
-            remedy="move the plane inwards, or turn it",
+            value=f"{-at_mouth.min():.2f} mm of it before the plane",
+            remedy="move the plane inward, or turn it",
             where=where,
         )
 

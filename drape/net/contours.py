@@ -31,7 +31,7 @@ def sheared_past(net: Net, limit: float, within: Geometry) -> list[tuple[shapely
     -------
     list of (polygon, sign)
         The largest first. ``sign`` is +1 where the angle between +warp and +weft closes,
-        −1 where it opens: areas of opposite shear are told apart.
+        −1 where it opens: areas of opposite shear are kept apart.
     """
     out = []
     u, v, shear = _filled(net, within)

@@ -139,7 +139,7 @@ class Net:
         """(k, 2) flat coordinates of (k, 3) surface points; NaN where the net isn't.
 
         ``normals`` (k, 3) keep a sheet that runs close by from answering; ``faces`` (k,) of
-        the points tell sheets apart where the surface lies on itself, and are needed there.
+        the points distinguish sheets where the surface lies on itself, and are needed there.
         """
         points, normals = np.atleast_2d(points), np.atleast_2d(normals)
         out = np.full((len(points), 2), np.nan)
@@ -148,7 +148,7 @@ class Net:
             return out
         tree, places = self._tree
         if self.sheets is not None and faces is None:
-            raise ValueError("where a surface lies on itself, places are told by faces too")
+            raise ValueError("where a surface lies on itself, a place needs its face too")
         at = points[good] if faces is None else self._apart(points[good], np.asarray(faces)[good])
         near = tree.query(at, k=min(8, tree.n))[1].reshape(int(good.sum()), -1)
         found = out[good]

@@ -71,7 +71,7 @@ def solve_net(
         0 on the faces that must be covered, 1 where the net is needed too, 2 on the margin,
         3 on margins that decide nothing (see ``mould.extension.Extended``).
     sheets : (m,) int, optional
-        Of a surface that lies on itself: numbers that tell what lies on each other apart
+        Of a surface that lies on itself: numbers that distinguish what lies on each other
         (see ``cloth.occupancy``).
 
     Raises
@@ -83,7 +83,9 @@ def solve_net(
     """
     options = options or NetOptions()
     if not (np.isfinite(options.spacing) and options.spacing > 0.0):
-        raise InputError("spacing must be positive", value=options.spacing, limit="> 0 mm")
+        raise InputError(
+            "the spacing must be positive", value=options.spacing, limit="more than 0 mm"
+        )
     if not 0 <= start.face < len(surface.faces):
         raise InputError("the start point's face doesn't exist", value=start.face)
     patches = make_patches(surface) if options.fine else coarse(make_patches(surface))
@@ -97,16 +99,16 @@ def solve_net(
             break
     else:
         raise AccuracyError(
-            "the yarns are longer than any that were tried",
+            "the yarns don't end",
             value=f"more than {2.0 * float(grid.u.max()):.0f} mm",
-            remedy="the surface winds round itself: split it",
+            remedy="split the ply: the surface winds round itself",
             partial=_trimmed(surface, patches, grid, i0, columns, sheets),
         )
     net = _trimmed(surface, patches, grid, i0, columns, sheets)
     i, j = net.origin
     if np.count_nonzero(net.known[max(i - 1, 0) : i + 2, max(j - 1, 0) : j + 2]) < 9:
         raise AccuracyError(
-            "no whole cells round the start point",
+            "there is no room for the net round the start point",
             remedy="move the start point away from the edge, or use a smaller spacing",
             partial=net,
         )
@@ -118,7 +120,7 @@ def tangent(warp: Floats, normal: Floats) -> Floats:
     out = warp - (warp @ normal) * normal
     length = np.linalg.norm(out)
     if not length > 1e-6 * np.linalg.norm(warp):
-        raise InputError("the warp direction is square to the surface", value=list(warp))
+        raise InputError("the warp direction stands square on the surface", value=list(warp))
     return out / length
 
 
@@ -195,7 +197,7 @@ def _pages(shape: tuple[int, int, int]) -> Floats:
         return np.ndarray(shape, buffer=mmap.mmap(-1, size))
     except OSError as error:
         raise InputError(
-            "the net needs more memory than there is",
+            "the net needs more memory than the machine has",
             value=f"{size / 1e9:.1f} GB",
             remedy="use a larger spacing",
         ) from error

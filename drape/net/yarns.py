@@ -17,9 +17,9 @@ from drape.geometry.walk import ROW
 from drape.net.net import Net
 
 FINEST = 8  # samples in a cell side, at most
-BESIDE = 3  # samples beside a stretch that tell how the surface goes on
+BESIDE = 3  # samples beside a stretch that show how the surface goes on
 SHARP = 0.75  # mm: a smaller radius counts as a sharp corner
-SHARPEST = np.radians(120.0)  # turn of a sharp corner beyond which its bridge isn't told apart
+SHARPEST = np.radians(120.0)  # turn of a sharp corner beyond which its bridge isn't distinguished
 
 
 @dataclass(frozen=True, eq=False)

@@ -58,7 +58,8 @@ def pattern_drawing(pattern: Pattern) -> Drawing:
     edge_names(marks, room, pattern)
     angle_picture(marks, room, pattern)
     if snips:
-        marks.homeless.append(f"short lines at the cut line: {len(snips)} snips into the laps")
+        often = "1 snip" if len(snips) == 1 else f"{len(snips)} snips"
+        marks.homeless.append(f"short lines at the cut line: {often} into the laps")
     below = _below(marks.homeless, cloth.bounds)
     return Drawing(
         plain(pattern.piece), (*cuts, *edges, *snips, *marks.paths), (*marks.texts, *below)

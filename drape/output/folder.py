@@ -1,11 +1,11 @@
 """The output folder: written whole or not at all.
 
 The new folder is made beside the old one, the old one is moved aside, the new one gets its
-name, the old one is deleted. A folder that is in the way is replaced only if it is
-an output folder and nothing else: its ``summary.json`` lists exactly its files.
+name, the old one is deleted. A folder that is already there is replaced only if it is an output
+folder and nothing else: its ``summary.json`` lists exactly its files.
 
-What an interrupted run leaves behind lies beside the folder under two names of its own,
-and the next run mends it. There too nothing is deleted that a summary doesn't list: the
+An interrupted run leaves its files beside the folder under two names of their own, and the
+next run cleans up. There too nothing is deleted that a summary doesn't list: the
 summary is the first file written and the last one deleted.
 """
 
@@ -27,7 +27,7 @@ RESERVED = {"con", "prn", "aux", "nul"} | {f"{p}{i}" for p in ("com", "lpt") for
 
 
 def write_folder(target: Path, files: Mapping[str, bytes]) -> None:
-    """Write ``files`` as the folder ``target``, in place of what a former run wrote there.
+    """Write ``files`` as the folder ``target``, in place of what an earlier run wrote there.
 
     Parameters
     ----------
@@ -60,7 +60,7 @@ def write_folder(target: Path, files: Mapping[str, bytes]) -> None:
         raise InputError(
             "the output folder can't be written",
             value=problem.strerror or str(problem),
-            remedy="make room or choose another folder with -o; the old folder is kept",
+            remedy="make room, or choose another folder with -o (the old folder is kept)",
             where=str(problem.filename or place),
         ) from problem
 
@@ -139,7 +139,7 @@ def _delete(folder: Path) -> None:
     found = _listing(folder)
     listed = _listed(folder)
     if found is None or not (found <= listed or found <= {SUMMARY}):
-        raise _refusal(folder, "isn't what an interrupted run leaves behind")
+        raise _refusal(folder, "holds other files than an interrupted run leaves")
     for name in sorted(found, key=lambda n: (n == SUMMARY, n)):
         os.unlink(folder / name)
     for inside, _, _ in sorted(os.walk(folder), key=lambda step: step[0], reverse=True):
@@ -151,21 +151,25 @@ def _check_replaceable(place: Path) -> None:
     if not os.path.lexists(place):
         return
     if place.is_symlink() or not place.is_dir():
-        raise _refusal(place, "is there already and isn't a folder")
+        raise _refusal(place, "can't be made: something else has its name")
     found, listed = _listing(place), _listed(place)
     if found is None or _has_empty_folders(place):
         raise _refusal(place, "holds links or empty folders")
     if found and found != listed:
         strangers = sorted(found ^ listed)
-        raise _refusal(place, f"holds other files than its {SUMMARY} lists", strangers[0])
+        raise _refusal(
+            place,
+            f"holds files that its {SUMMARY} doesn't list, or lacks some that it lists",
+            strangers[0],
+        )
 
 
 def _refusal(place: Path, what: str, value: str | None = None) -> InputError:
     return InputError(
         f"the folder {what}",
         value=value,
-        limit=f"a folder written by a former run, whose {SUMMARY} lists exactly its files",
-        remedy="choose another folder with -o, or clear this one by hand; nothing was changed",
+        limit=f"a folder written by an earlier run, whose {SUMMARY} lists exactly its files",
+        remedy="choose another folder with -o, or clear this one by hand (nothing was changed)",
         where=str(place),
     )
 
@@ -214,7 +218,8 @@ def _check_parents(place: Path) -> None:
     for parent in place.parents:
         if parent.exists():
             if not parent.is_dir():
-                raise InputError("a file stands where a folder should be", where=str(parent))
+                remedy = "choose another folder with -o"
+                raise InputError("not a folder but a file", where=str(parent), remedy=remedy)
             return
 
 

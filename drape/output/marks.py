@@ -60,7 +60,9 @@ def warp_arrow(marks: Marks, room: Room) -> None:
     else:
         found = room.place([(length, 4.0) for length in lengths], (8.0, 0.0))
         if found is None:
-            marks.homeless.append("warp: no room for its arrow; it runs left to right here")
+            marks.homeless.append(
+                "the warp runs left to right on this sheet (no room for its arrow)"
+            )
             return
         length, centre = lengths[found[0]], found[1]
     tail, tip = (centre[0] - length / 2, centre[1]), (centre[0] + length / 2, centre[1])
@@ -90,7 +92,7 @@ def title(marks: Marks, room: Room, pattern: Pattern) -> None:
 
 
 def title_lines(pattern: Pattern) -> list[str]:
-    """The writing of the title, line by line."""
+    """The title's lines."""
     side = "inside" if pattern.seen_from == "inside" else "the mould side"
     start = pattern.start_mm
     laid = [pattern.laid] if pattern.laid else []
@@ -122,7 +124,7 @@ def angle_picture(marks: Marks, room: Room, pattern: Pattern) -> None:
     sense = 1.0 if pattern.seen_from == "inside" else -1.0
     zero = -sense * radians(pattern.angle_deg)  # the warp is at 0 on this sheet
     side = "inside" if sense > 0 else "the mould side"
-    caption = ["+ turns as the arrow does", f"(angles seen from {side})"]
+    caption = ["+ turns with the arrow", f"(angles seen from {side})"]
     for radius, height in ((15.0, 3.0), (12.0, 3.0), (10.0, SMALLEST_TEXT), (7.0, SMALLEST_TEXT)):
         words = _block_size(caption, height)
         reach, rise = radius + 4.0 * height, radius + 2.0 * height
@@ -143,12 +145,18 @@ def edge_names(marks: Marks, room: Room, pattern: Pattern) -> None:
     outside = Room(shapely.box(-1e6, -1e6, 1e6, 1e6))
     outside.take(shapely.Polygon(pattern.outline), CLEARANCE)
     for edge in pattern.edges:
-        words = plain(f"{edge.name} {allowance_words(edge)}")
+        words = plain(edge_label(edge, allowance_words(edge)))
         line = shapely.LineString(edge_points(pattern.outline, edge))
         count = max(1, round(line.length / LABEL_EVERY))
         placed = [_along(marks, room, line, words, (i + 0.5) / count, 1) for i in range(count)]
         if not any(placed) and not _along(marks, outside, line, words, 0.5, -1):
             marks.homeless.append(words)
+
+
+def edge_label(edge: PatternEdge, allowance: str) -> str:
+    """An edge's name and its allowance in words; edges of cloth across the line have none."""
+    bare = edge.kind == "border" and edge.allowance_mm == 0.0 and edge.greatest_mm is None
+    return edge.name if bare else f"{edge.name} {allowance}"
 
 
 def allowance_words(edge: PatternEdge) -> str:

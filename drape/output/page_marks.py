@@ -216,10 +216,10 @@ def draw_hints(canvas: Canvas, tile: Tile, pages: Mapping[tuple[int, int], int])
     middle = 2.0 + WORDS / 2  # of the writing, from the rim outward
     row, column = tile.row, tile.column
     rims = (
-        ((row, column - 1), "cut along this rim, lay over page {}", (m - middle, h / 2), 90.0),
-        ((row, column + 1), "page {} is laid over this strip", (w - m + middle, h / 2), 90.0),
-        ((row - 1, column), "cut along this rim, lay over page {}", (w * 0.57, h - m + middle), 0),
-        ((row + 1, column), "page {} is laid over this strip", (w * 0.57, m - middle), 0.0),
+        ((row, column - 1), "cut along this line, lay over page {}", (m - middle, h / 2), 90.0),
+        ((row, column + 1), "page {} goes over this strip", (w - m + middle, h / 2), 90.0),
+        ((row - 1, column), "cut along this line, lay over page {}", (w * 0.57, h - m + middle), 0),
+        ((row + 1, column), "page {} goes over this strip", (w * 0.57, m - middle), 0.0),
     )
     for neighbour, words, (x, y), angle in rims:
         if neighbour in pages:

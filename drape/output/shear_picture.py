@@ -54,11 +54,11 @@ def fabric_entry(found: Measurement, name: str = "measured", take: str | None = 
         No fabric of the name ``take`` ships.
     """
     if take is not None and take not in shipped():
-        raise InputError("no fabric of that name ships", value=take, limit=", ".join(shipped()))
+        raise InputError("no built-in fabric has that name", value=take, limit=", ".join(shipped()))
     key = name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else _quoted(name)
     lines = [f"[fabrics.{key}]"]
     if take is None:
-        lines += ['# weave = "..."             # put yours in: plain, 2x2 twill, ...',
+        lines += ['# weave = "..."             # give yours: plain, 2x2 twill, ...',
                   "# areal_mass = ...          # g/m2 of fibre"]  # fmt: skip
     else:
         lines.append(f"take = {_quoted(take)}")

@@ -1,7 +1,7 @@
 """Lay-up sheets: the pages that go to the bench, one for each ply in the order of lay-up.
 
-A page has pictures of the ply, what to know of it, its risks, and the strokes to press it down
-in. Cautions stand once, on the first page.
+A page has pictures of the ply, its figures, its risks, and the strokes in which to press it
+down. The cautions are on the first page only.
 """
 
 from __future__ import annotations
@@ -52,7 +52,7 @@ class PlySheet:
         What to do in each, in order.
     risks : tuple of str
     cut : bool
-        Whether the ply may be cut; the page says so if it may not.
+        Whether the ply may be cut; if not, the page says so.
     """
 
     heading: str
@@ -107,7 +107,7 @@ def _text(text: str, style: ParagraphStyle) -> Paragraph:
 def _page(sheet: PlySheet) -> list[Flowable]:
     out: list[Flowable] = [_text(sheet.heading, HEAD), Spacer(1, 2 * mm)]
     if not sheet.cut:
-        out.append(_text("Its checks failed: don't cut this ply.", SUB))
+        out.append(_text("Don't cut this ply: its checks failed.", SUB))
     if sheet.pictures:
         width = WIDTH / len(sheet.pictures)
         images = [_picture(content, width - 2.0) for content in sheet.pictures]
@@ -123,10 +123,10 @@ def _page(sheet: PlySheet) -> list[Flowable]:
                         ("BOTTOMPADDING", (0, 0), (-1, -1), 1.5)])  # fmt: skip
         out.append(table)
     if sheet.risks:
-        out.append(KeepTogether([_text("Look out", SUB), *(_text(r, RISK) for r in sheet.risks)]))
+        out.append(KeepTogether([_text("Watch for", SUB), *(_text(r, RISK) for r in sheet.risks)]))
     if sheet.strokes:
         lines = [_text(f"{k}. {text}", TEXT) for k, text in enumerate(sheet.strokes, 1)]
-        out.append(_text("Press it down", SUB))
+        out.append(_text("Press it down in this order", SUB))
         out += lines
     return out
 

@@ -1,4 +1,4 @@
-"""What the command line says, in plain words: lines of text, made but not printed."""
+"""The lines that the command line prints; made here, printed in ``cli.py``."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ CAUTION = (
     "Caution: this predicts fit, not strength; parts that carry people or loads are for a "
     "qualified engineer. Read the material's safety data sheet."
 )
-# What people open first, and what to know then
+# The file to open first, and what to know about it
 OPEN_FIRST = {
     "layup-sheets.pdf": "the pages for the bench",
     "patterns.pdf": "print it at 100 % and measure the 100 mm square before you cut",
@@ -71,7 +71,7 @@ def error_object(error: PlywrightError) -> dict[str, str]:
 
 
 def ply_table(summary: Any) -> list[str]:
-    """One line a ply: greatest shear against its locking angle, cloth, checks."""
+    """One line per ply: greatest shear against its locking angle, cloth, checks."""
     head = ("ply", "half", "greatest shear", "in laps", "locks at", "cloth", "checks")
     rows: list[tuple[str, ...]] = [head]
     rows += [_ply_row(ply) for ply in summary.plies]
@@ -115,20 +115,20 @@ def aligned(rows: Sequence[Sequence[str]]) -> list[str]:
 
 
 def finding_lines(findings: Iterable[Finding]) -> list[str]:
-    """One line a finding, the worst first, in the order given otherwise; what is the same for
-    several plies once."""
+    """One line per finding, the worst first, else in the order given; one line where several
+    plies have the same finding."""
     rank = {"error": 0, "risk": 1, "warning": 2, "note": 3}
     return [f.line() for f in sorted(merged(findings), key=lambda f: rank[f.level])]
 
 
 def open_first(folder: Path, files: Sequence[str]) -> str:
-    """The file to open first, and why; empty if there is none of those known."""
+    """The file to open first, and why; empty if the folder has none of these files."""
     name = next((n for n in OPEN_FIRST if n in files), None)
     return f"Open first: {folder / name} ({OPEN_FIRST[name]})" if name else ""
 
 
 def value_lines(values: Mapping[str, Any], indent: str = "") -> list[str]:
-    """Nested figures, one a line; a key's unit ending becomes the unit."""
+    """Nested figures, one per line; a key's unit ending becomes the unit."""
     out = []
     for key, value in values.items():
         ending = next((e for e in UNIT_ENDINGS if key.endswith(e)), "")

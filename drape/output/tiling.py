@@ -205,7 +205,7 @@ def _check(page: PageSize, margin: float, overlap: float, live: float) -> None:
             "the page is too small",
             value=f"{page.width} x {page.height} mm",
             limit=f"{SMALLEST_LIVE + 2 * margin:g} mm or more both ways",
-            remedy="take larger paper",
+            remedy="use larger paper",
         )
     if not 0 <= overlap <= live / 2:
         raise InputError(

@@ -17,7 +17,7 @@ from moulds import elbows, troughs
 
 from drape import pipeline
 from drape.advice import start_search as startsearch
-from drape.advice.yarn_search import SAME, TOLD
+from drape.advice.yarn_search import REPORTED, SAME
 from drape.job.job import load_job
 from drape.mould.region import at_vertex
 
@@ -71,7 +71,7 @@ def test_one_sheet_needs_no_better_start(tmp_path):
     found = searched(results)
     assert found.best is None
     assert found.given.greatest_deg < 0.05
-    assert "nothing better than lower-1's start and angle was found" in note(results).text
+    assert "lower-1's own start and angle serve yarns running through best" in note(results).text
 
 
 @pytest.mark.parametrize("seen_from", ["inside", "mould"])
@@ -123,7 +123,7 @@ def test_mirror_images_are_found(mirrored):
     start, surface = upper.piece.options.start, upper.piece.region.surface
     weights = [1.0 - start.b1 - start.b2, start.b1, start.b2]
     at = weights @ surface.vertices[surface.faces[start.face]]
-    assert found.best.start_mm == pytest.approx(at * [1.0, 1.0, -1.0], abs=TOLD)
+    assert found.best.start_mm == pytest.approx(at * [1.0, 1.0, -1.0], abs=REPORTED)
     assert found.best.angle_deg == pytest.approx(-20.0, abs=NEARLY)
 
 
@@ -190,7 +190,7 @@ def test_no_start_of_an_exhaustive_grid_is_better(tmp_path, monkeypatch):
 
     Vertices of the region, every so many, at angles that aren't the search's own first ones. The
     search may stay behind by ``SAME``, by which equal ones aren't told apart, and by what
-    rounding to ``TOLD`` turns the yarns: half of it at the start, and by as much again for its
+    rounding to ``REPORTED`` turns the yarns: half of it at the start, and by as much again for its
     place.
     """
     kept = {}
@@ -214,7 +214,7 @@ def test_no_start_of_an_exhaustive_grid_is_better(tmp_path, monkeypatch):
     assert len(good) > 200
     assert min(t.mean for t in good) > np.radians(5.0)  # no start serves it well
     assert found.best.mean < found.given.mean - np.radians(5.0)
-    better = [t for t in good if t.mean < found.best.mean - SAME - np.radians(TOLD)]
+    better = [t for t in good if t.mean < found.best.mean - SAME - np.radians(REPORTED)]
     assert not any(np.isfinite(search.make(t.start, t.angle).mean) for t in better)
 
 

@@ -11,7 +11,7 @@ import pytest
 from draped import place, sheet
 from exact import shapes
 
-from drape.advice.yarn_search import NEAREST, TOLD, search_start
+from drape.advice.yarn_search import NEAREST, REPORTED, search_start
 from drape.advice.yarn_trials import Search, Tried
 from drape.joint.yarn_match import wrapped
 from drape.layup.start_places import place_of
@@ -73,12 +73,12 @@ def test_the_place_is_moved_to_and_the_angle_refined(region):
     assert np.linalg.norm(flat - BEST_PLACE, axis=1).min() > 3.0 * NEAREST
     away, turned = found(region)
     assert away <= NEAREST
-    assert abs(turned) <= TOLD
+    assert abs(turned) <= REPORTED
 
 
 def test_a_further_place_is_tried(region):
     x, turn = BEST_PLACE[0], BEST_PLACE[1] / R
     there = place(region, [x, R * np.sin(turn), -R * np.cos(turn)])
     away, turned = found(region, more=[there])
-    assert away <= 2.0 * TOLD  # as told, and the facets
-    assert abs(turned) <= TOLD
+    assert away <= 2.0 * REPORTED  # as told, and the facets
+    assert abs(turned) <= REPORTED

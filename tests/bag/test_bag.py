@@ -92,8 +92,8 @@ def test_a_bladder_from_stock():
     assert bag_findings(bag, found, [50.0, 60.0, 80.0], stretch) == ()
     wide = tube_bag(found, 300.0, [80.0], stretch)
     (none,) = bag_findings(wide, found, [80.0], stretch)
-    assert "at most 72 mm" in none.text
-    assert "narrowest: 80 mm" in none.remedy
+    assert "at most 72 mm" in none.remedy
+    assert "the narrowest is 80 mm" in none.text
     narrow = [Girth(10.0, 0, 200.0), Girth(50.0, 0, 110.0)]
     (told,) = bag_findings(tube_bag(narrow, 300.0, (), stretch), narrow, (), stretch)
     assert told.level == "warning"
@@ -107,15 +107,15 @@ def test_folds():
     narrow = [Girth(10.0, 0, 200.0), Girth(50.0, 0, 160.0)]
     (fold,) = bag_findings(tube_bag(narrow, 300.0), narrow)
     assert "from 50 to 50 mm" in fold.text
-    assert "38% larger (at 50 mm)" in fold.text
+    assert "38% larger than the hollow's (at 50 mm)" in fold.text
     # a wider tube from stock folds more
     stock = [130.0]
     (fold,) = bag_findings(tube_bag(calm, 300.0, stock), calm, stock)
     assert "59%" in fold.text
     stock = [100.0, 105.0]
     (none,) = bag_findings(tube_bag(calm, 300.0, stock), calm, stock)
-    assert "at least 110 mm" in none.text
-    assert "widest in stock: 105 mm" in none.remedy
+    assert "at least 110 mm" in none.remedy
+    assert "the widest is 105 mm" in none.text
 
 
 def test_folds_stretch_by_stretch_and_branch_by_branch():
@@ -124,11 +124,11 @@ def test_folds_stretch_by_stretch_and_branch_by_branch():
     found = [Girth(10.0 * k, 0, v, "B") for k, v in enumerate(values)] + [Girth(9.0, 1, 150.0, "C")]
     told = [f.text for f in bag_findings(tube_bag(found, 300.0), found)]
     assert [m.split(" along")[0] for m in told] == [
-        "from 10 to 20 mm (towards B)",
-        "from 40 to 40 mm (towards B)",
-        "from 9 to 9 mm (towards C)",
+        "the film folds from 10 to 20 mm (towards B)",
+        "the film folds from 40 to 40 mm (towards B)",
+        "the film folds from 9 to 9 mm (towards C)",
     ]
-    assert "57% larger (at 20 mm (towards B))" in told[0]  # 220 / 140
+    assert "57% larger than the hollow's (at 20 mm (towards B))" in told[0]  # 220 / 140
 
 
 def test_envelope_and_breather():

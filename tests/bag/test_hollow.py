@@ -124,13 +124,13 @@ def test_film_past_a_trim_line(tmp_path):
     trim = "[mould.trim.B]\npoint = [{}, 0, 0]\nnormal = [1, 0, 0]\n"
     found, findings = hollow(tube_job(tmp_path, tube, trims=trim.format(150)))
     assert found.bag.largest_girth_mm == pytest.approx(2 * np.pi * 18.8, rel=1e-3)
-    (told,) = [f for f in findings if "isn't supported" in f.text]
-    assert f"up to {2 * np.pi * 35:.0f} mm round (at 200 mm)" in told.text
-    assert f"the film {2 * np.pi * 18.8 * 1.1:.0f} mm" in told.text
+    (told,) = [f for f in findings if "nothing supports the film" in f.text]
+    assert f"up to {2 * np.pi * 35:.0f} mm there (at 200 mm)" in told.text
+    assert f"the film's {2 * np.pi * 18.8 * 1.1:.0f} mm" in told.text
     _, findings = hollow(job_of(tmp_path))
-    assert not [f for f in findings if "isn't supported" in f.text]
+    assert not [f for f in findings if "nothing supports the film" in f.text]
     stretch = job_of(tmp_path, '[bag]\nkind = "stretch"', trim.format(150))
-    assert not [f for f in hollow(stretch)[1] if "isn't supported" in f.text]
+    assert not [f for f in hollow(stretch)[1] if "nothing supports the film" in f.text]
 
 
 def taper(s):
@@ -294,7 +294,7 @@ def test_the_laminate_fills_the_narrow_end(tmp_path):
     found, findings = hollow(tube_job(tmp_path, cone, plies=("lower",) * 20 + ("upper",) * 20))
     full = [s.along for s in found.sections if s.girth is None]
     assert full == [s.along for s in found.sections if s.along > 155.6]
-    (told,) = [f for f in findings if "fills it" in f.text]
+    (told,) = [f for f in findings if "fills the hollow" in f.text]
     assert f"from {full[0]:.0f} to 200 mm" in told.text
     assert f"at {len(full)} of {len(found.sections)} sections" in told.text
 

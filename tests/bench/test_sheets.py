@@ -56,20 +56,20 @@ def test_cloth_across_the_line_says_when_and_where_it_is_laid(pages):
     strip, wrap = (" ".join(page.extract_text().split()) for page in pages[6:])
     assert "ply 7 of 8" in strip
     assert "ply 8 of 8" in wrap
-    assert "45° from the run A-B.1, counted as seen from the inside" in strip
+    assert "45° from the run A-B.1, seen from inside" in strip
     assert "strip over A-B.1, laid after closing" in strip
     assert "wrapped: begins at A-B.2 on lower, ends 12 mm past it" in wrap
-    assert "0°, counted as seen from the inside" in wrap
+    assert "0°, seen from inside" in wrap
 
 
 def test_what_is_told_of_the_joint_stands_with_its_plies(pages, demo_results):
-    """The demo's laps lean in by more than the wish: a risk of two plies, by their names."""
+    """The demo's laps must be tucked in by more than the limit: a risk of two plies, named."""
     texts = [" ".join(page.extract_text().split()) for page in pages]
-    risks = [f for f in demo_results.findings if "must lean in" in f.text]
+    risks = [f for f in demo_results.findings if "must be tucked in" in f.text]
     assert risks
     for ply, text in zip(demo_results.plies, texts, strict=True):
         mine = [f for f in risks if f.where.endswith(ply.ply.name)]
-        assert text.count("must lean in") == len(mine)
+        assert text.count("must be tucked in") == len(mine)
         assert all(f.where in text for f in mine)
 
 
@@ -88,7 +88,7 @@ def test_risks_of_a_ply_stand_on_its_page(demo_results, scene):
     plies = (first, replace(second, findings=tuple(found)), *rest)
     data = bench_sheets(replace(demo_results, plies=plies, findings=()), scene, {}, "")
     texts = [page.extract_text() for page in PdfReader(io.BytesIO(data)).pages]
-    assert ["Look out" in text for text in texts] == [False, True] + [False] * len(rest)
+    assert ["Watch for" in text for text in texts] == [False, True] + [False] * len(rest)
     assert [f"a {level} told" in texts[1] for level in LEVELS] == [True, True, True, False]
 
 
@@ -101,7 +101,7 @@ def test_names_are_text_and_a_failed_ply_says_so():
     sheet = PlySheet(NASTY, (("edges", NASTY),), (), (NASTY,), (NASTY,), cut=False)
     text = PdfReader(io.BytesIO(to_sheets([sheet], NASTY, NASTY, [NASTY]))).pages[0].extract_text()
     assert text.count("<b>bold</b>") == 7
-    assert "don't cut" in text
+    assert "Don't cut" in text
     assert "☠" not in text  # the standard fonts lack it
 
 

@@ -147,7 +147,7 @@ def test_by_hand(folder, capsys):
     assert found["locking_angle_deg"] == pytest.approx(30.0, abs=1e-3)
     found = told(capsys, "shear", "yarns", "--width", "1.6", "--pitch", "2")
     assert found["locking_angle_deg"] == 36.87
-    assert "where the yarns touch" in found["findings"][0]["message"]
+    assert "at which the yarns touch" in found["findings"][0]["message"]
 
 
 def test_what_the_file_does_not_say_is_told(folder, capsys):
@@ -155,7 +155,8 @@ def test_what_the_file_does_not_say_is_told(folder, capsys):
     assert cli.main(["shear", "square", "s.csv"]) == 0
     out = capsys.readouterr().out
     assert (
-        "note: s.csv: taken, since the file doesn't say: columns in the order before, grown" in out
+        "note: s.csv: assumed, since the file doesn't say: columns in the order before, grown"
+        in out
     )
     found = told(capsys, "shear", "square", "s.csv", "--units", "in")
     assert "before in in" in found["findings"][0]["message"]
@@ -208,16 +209,16 @@ def test_odd_file_names_make_good_toml_and_svg(folder, capsys, name):
         (["shear", "frame", "a.csv", "--side", "200", "--name", "a/b"], "can't be used as a name"),
         (["shear", "frame", "a.csv", "--side", "200", "--take", "denim"], "got denim; allowed: pl"),
         (["shear", "frame", "a.csv", "--side", "200", "--picture", "a.csv"], "exists already"),
-        (["shear", "frame", "a.csv", "--side", "150"], "a.csv: the displacement isn't one of a fr"),
+        (["shear", "frame", "a.csv", "--side", "150"], "a.csv: the displacement is impossible for"),
         (["shear", "frame", "a.csv", "--side", "20000"], "check the units"),
         (["shear", "bias", "a.csv", "--length", "150", "--width", "100"], "too short for its widt"),
         (["shear", "square"], "both --before and --grown"),
         (["shear", "square", "--before", "100"], "both --before and --grown"),
         (["shear", "square", "a.csv", "--before", "100"], "both --before and --grown"),
         (["shear", "square", "--before", "100", "--grown", "99"], "99 mm from 100 mm"),
-        (["shear", "square", "--before", "100", "--grown", "100.1"], "no cloth locks that early"),
+        (["shear", "square", "--before", "100", "--grown", "100.1"], "implausibly small"),
         (["shear", "yarns", "--width", "2", "--pitch", "2"], "width 2 mm, pitch 2 mm"),
-        (["shear", "square", "a.csv"], "a.csv, line 1: can't tell which columns are meant"),
+        (["shear", "square", "a.csv"], "a.csv, line 1: it isn't clear which columns are meant"),
     ],
 )  # fmt: skip
 def test_bad_arguments(folder, capsys, argv, expected):
@@ -235,15 +236,15 @@ FRAME = ["shear", "frame", "a.csv", "--side", "200"]
     [
         (lambda d, f: (d[::-1], f), "the displacement doesn't grow"),
         (lambda d, f: (np.tile(d, 2), np.tile(f, 2)), "leave out the way back"),
-        (lambda d, f: (d, -f), "no force pulls"),
+        (lambda d, f: (d, -f), "no force is more than 0"),
         (lambda d, f: (d / 1000, f), "the pull ends before the cloth is sheared"),
-        (lambda d, f: (d * 1000, f), "the displacement isn't one of a frame of side 200 mm"),
-        (lambda d, f: (f, d), "the displacement isn't one of a frame"),
-        (lambda d, f: (f / 3, d), "doesn't show where the cloth locks"),
+        (lambda d, f: (d * 1000, f), "the displacement is impossible for a frame of side 200 mm"),
+        (lambda d, f: (f, d), "the displacement is impossible for a frame"),
+        (lambda d, f: (f / 3, d), "to show where the cloth locks"),
         (lambda d, f: (d[:5], f[:5]), "too few readings; got 5"),
         (lambda d, f: (d, np.where(np.arange(len(f)) == 9, np.nan, f)), "line 11: isn't a number"),
         (lambda d, f: (d - 5, f), "count it from the unsheared cloth"),
-        (lambda d, f: (d, 0 * f + 3), "doesn't show where the cloth locks"),
+        (lambda d, f: (d, 0 * f + 3), "to show where the cloth locks"),
     ],
 )
 def test_bad_readings(folder, capsys, change, expected):

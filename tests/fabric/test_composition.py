@@ -137,9 +137,9 @@ def told(**values):
         ({"thickness": 0.11}, "leaves no room between the fibres"),
         ({"resin_content": 0.42}, "leaves no room between the fibres"),  # a fraction, not percent
         ({"resin_content": 0.42, "bleed": True, "thickness": 0.2}, "leaves no room between"),
-        ({"resin_content": 38, "fibre_fraction": 0.40, "bleed": True}, "would lose fibre"),
-        ({"resin_content": 100}, "impossible resin_content"),
-        ({"resin_density": 0}, "impossible resin_density"),
+        ({"resin_content": 38, "fibre_fraction": 0.40, "bleed": True}, "less fibre after bleed"),
+        ({"resin_content": 100}, "has an impossible resin_content"),
+        ({"resin_density": 0}, "has an impossible resin_density"),
     ],
 )
 def test_contradictions(values, expected):

@@ -172,7 +172,7 @@ def test_readings_that_fall_back_a_little_are_left_out():
         (np.arange(20.0)[::-1], np.arange(20.0), ["(reading 2)", "18 mm after 19 mm", "one pull"]),
         (np.ones(20), np.arange(20.0), ["doesn't grow"]),
         (np.tile(np.arange(10.0), 2), np.arange(20.0), ["(reading 11)", "0 mm after 9 mm"]),
-        (np.arange(20.0), -np.arange(20.0), ["no force pulls", "at most 0 N"]),
+        (np.arange(20.0), -np.arange(20.0), ["no force is more than 0", "at most 0 N"]),
         (np.repeat([0.0, 1.0], 10), np.arange(20.0), ["too few readings", "got 2"]),
     ],
 )

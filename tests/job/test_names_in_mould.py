@@ -20,7 +20,9 @@ def test_every_run_has_its_lap_half_and_no_other_is_named(load):
     unknown, missing = told
     assert unknown.startswith(f"part.toml, line {line}, joint.lap_half")
     assert "no such run; got root-B.2; allowed: root-B.1, root-B.3; did you mean" in unknown
-    assert missing.startswith(f"part.toml, line {line}, joint.lap_half: no lap half for a run")
+    assert missing.startswith(
+        f"part.toml, line {line}, joint.lap_half: a run of the parting line has no lap half"
+    )
     assert "got root-B.3" in missing
 
 
@@ -38,7 +40,7 @@ def test_stations_are_for_runs_between_mouths(load):
         (False, True),
         (True, False),
     ]
-    assert all("only a run of the parting line between mouths" in line for line in lines)
+    assert all("runs of the parting line between mouths only" in line for line in lines)
 
 
 def test_edges_to_trim_are_held_against_the_mould(load):

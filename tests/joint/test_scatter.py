@@ -187,7 +187,7 @@ def test_findings():
     assert overlap_findings([pair], 4.0) == ()
     (risk,) = overlap_findings([pair], 5.0)
     assert risk.level == "risk"
-    assert "overlap of 4.0 mm" in risk.text
+    assert "only 4.0 mm of overlap" in risk.text
     (open_,) = overlap_findings([Overlap("a", "b", 1.0, -2.0, 4.0, 4.0)], 5.0)
     assert "gap of 2.0 mm" in open_.text
 
@@ -197,7 +197,7 @@ def test_a_flush_ply_may_stand_proud():
     _, _, other, there = both()
     risk = proud_finding(proud_of(other, there, COMMON))
     reach = edge_shifts(there, COMMON)[1].max()
-    assert f"{reach:.1f} mm proud" in risk.text
+    assert f"{reach:.1f} mm past the parting line" in risk.text
     assert proud_of(AtRun("up-1", 0.25, -reach - 0.1), there, COMMON) is None
     assert proud_of(AtRun("up-1", 0.25, -reach + 0.2), there, COMMON) is not None
     assert proud_of(AtRun("low-1", 0.25, 10.0), there, COMMON) is None
@@ -205,5 +205,5 @@ def test_a_flush_ply_may_stand_proud():
 
 
 def test_scatter_that_is_none_is_refused():
-    with pytest.raises(InputError, match="offset and an angle"):
+    with pytest.raises(InputError, match="placement and angle must not be negative"):
         Placement(-1.0, 0.0)

@@ -77,8 +77,8 @@ def test_none_is_shorter(limit):
 @pytest.mark.parametrize(
     ("lapping", "other", "limit", "match"),
     [
-        ([1, 1], [1, 1], 2, "keep the joint so thin"),
-        ([1, 1], [1, 1, 1, 1], 3.5, "keep the joint so thin"),
+        ([1, 1], [1, 1], 2, "keep the joint that thin"),
+        ([1, 1], [1, 1, 1, 1], 3.5, "keep the joint that thin"),
         ([1, 1, 1], [1], 2, "one half alone"),
         ([1], [], 4, "both halves"),
         ([1, -1], [1], 4, "positive"),

@@ -176,5 +176,6 @@ def test_findings():
     assert tuck_findings([mild], "A-B.1", room=3.0, flange=15.0, laps=[15.0]) == ()
     found = tuck_findings([mild, steep], "A-B.1", room=12.0, flange=14.0, laps=[10.0, 15.0])
     assert [f.level for f in found] == ["risk"] * 3
-    for part, finding in zip(("lean in 50°, low-2", "bag", "flange"), found, strict=True):
+    parts = ("tucked in by 50° (limit 45°), low-2", "bag", "flange")
+    for part, finding in zip(parts, found, strict=True):
         assert part in finding.text

@@ -72,7 +72,9 @@ def test_one_that_is_refused_is_made_again_from_finer_nets(monkeypatch, first):
     piece, (note,) = made()
     assert piece.spacing == pytest.approx(1.2)
     assert [s for s, _ in asked] == pytest.approx([2.0, 1.6, 1.2])
-    told = "refused at a spacing of 2 mm, it was draped at 1.2 mm (net 3 of 3 at most)"
+    told = (
+        "the piece was refused at a spacing of 2 mm and made again at 1.2 mm (net 3 of 3 at most)"
+    )
     assert note.line() == f"note: p: {told}"
 
 
@@ -101,7 +103,7 @@ def test_one_estimate_that_was_too_coarse_is_followed_by_another(monkeypatch):
 
 def test_a_narrow_bump_is_draped_as_finely_as_it_needs():
     """4 mm high, 6 mm wide, at 3 mm at first: the net given is within 0.05°; a spacing that the
-    job gives is kept, refused, and told which would do."""
+    job gives is kept, refused, with a spacing that would do."""
     height = shapes.heightfield(
         lambda x, y: 4.0 * np.exp(-(x * x + y * y) / 36.0), 60.0, 50.0, 180, 150
     )
@@ -114,7 +116,7 @@ def test_a_narrow_bump_is_draped_as_finely_as_it_needs():
     assert piece.valid
     assert piece.checks.curvature <= CURVATURE_LIMIT
     assert 0.75 <= piece.options.spacing < 2.4
-    assert f"draped at {piece.options.spacing:g} mm" in note.text
+    assert f"made again at {piece.options.spacing:g} mm" in note.text
     given = with_spacing(3.0)
     refused, told = make_ply(region, options, given, None)
     assert (refused.valid, told) == (False, ())
@@ -156,7 +158,7 @@ def test_straight_on_where_the_other_half_cant_be_had(monkeypatch, there):
     why = "its checks fail" if there is False else "can't be had (2)"
     assert warning.level == "risk"
     assert np.isnan(piece.checks.outline)  # and so how far its edges may be off
-    assert warning.text.startswith(f"on the other half {why}: past the parting line")
+    assert warning.text.endswith(f"not laid on the other half: {why}")
 
 
 def test_no_piece_there_and_a_refused_one_straight_on(monkeypatch):

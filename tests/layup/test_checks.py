@@ -270,7 +270,7 @@ def test_normals_wrong_by_a_degree_are_seen(how):
     wrong = build(vertices, faces, corner_normals=normals[faces])
     piece = drape_piece(wrong, start, warp, spacing=2.0)
     off = gap(piece.outlines[0].points, right.outlines[0].points)
-    told = any("move its edges by" in f.text for f in piece.findings)
+    told = any("move the ply's edges by" in f.text for f in piece.findings)
     stated = told and piece.checks.outline >= 0.95 * off
     assert stated or not piece.valid
     assert stated == (how == "ridge")

@@ -191,8 +191,8 @@ def test_laps_from_both_sides_of_a_narrow_hollow_dont_take_each_others_places():
 @pytest.mark.parametrize(
     ("laps", "backs", "what"),
     [
-        (90.0, 0.0, "lap goes past the other half's middle"),
-        (10.0, 45.0, "set-back goes past the ply's middle"),
+        (90.0, 0.0, "lap passes the middle of the other half"),
+        (10.0, 45.0, "set-back passes the middle of the ply"),
     ],
 )
 def test_laps_and_set_backs_that_cannot_be_are_one_line(tmp_path, laps, backs, what):

@@ -235,7 +235,7 @@ def test_sides_on_an_elbow_are_parallel_circles(tmp_path, name):
         (strip(laid="before"), "'half' is missing"),
         (strip(laid="before", more='half = "uper"'), "no such half"),
         (strip(laid="before", more='half = "upper"'), "the half that laps there"),
-        (strip(more='half = "lower"'), "is for laid"),
+        (strip(more='half = "lower"'), "only applies with laid"),
         (strip(fabric="silk"), "no such fabric"),
         (strip(more='name = "lower-1"'), "has the same name"),
         (strip(width=0), "more than 0"),

@@ -100,4 +100,4 @@ def test_what_cannot_be_measured_is_told(monkeypatch):
     piece = drape_piece(mesh, [3.0, 2.0, 0.0], [1.0, 0.3, 0.0], spacing=2.0)
     assert np.isnan(piece.checks.outline)
     assert piece.valid
-    assert any("can't be told" in f.text for f in piece.findings)
+    assert any("is unknown" in f.text for f in piece.findings)

@@ -73,8 +73,8 @@ def test_a_ply_round_a_tube_is_a_rectangle(taped, number, overlap):
     piece, seam = result.piece, result.ply.run
     assert piece.valid, result.findings
     wide, long = girth(number) + overlap, LENGTH + 2.0 * RUN_OFF
-    assert length(side(piece, f"begin at {seam}")) == pytest.approx(long, abs=0.05)
-    assert length(side(piece, f"end past {seam}")) == pytest.approx(long, abs=0.05)
+    assert length(side(piece, f"first edge, flush with {seam}")) == pytest.approx(long, abs=0.05)
+    assert length(side(piece, f"last edge, overlapping {seam}")) == pytest.approx(long, abs=0.05)
     for mouth in ("A", "B"):
         assert length(side(piece, mouth)) == pytest.approx(wide, abs=0.05)
     outline = shapely.Polygon(result.pattern.outline)
@@ -93,7 +93,7 @@ def test_the_runs_are_drawn_where_they_lie(taped, number, overlap):
     lines = {name: points for name, points in result.pattern.edge_lines if name in (seam, other)}
     begin, end = (
         shapely.LineString(side(result.piece, name))
-        for name in (f"begin at {seam}", f"end past {seam}")
+        for name in (f"first edge, flush with {seam}", f"last edge, overlapping {seam}")
     )
     for point in shapely.points(lines[seam]):
         assert point.distance(end) == pytest.approx(overlap, abs=0.05)
@@ -112,12 +112,12 @@ def test_it_lies_on_all_plies_and_on_its_own_beginning(taped):
     on = piece.mid.vertices
     depth = RADIUS - np.hypot(on[:, 1], on[:, 2])
     facet = RADIUS * (1.0 - np.cos(np.pi / 64))
-    end = piece.region.edge("end past A-B.1").vertices
+    end = piece.region.edge("last edge, overlapping A-B.1").vertices
     ramp = 4.0 * LENGTH / 20
     share = OVERLAP / ramp * RADIUS / (RADIUS - 1.5 * PLY)
     up = PLY * (3.0 * share**2 - 2.0 * share**3)
     assert depth[end] == pytest.approx(1.5 * PLY + up, abs=facet + 0.01)
-    begin = piece.region.edge("begin at A-B.1").vertices
+    begin = piece.region.edge("first edge, flush with A-B.1").vertices
     assert depth[begin] == pytest.approx(1.5 * PLY, abs=1e-6)
     turn = np.degrees(np.arctan2(on[:, 2], on[:, 1]))
     assert len(np.unique(np.round(turn[begin], 6) % 360.0)) == 1
@@ -132,7 +132,7 @@ def test_it_lies_on_strips_too(tmp_path):
     (result,) = wraps_of(run(two_troughs(tmp_path, tables, ONE_EACH)))
     on = result.piece.mid.vertices
     depth = RADIUS - np.hypot(on[:, 1], on[:, 2])
-    seam = result.piece.region.edge("begin at A-B.1").vertices
+    seam = result.piece.region.edge("first edge, flush with A-B.1").vertices
     assert depth[seam] == pytest.approx(1.5 * PLY, abs=1e-6)
     opposite = (on[:, 1] * on[seam, 1].mean() < 0.0) & (np.abs(on[:, 2]) < 1e-6)
     assert opposite.sum() > 10
@@ -152,7 +152,7 @@ def test_begun_on_the_other_half_it_is_its_mirror_image(tmp_path, angle):
         (result,) = wraps_of(run(two_troughs(folder, tables, ONE_EACH)))
         assert result.piece.valid, result.findings
         region = result.piece.region  # its end lies past the seam, on the side that was asked for
-        ends = region.surface.vertices[region.edge("end past A-B.1").vertices]
+        ends = region.surface.vertices[region.edge("last edge, overlapping A-B.1").vertices]
         assert (np.sign(ends[:, 2]) == -sign).all()
         shapes_.append(result.pattern.outline * [1.0, sign])
     one, two = (shapely.Polygon(points) for points in shapes_)
@@ -173,7 +173,10 @@ def test_round_a_cone_it_is_an_annular_sector_and_a_parallel_overlap(tmp_path):
     (result,) = wraps_of(run(job_file(tmp_path, cones(lean), tables + BARE, ONE_EACH, t)))
     piece = result.piece
     assert piece.valid, result.findings
-    begin, end = side(piece, "begin at A-B.1"), side(piece, "end past A-B.1")
+    begin, end = (
+        side(piece, "first edge, flush with A-B.1"),
+        side(piece, "last edge, overlapping A-B.1"),
+    )
     (seam,) = [points for name, points in result.pattern.edge_lines if name == "A-B.1"]
     to_begin, to_seam = (points[-1] - points[0] for points in (begin, seam))
     cos = abs(to_begin @ to_seam) / np.linalg.norm(to_begin) / np.linalg.norm(to_seam)
@@ -197,9 +200,11 @@ def test_on_an_elbow_its_end_is_a_parallel_circle(tmp_path):
     (result,) = wraps_of(run(job_file(tmp_path, meshes, tables + BARE, ONE_EACH, t)))
     piece = result.piece
     assert piece.valid, result.findings
-    start = piece.region.surface.vertices[piece.region.edge("begin at A-B.1").vertices]
+    start = piece.region.surface.vertices[
+        piece.region.edge("first edge, flush with A-B.1").vertices
+    ]
     which = np.sign(np.hypot(start[:, 0], start[:, 1] - bend).mean() - bend)
-    end = side(piece, "end past A-B.1")
+    end = side(piece, "last edge, overlapping A-B.1")
     flat = np.clip(end, np.sort(end, axis=0)[1], np.sort(end, axis=0)[-2])  # corners: roundings
     laid = piece.net.to_surface(flat)
     laid = laid[np.isfinite(laid).all(axis=1)]
@@ -314,7 +319,7 @@ def test_its_angle_counts_from_the_zero_direction_of_the_half_it_starts_on(tmp_p
 @pytest.mark.parametrize(
     ("table", "words"),
     [
-        (wrap(overlap=79), "goes past the middle of its half"),
+        (wrap(overlap=79), "passes the middle of its half"),
         (wrap(seam="A-B.7"), "no such run"),
         (wrap(seam=None), "'seam' is missing"),
         (wrap(more='half = "uper"'), "no such half"),

@@ -124,7 +124,7 @@ def test_sheets_without_flange(tube, halves):
     placed = Placed(tube, "sheet", 7, halves)
     check_against_exact(placed, halves)
     texts = [f.text for f in placed.mould.findings]
-    assert texts == ["no flange: the sheet's border is the edge"] * len(halves)
+    assert texts == ["the sheet has no flange: its border is the cavity's edge"] * len(halves)
 
 
 @pytest.mark.parametrize("form", ["sheet", "solid"])
@@ -274,7 +274,7 @@ def test_halves_that_stand_apart_get_a_finding_with_the_gap(gap, told):
     findings = [f for f in find_mould(moved).findings if "parting lines" in f.text]
     assert bool(findings) == told
     if told:
-        assert f"largest gap {gap:.2f} mm" in findings[0].text
+        assert f"largest gap is {gap:.2f} mm" in findings[0].text
     step[:3, 3] = -gap * placed.up
     moved["upper"] = placed.surfaces["upper"].moved(step)
     findings = [f for f in find_mould(moved).findings if "parting lines" in f.text]
@@ -300,9 +300,9 @@ def surface_of(mesh):
 @pytest.mark.parametrize(
     ("mesh", "reason"),
     [
-        (trimesh.creation.box((200, 100, 10)), "nothing hollow"),
-        (trimesh.creation.icosphere(4, 50.0), "nothing hollow"),
-        (trimesh.creation.annulus(20, 40, 100), "nothing hollow"),
+        (trimesh.creation.box((200, 100, 10)), "no cavity beside a flat flange"),
+        (trimesh.creation.icosphere(4, 50.0), "no cavity beside a flat flange"),
+        (trimesh.creation.annulus(20, 40, 100), "no cavity beside a flat flange"),
     ],
     ids=["plate", "ball", "pipe"],
 )
@@ -317,7 +317,7 @@ def test_open_sheets_without_cavity_are_refused():
     flat = trimesh.Trimesh(*grid(x, y, 0 * x), process=False)
     with pytest.raises(InputError, match="the sheet is flat"):
         find_mould({"lower": surface_of(flat)})
-    with pytest.raises(InputError, match="no direction"):
+    with pytest.raises(InputError, match="isn't hollow in any direction"):
         find_mould({"lower": open_tube()})
 
 

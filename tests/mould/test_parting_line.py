@@ -184,7 +184,7 @@ def test_both_halves_of_a_pair_are_cut_by_the_same_line(trough):
         ({"lines": (circle()[[0, 24, 48, 0]],)}, "leaves the mesh between its points"),
         ({"lines": (circle()[[*range(30), *range(20, 73)]],)}, "meets itself"),
         ({"lines": (circle(height=0.0, radius=50.0),)}, None),
-        ({"lines": (circle()[[0, 0]],)}, "too short|doesn't tell"),
+        ({"lines": (circle()[[0, 0]],)}, "too short|doesn't fix"),
     ],
 )
 def test_lines_that_cant_be_cut_are_refused(bowl, line, said):
@@ -205,7 +205,7 @@ def test_a_closing_direction_that_points_the_wrong_way(bowl, line):
 
 def test_a_flat_sheet_has_no_hollow_side():
     sheet = build(*shapes.heightfield(lambda x, y: 0.0 * x, 100.0, 90.0, 30, 30))
-    with pytest.raises(InputError, match="nothing hollow on either side"):
+    with pytest.raises(InputError, match="neither side of it is hollow"):
         region_of(sheet, lines=(circle(height=0.0, radius=30.0),))
 
 
@@ -246,7 +246,7 @@ def test_vertices_that_are_moved_onto_a_line_take_their_normals_along(bowl):
 
 def test_a_straight_line_needs_a_closing_direction(trough):
     ends = np.array([[0.0, 15.0, -10.0], [120.0, 15.0, -10.0]])
-    with pytest.raises(InputError, match="doesn't tell the closing direction"):
+    with pytest.raises(InputError, match="doesn't fix the closing direction"):
         region_of(trough, lines=(ends,))
 
 

@@ -66,7 +66,10 @@ def test_a_half_that_lies_end_for_end():
     surfaces = {"lower": build(*half("lower")), "upper": half_turned_end_for_end()}
     with pytest.raises(InputError, match="don't meet") as caught:
         find_mould(surfaces)
-    assert "end for end: turn one by 180° about the closing direction" in caught.value.remedy
+    assert (
+        "turn one half by 180° about the closing direction: the halves lie end for end"
+        in caught.value.remedy
+    )
 
 
 def test_a_tapered_half_that_lies_end_for_end():

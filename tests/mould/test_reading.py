@@ -1,4 +1,4 @@
-"""Reading mesh files: what is repaired, what is told, what is refused.
+"""Reading mesh files: what is repaired, reported and refused.
 
 Tries out ``mould/repair`` as well.
 """
@@ -69,8 +69,8 @@ def test_polygons_of_an_obj_become_triangles(tmp_path):
         ("words.ply", b"this is a letter, not a mesh\n", "can't be read as PLY"),
         ("nothing.stl", b"solid a\nendsolid a\n", "the mesh is empty"),
         ("points.obj", b"v 0 0 0\nv 1 0 0\n", "the mesh is empty|can't be read"),
-        ("line.obj", b"v 0 0 0\nv 9 0 0\nv 18 0 0\nf 1 2 3\n", "no triangles with an area"),
-        ("mesh.xyz", b"0 0 0\n", "unknown kind of mesh file"),
+        ("line.obj", b"v 0 0 0\nv 9 0 0\nv 18 0 0\nf 1 2 3\n", "no triangles that have an area"),
+        ("mesh.xyz", b"0 0 0\n", "not a mesh file that plywright can read"),
         ("flat.obj", b"v 0 0\nv 9 0\nv 0 9\nf 1 2 3\n", "three coordinates|can't be read"),
         (
             "nan.stl",
@@ -181,7 +181,7 @@ def test_triangles_without_area_are_mended_by_flipping(solid):
     # the face keeps its edge a-b towards its neighbour through a cap of no area
     faces = np.vstack([np.delete(faces, 50, axis=0), [[a, new, c], [new, b, c], [a, b, new]]])
     surface, findings = prepare(vertices, faces, where="half")
-    assert "mended 1 triangles without area" in texts(findings)
+    assert "repaired 1 triangles without area" in texts(findings)
     assert heights(surface.vertices, surface.faces)[0].min() > 1e-3
     mended = trimesh.Trimesh(surface.vertices, surface.faces, process=False)
     assert mended.is_watertight
@@ -218,7 +218,7 @@ def test_stray_specks_are_dropped_and_told_with_their_area(solid):
     surface, findings = prepare(joined.vertices, joined.faces, where="half")
     assert len(surface.faces) == len(solid.faces)
     # three cubes of 12 triangles, 6 × 2² mm² each
-    assert "dropped 3 loose parts of 36 triangles, 72 mm² together" in texts(findings, "warning")
+    assert "dropped 3 loose parts of 36 triangles, 72 mm² in all" in texts(findings, "warning")
 
 
 @pytest.mark.parametrize(

@@ -143,7 +143,7 @@ def test_a_scan_drapes_like_the_clean_shape(name):
     clean = drape_piece(mesh, start, warp, allowances=5.0, spacing=2.0)
     rough = replace(clean.region, surface=noisy(mesh))
     region, findings = without_noise(rough, "half")
-    assert "scatters by 0.02" in findings[0].text
+    assert "noisy, like a scan (0.02" in findings[0].text
     assert findings[0].level == "warning"
     piece = drape(region, name)
     assert piece.valid

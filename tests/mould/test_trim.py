@@ -145,7 +145,7 @@ def test_only_the_near_arm_of_a_bend_past_180_degrees_is_cut_off():
         ("A", [-50, 0, 0], [-1, 0, 0], "doesn't cut the cavity"),
         ("A", [15, 0, 0], [1, 0, 0], "points into the part"),
         ("A", [1, 0, 0], [-1, 0.2, 0], "cuts the mouth's edge"),
-        ("A", [15, 0, 0], [0, 0, 0], "the normal is zero"),
+        ("A", [15, 0, 0], [0, 0, 0], "the normal has zero length"),
         ("A", [15, np.nan, 0], [-1, 0, 0], "point must be three numbers"),
         ("A", [15, 0], [-1, 0, 0], "point must be three numbers"),
     ],

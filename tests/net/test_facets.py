@@ -80,7 +80,7 @@ def test_the_findings_say_how_many():
     found = reach_findings(net, Coverage(1.0, 0.0, ()), sheet(surface), flat, "ply")
     told = [f.text for f in found if "flat facets" in f.text]
     assert len(told) == 1
-    assert told[0].startswith(f"{net.nodes_on_facets} of {net.known.sum()} nodes")
+    assert f"at {net.nodes_on_facets} of {net.known.sum()} crossings" in told[0]
 
 
 def test_what_is_not_reached_is_told_with_its_place():
@@ -102,4 +102,4 @@ def test_what_is_not_reached_is_told_with_its_place():
         assert area == pytest.approx(900.0, rel=1e-6)
         assert np.abs(middle) == pytest.approx([22.5, 0.0, 0.0], abs=2.0)
     message = reach_findings(short, cover, region, extended.turned_over(), "ply")[0].text
-    assert message.startswith("1800 mm² of the cavity can't be reached by the net: 900 mm² at (")
+    assert message.startswith("the cloth can't reach 1800 mm² of the cavity: 900 mm² at (")

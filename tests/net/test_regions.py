@@ -227,7 +227,7 @@ def test_a_fold_far_too_tight_has_no_outline(kind):
 @pytest.mark.parametrize("warp_deg", [0.0, 30.0])
 @pytest.mark.parametrize("kind", SIDE)
 def test_cells_twice_as_long_as_the_half_round_are_refused_with_the_remedy(kind, warp_deg):
-    with pytest.raises(AccuracyError, match="doesn't reach all of edge") as caught:
+    with pytest.raises(AccuracyError, match="doesn't reach edge") as caught:
         fold_piece(kind, 2.0, warp_deg)
     assert "smaller spacing" in caught.value.line()
 

@@ -173,17 +173,16 @@ def test_limits_are_told_once_for_each_ply_and_run(tmp_path):
         THIN,
     )
     results = summary(path)
-    assert [f.where for f in risks(results, "lean in 17°")] == [
+    assert [f.where for f in risks(results, "must be tucked in by 17°")] == [
         "A-B.1, lower-1",
         "A-B.2, lower-1",
     ]
     bag = risks(results, "the bag is in the way")
     assert [f.where for f in bag] == ["A-B.1, lower-1", "A-B.2, lower-1"]
-    assert "tucked to 4.4 mm" in bag[0].text
-    assert "room 4.0 mm" in bag[0].remedy
+    assert "reaches 4.4 mm in (room 4.0 mm)" in bag[0].text
     path.write_text(path.read_text().replace("= 17", "= 17.5").replace("= 42", "= 41"))
     results = summary(path)
-    assert not risks(results, "lean in") + risks(results, "bag")
+    assert not risks(results, "must be tucked in") + risks(results, "bag")
 
 
 def test_a_lap_longer_than_the_wall_is_deep(tmp_path):
@@ -191,7 +190,7 @@ def test_a_lap_longer_than_the_wall_is_deep(tmp_path):
     path = job_file(
         tmp_path, troughs(), LAP.format(half="lower").replace("15", "41") + BARE, ONE_EACH, THIN
     )
-    with pytest.raises(InputError, match="lap goes past the other half's middle"):
+    with pytest.raises(InputError, match="lap passes the middle of the other half"):
         summary(path)
 
 
@@ -220,7 +219,7 @@ def test_a_flange_narrower_than_the_lap(tmp_path, width, told):
     meshes = with_flange(troughs(), width)
     path = job_file(tmp_path, meshes, LAP.format(half="lower") + BARE, ONE_EACH, THIN)
     results = summary(path)
-    found = risks(results, f"the flange, {width:.1f} mm, is narrower")
+    found = risks(results, f"narrower than the lap folded out on it: {width:.1f} mm")
     assert len(found) == told
     for run in results.closing.runs.values():
         assert run.flange == pytest.approx(width, abs=1e-3)
@@ -383,8 +382,8 @@ def test_only_the_wished_goal_and_a_note_where_it_is_missed(tmp_path):
     assert {y.goal for y in runs_of(results)["A-B.1"].yarns} == {"mirrored"}
     (note,) = [f for f in results.findings if "yarns" in f.text]
     assert (note.level, note.about) == ("note", ("A-B.1", "A-B.2", "lower-1", "upper-1"))
-    assert "40° off mirroring" in note.text
-    assert "upper-1 turned by -40° would leave 0°" in note.remedy
+    assert "40° away from mirroring" in note.text
+    assert "turn upper-1 by -40° to leave 0°" in note.remedy
     path.write_text(path.read_text().replace("angle = 20", "angle = 1"))
     assert not [f for f in summary(path).findings if "yarns" in f.text]
 
@@ -394,7 +393,7 @@ def test_a_turn_that_mends_nothing_is_not_advised(tmp_path):
     job = load_job(job_file(tmp_path, troughs(), tables, ONE_EACH, THIN))
     pair = PairYarns("a", "b", YarnMatch("running-through", 1.4, 0.9, 0.7, 1.5))
     (note,) = yarn_findings(job, {"A-B.1": (pair,)}, 0.1)
-    assert "no one angle mends" in note.remedy
+    assert "no single angle fixes" in note.remedy
     assert yarn_findings(job, {"A-B.1": (pair,)}, 1.4) == ()
 
 

@@ -84,7 +84,7 @@ def test_laps_past_a_stepped_line_end_where_the_exact_distance_says(tmp_path):
     tables = JOINT.format(lap=10) + BARE
     results = pipeline.run(load_job(job_file(tmp_path, meshes, tables, ONE_EACH, 1e-3)))
     result = lower(results)
-    assert not [f for f in result.findings if "laid straight on" in f.text]
+    assert not [f for f in result.findings if "extended straight" in f.text]
     own, other = (results.mould.halves[half].region for half in HALVES)
     whole = stitch(own, other)
     faces = whole.surface.faces[whole.other]

@@ -75,7 +75,7 @@ def test_a_ply_on_the_ball_passes_its_checks_or_is_refused_with_the_reason(half_
     told = "".join(capsys.readouterr())
     assert code == (0 if results.valid else 3)
     assert (out / "patterns.dxf").exists() == results.valid
-    assert ("check failed" in told) == (not results.valid)
+    assert ("don't cut this piece" in told) == (not results.valid)
     (piece,) = json.loads((out / "summary.json").read_text())["plies"][0]["pieces"]
     assert piece["valid"] == results.valid
 

@@ -57,10 +57,10 @@ def cut_band(
     wide = _Wide(run, width)
     if not np.isin(stitched.region.surface.faces, chain).any() or _closed(stitched, chain):
         raise InputError(
-            "a strip along a run that comes back to itself can't be laid flat",
+            "a strip can't be cut flat along a run that comes back to itself",
             value=run,
             limit="runs from mouth to mouth",
-            remedy="leave the strip out there",
+            remedy="omit the strip on that run",
         )
     mesh, crossings, kept, pieces = _cut(stitched, width, heights)
     part = _component(pieces.faces, kept, chain)
@@ -113,7 +113,7 @@ class _Wide:
         return InputError(
             "the strip is too wide: it meets itself, another run or the end of the mould",
             value=f"{self.width:g} mm at {self.run}",
-            limit="less than what lies between two runs",
+            limit="less than the distance between two runs",
             remedy="use a narrower strip",
         )
 

@@ -69,7 +69,7 @@ class ClosedMould:
 def closed_mould(mould: Mould, whole: Mould) -> tuple[ClosedMould, tuple[Finding, ...]]:
     """The mould with halves that fit each other vertex by vertex along the parting line.
 
-    ``whole`` is the mould as it was found: its meshes tell scans from CAD.
+    ``whole`` is the mould as it was found: its meshes show whether it is a scan.
     """
     regions = {name: half.region for name, half in mould.halves.items()}
     if len(regions) < 2 or not mould.runs:

@@ -68,7 +68,7 @@ def pair_chains(
     """Pair the vertices of two chains along the same line.
 
     Vertices nearer than ``SNAP`` of the edges there are one; so are the chains' ends
-    where they are nearer than ``near`` mm, and ``pins``. What one chain lacks is told by
+    where they are nearer than ``near`` mm, and ``pins``. What one chain lacks is given by
     −1. Where an open chain runs past the other's end, the rest is left out.
     """
     ring_a, ring_b = (np.vstack([c, c[:1]]) if closed else c for c in (first, second))

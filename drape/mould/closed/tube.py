@@ -2,7 +2,7 @@
 
 A ply that goes round both halves begins at the slit, on the own half's side, goes round and
 ends on its own beginning. That last stretch is a copy of the first, one ply higher: the
-region's faces lie on each other there, and its sheet numbers tell them apart.
+region's faces lie on each other there, and sheet numbers distinguish them.
 
 Lengths in mm. ``own`` is the half that the closed mould was stitched from first.
 """
@@ -26,7 +26,7 @@ from drape.mould.cutting import CutMesh, between_heights, find_crossings, snap, 
 from drape.mould.region import Edge, Region
 
 MOST_SHEETS = 16  # round the tube
-FEWEST_SHEETS = 3  # with fewer, what lies on each other couldn't be told apart
+FEWEST_SHEETS = 3  # with fewer, faces that lie on each other couldn't be distinguished
 
 
 @dataclass(frozen=True, eq=False)
@@ -158,10 +158,10 @@ def distance_past_slit(
 
 def _no_tube(run: str) -> InputError:
     return InputError(
-        "one ply can't be wrapped round this hollow with a single seam",
+        "this hollow can't be wrapped in one ply with a single seam",
         value=run,
-        limit="a tube with two mouths, the seam a run from one to the other",
-        remedy="use plies in halves, with laps or joint strips",
+        limit="a tube with two mouths, with a seam from one to the other",
+        remedy="use plies of each half, with laps or joint strips",
     )
 
 
@@ -207,7 +207,7 @@ def _unrolled(
     faces[at_slit] = twin[faces[at_slit]]
     if np.isin(np.setdiff1d(stitched.line, slit), surface.faces[copies]).any():
         raise InputError(
-            "the wrapped ply's overlap goes past the middle of its half",
+            "the wrapped ply's overlap passes the middle of its half",
             value=f"{overlap:g} mm at {run}",
             limit="less than the half's width there",
             remedy="use a smaller overlap",

@@ -39,7 +39,7 @@ class WrinkleZone(Model):
 
 
 class WrinkleBand(Model):
-    """How unsure the zones are: all of their area with the limit off by ``plus_minus_deg``.
+    """How uncertain the zones are: all of their area with the limit off by ``plus_minus_deg``.
 
     Its parts (of the mesh, the net's spacing, the fabric's scatter) add as squares.
     """
@@ -54,7 +54,7 @@ class WrinkleBand(Model):
 
 
 class BridgingZone(Model):
-    """A connected place that yarns bend at more tightly than they can follow: a risk.
+    """A connected place where yarns would bend more tightly than they can: a risk.
 
     ``concave``: hollow seen from inside, and ``radius_mm`` the mould's (0: sharp); the cloth
     would span it with a gap ``height_mm`` high. ``convex``: an outside corner, and the radius

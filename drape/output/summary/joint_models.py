@@ -33,7 +33,7 @@ class Overlap(Model):
 
 
 class Tuck(Model):
-    """How far a lap must lean in at a station, mm along the run, to clear the closing half.
+    """How far a lap must be tucked in at a station, mm along the run, to clear the closing half.
 
     ``tuck_mm`` counts from the place where the lap's mid-surface leaves its half;
     ``inward_mm`` and ``height_mm`` are the tip's place from the cavity's edge;
@@ -61,7 +61,7 @@ class SnipRecord(Model):
 
 
 class EaseRecord(Model):
-    """A lap's free edge against the line it starts from: + must stretch, - has too much.
+    """A lap's free edge against the line it starts from: + must stretch, - must gather.
 
     ``ease_percent`` is the worst, ``at_mm`` along the run; ``shear_deg`` the net's greatest
     in the lap there; ``longest_lap_mm`` a lap that needs no snips, null where none is snipped.
@@ -108,8 +108,8 @@ class TriedStart(Model):
 class YarnSearch(Model):
     """The start and angle of ``ply`` that serve the goal best while ``other`` stays as it is.
 
-    ``best`` is null where nothing better than ``given`` was found; ``past_locking`` where all
-    that was left to choose from is sheared past the locking angle.
+    ``best`` is null where nothing better than ``given`` was found; ``past_locking`` says whether
+    all candidates are sheared past the locking angle.
     """
 
     ply: str
@@ -143,14 +143,14 @@ class Run(Model):
 
 
 class Scatter(Model):
-    """How far off and how far turned a ply may be laid, either way."""
+    """How far off a ply may be laid, and how far turned either way."""
 
     placement_mm: Amount
     angle_deg: Amount
 
 
 class Suggested(Model):
-    """Laps and set-backs that keep the wishes, in order of lay-up, and the thickness they make."""
+    """Laps and set-backs that meet the targets, in order of lay-up, and their thickness."""
 
     laps_mm: tuple[Amount, ...]
     set_backs_mm: tuple[Amount, ...]
@@ -160,8 +160,8 @@ class Suggested(Model):
 class Joint(Model):
     """The joint of the halves, run by run.
 
-    ``suggested`` is null without wishes; a run that it lacks has wishes that contradict.
-    ``yarn_searches``: one for each pair of plies; null unless the job asks for them.
+    ``suggested`` is null without targets; it lacks runs whose targets contradict each other.
+    ``yarn_searches``: one per pair of plies; null unless the job asks for them.
     """
 
     suggested: dict[str, Suggested] | None = None

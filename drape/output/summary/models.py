@@ -73,7 +73,7 @@ class EdgeRecord(Model):
 
 
 class CheckLimits(Model):
-    """What the checks must not exceed."""
+    """Limits that the checks' results must not exceed."""
 
     curvature_deg: Amount | None = None
     yarn_length: Amount | None = None
@@ -83,7 +83,7 @@ class CheckLimits(Model):
 
 
 class Checks(Model):
-    """Results of the checks that a run makes on itself; ``yarn_length`` is relative.
+    """Results of a run's self-checks; ``yarn_length`` is relative to the yarn's length.
 
     ``surface_mm``, ``outline_mm``: how far surface and edges may be off because of the mesh;
     ``stated_error_mm``: how far the cut edges may be off in all.
@@ -99,7 +99,7 @@ class Checks(Model):
 
 
 class PieceRecord(Shears):
-    """A piece of a ply: its start, its outline and what is known of its fit."""
+    """A piece of a ply: its start, its outline and the figures of its fit."""
 
     name: str
     start_mm: Point3 | None = None
@@ -131,7 +131,7 @@ class StripRecord(Model):
 
 
 class WrapRecord(Model):
-    """A wrapped ply's seam, the run that it begins at on ``half``, and how far past it ends."""
+    """A wrapped ply: the run where it begins on ``half``, and how far past that it ends."""
 
     seam: str
     overlap_mm: Amount
@@ -143,9 +143,9 @@ class PlyRecord(Shears):
 
     ``mass_g`` is the fibre's, ``prepreg_mass_g`` with resin as supplied, null where the resin
     content isn't known.
-    A joint strip is one too: ``strip`` says where it lies, ``half`` names both halves
-    ("lower + upper") if it is laid after closing, and its angle counts from the run. So is a
-    ply wrapped round both halves: ``wrap`` tells of its seam.
+    Joint strips are listed as plies too: ``strip`` says where one lies, ``half`` names both
+    halves ("lower + upper") if it is laid after closing, and its angle counts from the run. So
+    are wrapped plies: ``wrap`` gives the seam.
     """
 
     name: str
@@ -164,8 +164,8 @@ class HollowSection(Model):
     """A section of the hollow, ``station_mm`` along it from the first mouth.
 
     ``girth_mm`` is inside the laminate, null where that fills the hollow. ``branch`` is the
-    mouth it leads to (``B+C``: both) where the hollow branches; the section of a ``fork`` is
-    that of no tube, and doesn't count.
+    mouth it leads to (``B+C``: both) where the hollow branches. A section of a ``fork`` belongs
+    to no single tube and isn't counted.
     """
 
     station_mm: Amount
@@ -193,7 +193,7 @@ class Envelope(Model):
 
 
 class Thrust(Model):
-    """What the bag presses out of a mouth."""
+    """Area and end thrust of a mouth."""
 
     mouth: str
     area_mm2: Amount
@@ -201,7 +201,7 @@ class Thrust(Model):
 
 
 class Forces(Model):
-    """Of a pressurised bag on the clamped mould, N."""
+    """Forces of a pressurised bag on the clamped mould, N."""
 
     pressure_bar: Amount
     projected_area_mm2: Amount
@@ -231,7 +231,7 @@ class Bag(Model):
 
 
 class KitItem(Model):
-    """Cloth of one fabric: how much, and what the run took it to be.
+    """Cloth of one fabric: how much of it, and the figures that the run used.
 
     Masses without ``prepreg`` are the fibre's; with it fibre and resin as supplied, null where
     the resin content isn't known. ``thickness_mm`` and ``fibre_fraction`` (by volume) are

@@ -215,10 +215,10 @@ def test_a_gap_is_closed_half_way_and_told(gap, limit, level):
     assert [f.level for f in findings] == ([level] if level else [])
     if level:
         text = findings[0].line()
-        assert f"largest gap {gap:.2f} mm at A-B." in text
+        assert f"largest gap is {gap:.2f} mm, at A-B." in text
         assert "near (" in text
-        assert "limit 0.05 mm; check" in text
-        assert conform(regions, findings=mould.findings)[1] == ()  # it was told already
+        assert "(limit 0.05 mm); check" in text
+        assert conform(regions, findings=mould.findings)[1] == ()  # it was reported already
 
 
 def test_halves_that_are_far_apart_are_refused():
