@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterable, Sequence
+from copy import copy
 from dataclasses import dataclass, replace
 from typing import Any, Literal, Self
 
@@ -52,8 +53,10 @@ class PlywrightError(Exception):
 
     def at(self, where: str) -> Self:
         """The same error with the place ``where`` in the user's files."""
-        details = {"value": self.value, "limit": self.limit, "remedy": self.remedy}
-        return type(self)(self.what, where=where, **details)
+        out = copy(self)
+        out.where = where
+        out.args = (out.line(),)
+        return out
 
 
 class InputError(PlywrightError):
@@ -66,6 +69,10 @@ class InputErrors(InputError):
     def __init__(self, errors: list[InputError]) -> None:
         self.errors = tuple(errors)
         super().__init__(" | ".join(e.line() for e in errors))
+
+    def at(self, where: str) -> Self:
+        """Each of the errors with this place."""
+        return type(self)([e.at(where) for e in self.errors])
 
 
 def raise_any(errors: Sequence[InputError]) -> None:
@@ -118,15 +125,20 @@ class Finding:
 
 
 def merged(findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    """Findings with the same words as one that names all their subjects, in the first's place."""
-    alike: dict[tuple[Level, str, str], list[Finding]] = {}
+    """Findings with the same words as one that names all their subjects, in the first's place.
+
+    Those that differ in the last subject alone: two pairs of plies stay apart, or nobody would
+    know who belongs to whom.
+    """
+    alike: dict[tuple[Level, str, str, tuple[str, ...]], list[Finding]] = {}
     for f in findings:
-        alike.setdefault((f.level, f.text, f.remedy), []).append(f)
+        alike.setdefault((f.level, f.text, f.remedy, f.about[:-1]), []).append(f)
     out = []
     for first, *more in alike.values():
-        about = [word for f in (first, *more) for word in f.about]
+        last = [word for f in (first, *more) for word in f.about[-1:]]
+        about = (*first.about[:-1], *dict.fromkeys(last))
         place = None if more else first.place  # several are at several places
-        out.append(replace(first, about=tuple(dict.fromkeys(about)), place=place))
+        out.append(replace(first, about=about, place=place))
     return tuple(out)
 
 

@@ -24,7 +24,7 @@ from drape.joint.schedule import Schedule
 from drape.joint.tuck import closings_of
 from drape.joint.yarns import yarn_findings, yarns_of
 from drape.layup.directions import hollow_fields, zero_directions
-from drape.layup.draping import Progress, drape_all, with_pattern
+from drape.layup.draping import drape_all, with_pattern
 from drape.layup.mesh_fields import FileGround, face_findings
 from drape.layup.order import Layup, layup_of
 from drape.layup.piece import Piece
@@ -46,6 +46,7 @@ from drape.output.summary.summarise import program_version, summarise
 from drape.results import Closing, Results
 
 Value = TypeVar("Value")
+Progress = Callable[[str, int, int], None]
 
 
 def run(job: Job, *, jobs: int | None = None, progress: Progress | None = None) -> Results:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from drape.errors import (
+    AccuracyError,
     Finding,
     InputError,
     InputErrors,
@@ -29,7 +30,14 @@ def test_an_error_is_one_line_whatever_it_was_given():
 def test_an_error_elsewhere_is_the_same_error():
     error = InputError("is odd", value=3, limit="2", remedy="mend it", where="here").at("there")
     assert type(error) is InputError
-    assert error.line() == "there: is odd; got 3; allowed: 2; mend it"
+    assert error.line() == str(error) == "there: is odd; got 3; allowed: 2; mend it"
+
+
+def test_elsewhere_an_error_keeps_what_it_holds():
+    both = InputErrors([InputError("a", where="x"), InputError("b")]).at("there")
+    assert [e.line() for e in both.errors] == ["there: a", "there: b"]
+    half_done = AccuracyError("too coarse", partial="a net").at("there")
+    assert (half_done.partial, half_done.line()) == ("a net", "there: too coarse")
 
 
 def test_one_error_is_raised_by_itself_and_several_together():
@@ -59,6 +67,15 @@ def test_findings_alike_are_merged_where_the_first_stood():
         "note: lower-2: thick; thin it",
     ]
     assert merged(found)[0].about == ("A-B.1", "lower-1", "lower-2")
+
+
+def test_pairs_stay_apart_and_one_alone_keeps_its_place():
+    pairs = [Finding("risk", ("A-B.1", f"lower-{k}", f"upper-{k}"), "butt") for k in (1, 2)]
+    assert merged(pairs) == tuple(pairs)
+    there = Finding("risk", ("lower-1",), "locked", place=(1.0, 2.0, 3.0))
+    other = Finding("risk", ("lower-2",), "locked", place=(4.0, 5.0, 6.0))
+    assert merged([there])[0].place == (1.0, 2.0, 3.0)
+    assert merged([there, other])[0].place is None
 
 
 def test_places():

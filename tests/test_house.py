@@ -19,7 +19,7 @@ PACKAGES = ("drape", "viewers")
 MOST_LINES, MOST_FUNCTION_LINES, MOST_PARAMETERS, MOST_LOOSE = 400, 60, 8, 7
 COMPILED = {"kernel", "entry", "njit", "jit", "intrinsic", "overload"}
 
-# What ``tests/compiling`` and ``tests/viewers`` try out, without naming it.
+# It opens a browser or a window of the user's own.
 UNTRIED = {"viewers/looking.py"}
 LONG_FILES: set[str] = set()
 LONG_FUNCTIONS = {

@@ -93,7 +93,7 @@ def _spread(
 
 
 def _spread_windows(mesh, on_line, source, reach, most, rounds, distance, back) -> float:
-    """Fill ``distance`` and ``back``, see ``windows.spread``; how far out all is known."""
+    """Fill ``distance`` and ``back``, see ``distance_windows.spread``; how far out all is known."""
     room = most_pushed(mesh.faces)
     at_line = int(np.count_nonzero(source[mesh.faces]))  # corners that windows set off from
     heap = make_heap(max(FIRST_ROOM, int(on_line.sum()) + 3 * at_line + room), WINDOW)

@@ -134,7 +134,7 @@ def march(
 
     ``order``: vertices about from near to far; they are swept until nothing changes.
     ``start`` (n+1,), ``corner`` (3m,): corners (3·face + k) by vertex; ``theta`` (m, 3)
-    and ``back``: directions as in ``windows.fans``, times ``scale`` (n,) where a full turn
+    and ``back``: directions as in ``distance_windows.fans``, times ``scale`` (n,) where a full turn
     is 2π. ``active`` (n,) is scratch.
     """
     for c in range(given.size):

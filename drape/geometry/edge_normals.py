@@ -2,7 +2,7 @@
 
 Quadrics need vertices all round. A CAD kernel's tessellation has long slivers, and no vertex inside
 a ruled or flat face: there five unknowns stand against vertices on two lines, and over a
-tangent join a quadric is tilted. Edges hold everywhere (``edgeterms``), but pass the vertices'
+tangent join a quadric is tilted. Edges hold everywhere (``edge_terms``), but pass the vertices'
 noise on, which a quadric over two rings averages. So each sector is given what fits: the
 quadric's normal where it satisfies the edges nearly as well as the edges' own solution.
 

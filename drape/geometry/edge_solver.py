@@ -17,7 +17,7 @@ CONVERGED = 1e-28  # of the residual's square: rounding is all that is left
 
 @kernel
 def times_matrix(ends: Ints32x2, rows: Floats2, x: Floats2, out: Floats2) -> None:
-    """Fill ``out`` (s, 2) with the matrix of ``edgeterms.write_equations`` times ``x`` (s, 2)."""
+    """Fill ``out`` (s, 2) with the matrix of ``edge_terms.write_equations`` times ``x`` (s, 2)."""
     for i in range(x.shape[0]):
         out[i, 0], out[i, 1] = RIDGE * x[i, 0], RIDGE * x[i, 1]
     for e in range(ends.shape[0]):
@@ -57,7 +57,7 @@ def conjugate_gradients(
 ) -> None:
     """Fill ``x`` (s, 2) with the turns, nearly. ``right`` (s, 2) becomes what is left.
 
-    ``rows``, ``right``, ``blocks`` from ``edgeterms.write_equations``; ``work`` (3, s, 2) is
+    ``rows``, ``right``, ``blocks`` from ``edge_terms.write_equations``; ``work`` (3, s, 2) is
     scratch.
     """
     better, direction, image = work[0], work[1], work[2]

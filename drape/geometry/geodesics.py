@@ -1,6 +1,6 @@
 """Compiled kernels for lengths along a smooth surface: arcs, geodesics, feet of points.
 
-Rows and places as in ``geometry.kernels``. Lengths in mm.
+Rows and places as in ``geometry.walk``. Lengths in mm.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """An allowance along an edge: one length, or stations between which it changes.
 
 Signed distance past the edge, mm: + beyond it, − short of it. Places are lengths along the
-edge itself, on the cavity, from where the edge starts (``runline.edge_places``).
+edge itself, on the cavity, from where the edge starts (``run_line.edge_places``).
 """
 
 from __future__ import annotations

@@ -32,7 +32,7 @@ from drape.job.tables import (
     TOP,
     TRIM,
 )
-from drape.job.toml_lines import KeyPath, renamed, suggestion
+from drape.job.toml_lines import KeyPath, ambiguous_run, renamed, suggestion
 
 Values = dict[str, Any]
 TARGETS = ("greatest_build_up", "least_overlap")  # for suggested laps and set-backs
@@ -173,7 +173,7 @@ def _sections(reader: Reader) -> Sections:
         wraps=[reader.section(w, ("joint", "wraps", i), WRAP) for i, w in enumerate(wraps)],
         plies=[_ply(reader, raw, i) for i, raw in enumerate(top.get("plies", ()))],
         report=reader.section(top.get("report", {}), ("report",), REPORT),
-        bench=_bench(reader, top.get("bench", {})),
+        bench=reader.section(top.get("bench", {}), ("bench",), BENCH),
         bag=None if bag is None else reader.section(bag, ("bag",), BAG),
     )
 
@@ -185,13 +185,6 @@ def _ply(reader: Reader, raw: Values, index: int) -> Values:
         given = out["allowances"]
         out["allowances"] = reader.section(given, (*path, "allowances"), {}, lambda _: ALLOWANCE)
     return out
-
-
-def _bench(reader: Reader, raw: Values) -> Values:
-    known = {k: v for k, v in raw.items() if k in BENCH}
-    for word in raw.keys() - known.keys():
-        reader.wrong(("bench", word), NOT_BUILT, limit=", ".join(BENCH), remedy="leave it out")
-    return reader.section(known, ("bench",), BENCH)
 
 
 def _mouth_name(value: Any) -> str:
@@ -237,6 +230,11 @@ def _mouths(reader: Reader, s: Sections) -> None:
         if taken.setdefault(new.casefold(), letter) != letter:
             path: KeyPath = ("mould", "mouths", letter)
             reader.wrong(path, f"mouth {taken[new.casefold()]} has that name", value=shown(new))
+    both = ambiguous_run(s.mouths)
+    if both:
+        limit = "new names that leave each run's name to one pair of mouths"
+        what = f"a run's name would stand for two pairs of mouths, {both[0]} and {both[1]}"
+        reader.wrong(("mould", "mouths"), what, limit=limit, remedy="leave a hyphen out")
 
 
 def _twice(reader: Reader, s: Sections) -> None:

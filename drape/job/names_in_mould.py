@@ -27,9 +27,9 @@ def check_edge_names(
 
     Raises
     ------
-    InputErrors
+    InputError
         An allowance, edge to trim, lap half or trim line names something that isn't there; a
-        run has no lap half.
+        run has no lap half. ``InputErrors``, which is one too, where several are wrong.
     """
     errors = _lap_half_errors(job, runs)
     for strip in job.strips:

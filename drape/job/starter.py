@@ -35,10 +35,10 @@ _TRIM = """
 # normal = [-1, 0, 0]
 
 [fabrics.cloth]
-take = "twill-200"          # a built-in fabric, from memory: measure yours, write it here
+take = "twill-200-prepreg"  # a built-in fabric, from memory: measure yours, write it here
 # areal_mass = 200          # g/m2 of fibre
-# locking_angle = 45        # degrees of shear past which the cloth wrinkles
-# thickness = 0.22          # of a cured ply (default: worked out)
+# locking_angle = 40        # degrees of shear past which the cloth wrinkles
+# thickness = 0.23          # of a cured ply (default: worked out)
 # roll_width = 1250
 """
 _JOINT = """

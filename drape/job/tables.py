@@ -1,6 +1,7 @@
 """The job file's keys, one table per section, and what ``docs/job-file.md`` says of each.
 
-The sections bag, parting, strips and wraps have modules of their own.
+Strips and wrapped plies have theirs in ``layers``, the bag and the parting line in
+``bag_settings`` and ``parting_settings``.
 """
 
 from __future__ import annotations
@@ -327,6 +328,7 @@ REPORT: Mapping[str, Key] = {
     ),
 }
 BENCH: Mapping[str, Key] = {
+    "height": LATER,
     "page": Key(one_of(*PAGES), ", ".join(PAGES), "Paper of the full-size patterns.", source=OURS),
     "placement": Key(
         number(0, 100),

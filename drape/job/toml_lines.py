@@ -15,6 +15,8 @@ import tomllib
 from bisect import bisect_right
 from collections.abc import Iterable, Mapping
 from difflib import get_close_matches
+from itertools import product
+from string import ascii_uppercase
 
 KeyPath = tuple[str | int, ...]
 
@@ -195,6 +197,20 @@ def renamed(edge: str, mouths: Mapping[str, str]) -> str:
         return mouths.get(edge, edge)
     for hyphen in re.finditer("-", ends):
         both = ends[: hyphen.start()], ends[hyphen.end() :]
-        if all(e in mouths.values() or re.fullmatch("[A-Z]", e) for e in both):
+        if all(e in mouths.values() or re.fullmatch("[A-Z]{1,2}", e) for e in both):
             return "-".join(mouths.get(e, e) for e in both) + dot + number
     return edge
+
+
+def ambiguous_run(mouths: Mapping[str, str]) -> tuple[str, str] | None:
+    """Two pairs of mouths whose run would have the same name, in words; None if there are none.
+
+    New names may hold hyphens: ``a`` and ``b-c`` would give what ``a-b`` and ``c`` give.
+    """
+    words = [*mouths.values(), *ascii_uppercase]
+    seen: dict[str, tuple[str, str]] = {}
+    for pair in product(words, words):
+        first = seen.setdefault("-".join(pair), pair)
+        if first != pair:
+            return " to ".join(first), " to ".join(pair)
+    return None

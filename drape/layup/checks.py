@@ -1,7 +1,7 @@
 """Self-checks of every run, each made in a way that is independent of what it checks.
 
 curvature    the net's shear against the curvature of the smooth surface it was laid on:
-             ``layup.netcheck``
+             ``layup.net_check``
 yarn length  whole yarns, measured again by dense sampling on the surface
 closure      the outline laid on the surface by a second net (other spacing, other phase),
              and its distance from the edge measured along the surface

@@ -9,16 +9,17 @@ import os
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
 from drape.errors import AccuracyError, Finding, InputError, raise_any
 from drape.geometry.surface import Floats, Ints, SurfacePoint
 from drape.job.job import Job
-from drape.layup.attempts import Made, make_ply, without_place
-from drape.layup.bed import Bed, make_beds
+from drape.layup.attempts import make_ply, without_place
+from drape.layup.bed import Bed, Laid, make_beds
 from drape.layup.directions import warp_direction, zero_direction
-from drape.layup.ground import Ground, ground_of
+from drape.layup.ground import Ground, ground_of, past_the_line
 from drape.layup.order import LaidLayer, Layup
 from drape.layup.pattern import pattern_of
 from drape.layup.piece import Piece, PieceOptions, past_the_end
@@ -30,7 +31,6 @@ from drape.mould.closed.closed_mould import ClosedMould
 from drape.mould.region import at_vertex
 from drape.mould.surface_error import surface_error
 
-Progress = Callable[[str, int, int], None]
 Prepared = tuple[LaidLayer, Ground, PieceOptions, tuple[Finding, ...]]
 
 
@@ -59,7 +59,8 @@ def drape_all(
     with ThreadPoolExecutor(max_workers=jobs or os.cpu_count() or 1) as pool:
         regions = [half.region for half in closed.mould.halves.values()]
         list(pool.map(surface_error, regions))  # before plies ask for it all at once
-        futures = [pool.submit(_drape, job, *each) for each in prepared]
+        under = partial(past_the_line, layup=layup, beds=beds)
+        futures = [pool.submit(_drape, job, under, *each) for each in prepared]
         for layer, future in zip(layup, futures, strict=True):
             report(f"draping {layer.name}")
             out.append(future.result())
@@ -82,7 +83,8 @@ def start_and_warp(
     elif layer.start is None:
         start = centre(region)
     else:
-        start, findings = nearest(region, layer.start, where)
+        start, moved = nearest(region, layer.start, where)
+        findings = tuple(replace(f, about=(layer.name,)) for f in moved)
     _, normal = place_of(region.surface, start)
     given = job.half(ground.half_at(layer, start)).zero
     if ground.along is not None:
@@ -118,7 +120,7 @@ def drape_again(
     """
     ground = ground_of(layer, layup, job, closed, beds, fields)
     options, _ = _options(job, layer, ground)
-    return _made(layer, ground, options)[0]
+    return make_ply(ground.region, options, layer, past_the_line(layer, layup, beds))[0]
 
 
 def _options(
@@ -144,27 +146,23 @@ def start_in_job(job: Job, layer: LaidLayer) -> str:
     return job.where(*place, "start") if layer.is_ply else job.where(*place)
 
 
-def _made(layer: LaidLayer, ground: Ground, options: PieceOptions) -> Made:
-    return make_ply(ground.region, options, layer, ground.laid)
-
-
 def _drape(
     job: Job,
+    under: Callable[[LaidLayer], Laid | None],
     layer: LaidLayer,
     ground: Ground,
     options: PieceOptions,
     findings: tuple[Finding, ...],
 ) -> LayerResult:
-    kept = replace(ground, laid=None)  # the closed mould is large
     try:
-        piece, straight = _made(layer, ground, options)
+        piece, straight = make_ply(ground.region, options, layer, under(layer))
     except AccuracyError as error:
         failed = Finding("error", (layer.name,), without_place(error), error.remedy)
-        return LayerResult(layer, kept, None, (*findings, failed))
+        return LayerResult(layer, ground, None, (*findings, failed))
     found = [*findings, *straight, *piece.findings, *past_the_end(piece, layer.name)]
     risks = cloth_risks(layer, piece)
     found += shear_findings(layer, piece, risks.wrinkling) + check_findings(layer, piece)
-    return LayerResult(layer, kept, piece, tuple(found), risks)
+    return LayerResult(layer, ground, piece, tuple(found), risks)
 
 
 def with_pattern(result: LayerResult, seen_from: str, snips: tuple[Floats, ...]) -> LayerResult:

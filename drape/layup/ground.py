@@ -40,7 +40,6 @@ class Ground:
     start : where it starts whatever the job gives, or None
     along : (3,) direction its angle counts from whatever the half's zero is, or None
     lines : vertices of the runs that are drawn on the pattern, by name
-    laid : what a ply lies on past the line; None where it doesn't pass it
     """
 
     region: Region
@@ -51,7 +50,6 @@ class Ground:
     start: SurfacePoint | None = None
     along: Floats | None = None
     lines: Mapping[str, Ints] = field(default_factory=dict)
-    laid: Laid | None = None
 
     def half_at(self, layer: LaidLayer, place: SurfacePoint) -> str:
         """The half that a place of a layer lies on."""
@@ -83,8 +81,7 @@ def ground_of(
     """
     if isinstance(layer.layer, Ply):
         region, height = closed.region(layer.own), mid_height(layup, layer)
-        laid = _past_the_line(layer, layup, beds.get(layer.own))
-        return Ground(region, height, chosen_spacing(region), fields[layer.own], laid=laid)
+        return Ground(region, height, chosen_spacing(region), fields[layer.own])
     try:
         if isinstance(layer.layer, Strip):
             return _band(layer, layer.layer, layup, job, closed, beds[layer.own])
@@ -93,9 +90,11 @@ def ground_of(
         raise error.at(job.where(*layer.place_in_job)) from error
 
 
-def _past_the_line(layer: LaidLayer, layup: Layup, bed: Bed | None) -> Laid | None:
-    """The closed mould under a ply that passes a run; None for one half alone."""
-    if bed is None or all(max(ends_at(layer, run)) <= 0.0 for run in bed.runs):
+def past_the_line(layer: LaidLayer, layup: Layup, beds: Mapping[str, Bed]) -> Laid | None:
+    """The closed mould under a ply that passes a run; None for one half alone, and for cloth
+    across the line, whose ground goes past it."""
+    bed = beds.get(layer.own)
+    if bed is None or not layer.is_ply or all(max(ends_at(layer, run)) <= 0.0 for run in bed.runs):
         return None
     plies = [each for each in layup if isinstance(each.layer, Ply)]
     before = [p for p in plies if p.own == layer.own and p.order < layer.order]

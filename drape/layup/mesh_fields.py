@@ -60,7 +60,7 @@ class FaceField:
     areal_mass: Floats
 
     def columns(self) -> Floats:
-        """(k, 13) as ``output.fieldtable`` has them."""
+        """(k, 13) as ``output.field_table`` has them."""
         angles = np.degrees(np.column_stack([self.angle, self.shear]))
         parts = (self.middles, self.warp, self.weft, angles, self.thickness, self.areal_mass)
         return np.column_stack(parts)

@@ -211,7 +211,7 @@ def _mesh_findings(checks: Checks, region: Region, where: str) -> tuple[Finding,
         if not checks.passed:
             return ()  # not asked of a piece that is refused anyway
         text = f"how far the mesh moves the outline is unknown: {off}"
-        return (Finding("warning", (where,), text, finer),)
+        return (Finding("warning", (where,), text, finer, worst),)
     if coarse:
         text = f"the mesh is coarse: {off}, the outline by {checks.outline:.2f} mm"
         return (Finding("warning", (where,), text, finer, worst),)

@@ -12,7 +12,7 @@ from math import degrees
 import numpy as np
 import shapely
 
-from drape.errors import Finding, place_text
+from drape.errors import Finding, as_place, place_text
 from drape.geometry.surface import Floats
 from drape.job.job import Job
 from drape.layup.checks import slope_error
@@ -134,7 +134,7 @@ def bridging_findings(job: Job, bridges: Bridges) -> list[Finding]:
         for kind in ("concave", "convex"):
             of_kind = [(ply, zone) for ply, zone in mine if zone.kind == kind]
             if of_kind:
-                out.append(_bridging_finding(half, kind, of_kind))
+                out.append(_bridging_finding(kind, of_kind))
     return out
 
 
@@ -143,9 +143,7 @@ def bridging_halves(bridges: Bridges) -> set[str]:
     return {ply.half for ply, zones in bridges for z in zones if z.kind == "concave"}
 
 
-def _bridging_finding(
-    half: str, kind: str, found: Sequence[tuple[LaidLayer, BridgingZone]]
-) -> Finding:
+def _bridging_finding(kind: str, found: Sequence[tuple[LaidLayer, BridgingZone]]) -> Finding:
     names = list(dict.fromkeys(ply.name for ply, _ in found))
     counts = [sum(ply.name == name for ply, _ in found) for name in names]
     worst = max((zone for _, zone in found), key=lambda z: z.height)
@@ -153,17 +151,21 @@ def _bridging_finding(
     limit = max(zone.limit for _, zone in found)
     radius = "a sharp corner" if least == 0.0 else f"a radius down to {least:.1f} mm"
     places = "1 place" if max(counts) == 1 else f"up to {max(counts)} places"
+    about, place = (*found[0][0].halves, *names), as_place(worst.place)
     where = f"{', '.join(names)} at {places}, the worst at ({place_text(worst.place)})"
     if kind == "concave":
         message = (
             f"risk of bridging: {where}: {radius} where yarns need {limit:.1f} mm (cloth that "
             f"spans it stands up to {worst.height:.2f} mm off the mould)"
         )
-        return Finding("risk", (half,), message, "split the ply in the corner, or round the corner")
+        remedy = "split the ply in the corner, or round the corner"
+        return Finding("risk", about, message, remedy, place)
     message = (
         f"yarns bend too sharply over an outside corner: {where}: {radius}, below {limit:g} mm"
     )
-    return Finding("risk", (half,), message, "round the corner, and run the ply over it unsplit")
+    return Finding(
+        "risk", about, message, "round the corner, and run the ply over it unsplit", place
+    )
 
 
 def check_findings(ply: LaidLayer, piece: Piece) -> list[Finding]:

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from drape.errors import Finding, InputError, place_text
+from drape.errors import Finding, InputError, as_place, place_text
 from drape.geometry.surface import Floats, Surface
 from drape.mould.plausible import how_apart
 
@@ -66,7 +66,8 @@ def gap_finding(
     if place is not None:
         text += f" near ({place_text(place, 1)})"
     text += f" (limit {limit} mm)"
-    return GapFinding("warning", ("mould",), text, "check the positions of the meshes")
+    at = None if place is None else as_place(place)
+    return GapFinding("warning", ("mould",), text, "check the positions of the meshes", at)
 
 
 def gap_known(findings: Iterable[Finding]) -> bool:

@@ -22,7 +22,7 @@ class RunLine:
 
     Attributes
     ----------
-    places : (s,), mm along the run, as ``runline.edge_places`` counts
+    places : (s,), mm along the run, as ``run_line.edge_places`` counts
     points : (s, 3), mm
     tangents : (s, 3), unit, in the direction of the region's chain
     length : float, mm, of the whole run
@@ -173,7 +173,7 @@ class EdgeCurve:
 def edge_curve(
     region: Region, surface: Surface, edge: Edge, index: Ints, closed: bool, longest: float
 ) -> EdgeCurve:
-    """Sample a stretch of an edge, see ``geometry.rimcurve``.
+    """Sample a stretch of an edge, see ``geometry.rim_curve``.
 
     Parameters
     ----------

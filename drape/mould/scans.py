@@ -1,6 +1,6 @@
 """A scanned half without its noise: the surface smoothed, its edges smoothed along it.
 
-The quadrics of ``geometry.smoothing`` move vertices along the normals. On an edge the
+The quadrics of ``geometry.noise`` move vertices along the normals. On an edge the
 noise also moves the line sideways, and a lap carried past it would lean with every
 vertex: each edge's chain is fitted too, piece by piece, by a quadratic of its arc length.
 

@@ -36,7 +36,7 @@ class Net:
         Its smooth patches.
     u, v : (p,), (q,) float, mm
     rows : (p, q, ROW) float
-        Kernel rows: position 0:3, normal 3:6, derivatives, weights; see geometry.kernels.
+        Kernel rows: position 0:3, normal 3:6, derivatives, weights; see geometry.walk.
     faces : (p, q) int
     state : (p, q) int8, see cloth.cells
     origin : (int, int), grid place of the start point

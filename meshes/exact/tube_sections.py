@@ -1,4 +1,4 @@
-"""Centrelines, half-sections and steps of the parting line, for ``tubes``.
+"""Centrelines, half-sections and steps of the parting line, for ``split_tubes``.
 
 Lengths in mm, angles in radians.
 """

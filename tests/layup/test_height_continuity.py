@@ -5,7 +5,7 @@ vertices can't differ by more than that times the way between them, summed over 
 Where distances are no longer measured all ramps must have ended. Figures by hand are for
 a trough with a vertex every 4 mm round it.
 
-Tries out ``layup/beds``, ``layup/heights`` as well.
+Tries out ``layup/bed``, ``layup/heights`` as well.
 """
 
 from contextlib import nullcontext
@@ -129,6 +129,7 @@ def all_laid(job, closed, facet):
             cut = pytest.raises(InputError, match="nothing is cut here")
             with cut if isinstance(layer.layer, Wrapped) else nullcontext():
                 ground.ground_of(layer, layup, job, closed, made, {"lower": None, "upper": None})
+            ground.past_the_line(layer, layup, made)
     return out
 
 

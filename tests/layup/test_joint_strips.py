@@ -3,7 +3,7 @@
 Developable troughs give rectangles; on a torus the sides of a strip along an equator are
 parallel circles, since the sections cross it as geodesics (key ``docarmo1976``).
 
-Tries out ``job/strips``, ``layup/ground`` as well.
+Tries out ``job/layers``, ``layup/ground`` as well.
 """
 
 import json

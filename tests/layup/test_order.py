@@ -9,12 +9,13 @@ from dataclasses import replace
 from math import inf
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from jobs import two_troughs
 
-from drape.job.allowance import Stations
+from drape.job.allowance import Stations, not_below_zero, values_at
 from drape.job.job import load_job
 from drape.joint.at_run import AtRun, across, laps_at, plies_at
 from drape.layup.order import layup_of, under
@@ -96,8 +97,11 @@ def test_from_the_other_side_all_is_mirrored(layup):
 @given(st.lists(st.floats(-30, 30), min_size=2, max_size=5))
 def test_stations_are_mirrored_value_by_value(values):
     stations = Stations(tuple(range(len(values))), tuple(values))
-    assert (-stations).values == tuple(-v for v in values)
-    assert (-stations).places == stations.places
+    between = np.linspace(-1.0, len(values), 23)
+    found = values_at(stations, between)
+    assert values_at(-stations, between) == pytest.approx(-found)
+    whole = np.arange(float(len(values)))
+    assert values_at(not_below_zero(stations), whole) == pytest.approx(np.maximum(values, 0.0))
 
 
 def test_what_lies_under_cloth_across_the_line(layup):

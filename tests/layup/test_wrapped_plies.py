@@ -3,7 +3,7 @@
 A cylinder and a cone unroll to rectangles and annular sectors; on a torus the overlap's end
 is a parallel circle, since sections cross the equators as geodesics (key ``docarmo1976``).
 
-Tries out ``job/wraps``, ``closed/tube``, ``layup/wrap_ground`` as well.
+Tries out ``job/layers``, ``closed/tube``, ``layup/ground`` as well.
 """
 
 import json

@@ -1,4 +1,4 @@
-"""Names with blanks, commas, hyphens and "and": nothing is read out of a sentence.
+"""Names with blanks, hyphens and "and": nothing is read out of a sentence.
 
 A ply called "skin and core" once lost its joint's risks on the lay-up sheet, since these were
 found by splitting their text.

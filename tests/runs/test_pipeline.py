@@ -4,7 +4,7 @@ Sources: exact shapes, the project's contracts (summary's schema, key
 ``json-schema-2020-12``; exit codes), and results that must not depend on threads.
 
 Tries out ``drape/publish``, ``drape/results``, ``joint/joint``, ``layup/draping``,
-``layup/pattern``, ``layup/ply_pattern``, ``layup/result``, ``summary/records``,
+``layup/pattern``, ``layup/result``, ``summary/records``,
 ``summary/summarise`` as well.
 """
 

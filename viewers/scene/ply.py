@@ -36,7 +36,9 @@ def ply_scene(
     """
     ply, piece = result.ply, result.piece
     if piece is None:
-        return bare_ply(ply)
+        bare = bare_ply(ply)
+        bare["laps"] = _laps(ply.name, closing)
+        return bare
     out = _draped(ply, piece.net, piece.outlines, piece.assessment)
     out["valid"] = piece.valid
     out["laps"] = _laps(ply.name, closing)

@@ -58,11 +58,11 @@ class ClosedMould:
         return self.mould.halves[half].region
 
     def stitched(self, own: str) -> Stitched:
-        """Both halves as one surface, from ``own``; see ``closed.stitch``."""
+        """Both halves as one surface, from ``own``; see ``stitched.stitch``."""
         return self._once(own, lambda: stitch(self.region(own), self.region(self.mould.other(own))))
 
     def past(self, own: str, reach: float) -> Floats:
-        """(n,) distance past the parting line seen from ``own``; see ``closed.distance_past``."""
+        """(n,) distance past the parting line seen from ``own``; see ``stitched.distance_past``."""
         return self._once((own, reach), lambda: readonly(distance_past(self.stitched(own), reach)))
 
 
