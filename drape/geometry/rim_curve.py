@@ -24,7 +24,7 @@ STRAIGHT = 1e-3  # radians off both tangents: fitted normals aren't surer
 STEADY = np.radians(0.5)  # between sections of neighbouring segments: no more than rounding
 CIRCLES = np.array([1.0, 4.0, 1.0])  # behind, round, ahead: on even vertices their errors cancel
 NEARNESS = 3.0  # power of a circle's span: short circles say more of the curve at their vertex
-FARTHEST = 1.0  # mm between a chord and its curve where only neighbours tell; coarser is no export
+FARTHEST = 1.0  # mm between a chord and its curve where only neighbours give it; exports are finer
 UNEVEN = 3.0  # a segment bends at most so many times as much at one end as at the other
 
 

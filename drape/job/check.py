@@ -347,7 +347,7 @@ def _plies(reader: Reader, s: Sections) -> None:
             reader.name((*path, "half"), ply["half"], s.halves, "no such half")
         if "fabric" in ply and ply["fabric"] not in s.fabrics and "fabrics" in s.top:
             reader.name((*path, "fabric"), ply["fabric"], s.fabrics, "no such fabric")
-        # folded: names become file names, and not every system tells A from a
+        # folded: names become file names, and not every system distinguishes A from a
         first = taken.setdefault(word.casefold(), i) if word else i
         if first != i:
             what = f"ply {first + 1} has the same name"
