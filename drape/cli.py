@@ -1,7 +1,7 @@
 """The command line: arguments, progress, what is printed, exit codes.
 
 Exit codes, the first that fits: 2 bad input, 3 not solved to tolerance, 1 done, with
-errors that spoil no piece or findings that ``[report] fail_on`` names, 0 done. Besides:
+errors that leave every piece valid or findings that ``[report] fail_on`` names, 0 done. Besides:
 130 interrupted, 141 nobody reads the output any more, 70 a fault of the program.
 
 Reports go to standard output, errors and progress to standard error. The only file that
@@ -23,13 +23,13 @@ from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn, TextIO
 
-from drape.commands import shear as clicloth
+from drape.commands import shear as shear_command
 from drape.commands.progress import progress, to_stay
 from drape.errors import AccuracyError, Finding, InputError, PlywrightError
 from drape.job.file import write_new
 from drape.job.keys import MESH_SUFFIXES, UNITS
 from drape.job.starter import starter_job
-from drape.output import terminal as clitext
+from drape.output import terminal
 from drape.output.shear_picture import picture
 from drape.output.svg import to_svg
 
@@ -41,7 +41,7 @@ FAULT, INTERRUPTED, NO_READER = 70, 130, 141
 BUILT = ("demo", "new", "inspect", "run", "view", "fabrics", "shear")
 LATER = {
     "advise": "search for a better start point, angle or split",
-    "compare": "hold a measured ply against the computed one",
+    "compare": "compare a measured ply with the computed one",
 }
 
 
@@ -66,7 +66,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     except SystemExit as stop:  # --help, --version
         return stop.code if isinstance(stop.code, int) else BAD_INPUT
     except PlywrightError as error:
-        return _tell_error(error, as_json)
+        return _report_error(error, as_json)
     except KeyboardInterrupt:
         _say("interrupted", sys.stderr)
         return INTERRUPTED
@@ -77,9 +77,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     except OSError as error:
         _debug_traceback()
         what = f"can't be read or written: {error.strerror or error}"
-        return _tell_error(InputError(what, where=str(error.filename or "a file")), as_json)
+        return _report_error(InputError(what, where=str(error.filename or "a file")), as_json)
     except Exception as error:
-        return _tell_fault(error, as_json)
+        return _report_fault(error, as_json)
 
 
 class _Parser(argparse.ArgumentParser):
@@ -102,10 +102,10 @@ def _parser() -> _Parser:
     _add_run(commands)
     _add_meshes(commands)
     _add_view(commands)
-    fabrics = commands.add_parser("fabrics", help="list the fabrics that ship", allow_abbrev=False)
+    fabrics = commands.add_parser("fabrics", help="list the built-in fabrics", allow_abbrev=False)
     fabrics.add_argument("--json", action="store_true", help="print one JSON object")
     fabrics.set_defaults(command=_fabrics)
-    clicloth.add_shear(commands, _shear)
+    shear_command.add_shear(commands, _shear)
     for name, text in LATER.items():
         later = commands.add_parser(name, help=f"{text} (not built yet)", add_help=False)
         later.add_argument("rest", nargs=argparse.REMAINDER)
@@ -146,7 +146,10 @@ def _add_meshes(commands: Any) -> None:
             "meshes", nargs="+", type=Path, metavar="MESH", help=", ".join(MESH_SUFFIXES)
         )
         command.add_argument(
-            "--units", choices=tuple(UNITS), default="mm", help="of the mesh files (default: mm)"
+            "--units",
+            choices=tuple(UNITS),
+            default="mm",
+            help="unit of the mesh files (default: mm)",
         )
         _add_output_options(command)
 
@@ -162,12 +165,12 @@ def _add_view(commands: Any) -> None:
         help="as a page for a browser on this machine, instead of a window",
     )  # fmt: skip
     view.add_argument("--jobs", type=_count, metavar="N", help="threads (default: all)")
-    view.add_argument("--quiet", action="store_true", help="only risks and errors")
+    view.add_argument("--quiet", action="store_true", help="print only risks and errors")
     view.set_defaults(command=_view)
 
 
 def _add_output_options(command: argparse.ArgumentParser) -> None:
-    command.add_argument("--quiet", action="store_true", help="only risks and errors")
+    command.add_argument("--quiet", action="store_true", help="print only risks and errors")
     command.add_argument("--json", action="store_true", help="print one JSON object")
 
 
@@ -207,18 +210,18 @@ def _run_job(path: Path, folder: Path, args: argparse.Namespace) -> int:
     files = publish.publish(results, folder)
     code = exit_code(results.valid, results.findings, job.fail_on)
     if args.json:
-        _tell_json(
+        _report_json(
             exit_code=code,
             job=str(path),
             folder=str(folder),
             files=list(files),
             summary=results.summary.model_dump(mode="json"),
-            caution=clitext.CAUTION,
+            caution=terminal.CAUTION,
         )
     if args.quiet:
-        _tell_findings([f for f in results.findings if f.level in ("risk", "error")], sys.stderr)
+        _report_findings([f for f in results.findings if f.level in ("risk", "error")], sys.stderr)
     elif not args.json:
-        _tell_results(results, job.title, files, folder)
+        _report_results(results, job.title, files, folder)
     return code
 
 
@@ -232,14 +235,15 @@ def _view(args: argparse.Namespace) -> int:
     job = load_job(args.job)
     with progress(args.quiet, _say_aside) as report:
         results = pipeline.run(job, jobs=args.jobs, progress=report)
-    _tell_findings([f for f in results.findings if f.level in ("risk", "error")], sys.stderr)
+    _report_findings([f for f in results.findings if f.level in ("risk", "error")], sys.stderr)
     show = looking.show_page if args.page else looking.show_window
-    show(results, lambda text: print(clitext.for_stream(text, sys.stdout.encoding), flush=True))
+    show(results, lambda text: print(terminal.for_stream(text, sys.stdout.encoding), flush=True))
     return DONE
 
 
 def exit_code(valid: bool, findings: Sequence[Finding], fail_on: Sequence[str]) -> int:
-    """Exit code of a run that came to its end; an error that spoils no piece counts as a risk."""
+    """Exit code of a run that came to its end; an error that leaves every piece valid counts as
+    a risk."""
     if not valid:
         return NOT_SOLVED
     return RISKS if any(f.level in ("error", *fail_on) for f in findings) else DONE
@@ -255,7 +259,7 @@ def _new(args: argparse.Namespace) -> int:
     text = starter_job([_seen_from(args.output.parent, m) for m in args.meshes], units=args.units)
     write_new(args.output, text)
     if args.json:
-        _tell_json(exit_code=DONE, job=str(args.output))
+        _report_json(exit_code=DONE, job=str(args.output))
     elif not args.quiet:
         _say(f"Wrote {args.output}. Edit it, then: plywright run {args.output} -o patterns")
     return DONE
@@ -276,42 +280,42 @@ def _inspect(args: argparse.Namespace) -> int:
         found = pipeline.inspect(args.meshes, UNITS[args.units])
     findings = found["findings"]
     if args.json:
-        objects = [clitext.finding_object(f) for f in findings]
-        _tell_json(**{"exit_code": DONE, **found, "findings": objects})
+        objects = [terminal.finding_object(f) for f in findings]
+        _report_json(**{"exit_code": DONE, **found, "findings": objects})
     if args.quiet:
-        _tell_findings([f for f in findings if f.level in ("risk", "error")], sys.stderr)
+        _report_findings([f for f in findings if f.level in ("risk", "error")], sys.stderr)
     elif not args.json:
-        for line in clitext.value_lines({k: v for k, v in found.items() if k != "findings"}):
+        for line in terminal.value_lines({k: v for k, v in found.items() if k != "findings"}):
             _say(line)
-        _tell_findings(findings)
+        _report_findings(findings)
     return DONE
 
 
 def _fabrics(args: argparse.Namespace) -> int:
     if args.json:
-        _tell_json(exit_code=DONE, fabrics=clicloth.shipped_objects())
+        _report_json(exit_code=DONE, fabrics=shear_command.shipped_objects())
         return DONE
-    for line in clicloth.shipped_lines():
+    for line in shear_command.shipped_lines():
         _say(line)
     return DONE
 
 
 def _shear(args: argparse.Namespace) -> int:
-    found = clicloth.measured(args)
-    entry = clicloth.entry_of(found, args)
+    found = shear_command.measured(args)
+    entry = shear_command.entry_of(found, args)
     drawn = getattr(args, "picture", None)
     if drawn is not None:
         write_new(drawn, to_svg(picture(found)).decode())
     if args.json:
-        objects = [clitext.finding_object(f) for f in found.findings]
+        objects = [terminal.finding_object(f) for f in found.findings]
         drawn = None if drawn is None else str(drawn)
-        told = clicloth.measured_object(found, entry)
-        _tell_json(exit_code=DONE, **told, picture=drawn, findings=objects)
+        measured = shear_command.measured_object(found, entry)
+        _report_json(exit_code=DONE, **measured, picture=drawn, findings=objects)
         return DONE
     if not args.quiet:
-        for line in clicloth.measured_lines(found):
+        for line in shear_command.measured_lines(found):
             _say(line)
-        _tell_findings(found.findings)
+        _report_findings(found.findings)
         if drawn is not None:
             _say(f"Wrote {drawn}")
         _say("\nTo paste into a job file:\n")
@@ -323,44 +327,44 @@ def _not_built(args: argparse.Namespace) -> int:
     raise InputError(f"'{args.name}' isn't built yet", limit=", ".join(BUILT))
 
 
-def _tell_results(results: Results, title: str, files: Sequence[str], folder: Path) -> None:
+def _report_results(results: Results, title: str, files: Sequence[str], folder: Path) -> None:
     _say(title)
-    for line in clitext.ply_table(results.summary):
+    for line in terminal.ply_table(results.summary):
         _say(line)
-    _tell_findings(results.findings)
+    _report_findings(results.findings)
     if not results.valid:
         _say("Some pieces failed their checks: they have no cut files.", sys.stderr)
     _say(f"Wrote {len(files)} files to {folder}")
-    first = clitext.open_first(folder, files)
+    first = terminal.open_first(folder, files)
     if first:
         _say(first)
-    _say(clitext.CAUTION)
+    _say(terminal.CAUTION)
 
 
-def _tell_findings(findings: Sequence[Finding], stream: TextIO | None = None) -> None:
-    for line in clitext.finding_lines(findings):
+def _report_findings(findings: Sequence[Finding], stream: TextIO | None = None) -> None:
+    for line in terminal.finding_lines(findings):
         _say(line, stream)
 
 
-def _tell_error(error: PlywrightError, as_json: bool) -> int:
+def _report_error(error: PlywrightError, as_json: bool) -> int:
     code = NOT_SOLVED if isinstance(error, AccuracyError) else BAD_INPUT
-    errors = clitext.errors_of(error)
+    errors = terminal.errors_of(error)
     for one in errors:
         _say(f"error: {one.line()}", sys.stderr)
     if as_json:
-        _tell_json(exit_code=code, errors=[clitext.error_object(e) for e in errors])
+        _report_json(exit_code=code, errors=[terminal.error_object(e) for e in errors])
     return code
 
 
-def _tell_fault(error: Exception, as_json: bool) -> int:
+def _report_fault(error: Exception, as_json: bool) -> int:
     _debug_traceback()
-    what = f"a fault in plywright: {type(error).__name__}: {error}"
+    what = f"internal error: {type(error).__name__}: {error}"
     fault = PlywrightError(
         what, remedy="please report it with the job file; PLYWRIGHT_DEBUG=1 shows where it arose"
     )
     _say(f"error: {fault.line()}", sys.stderr)
     if as_json:
-        _tell_json(exit_code=FAULT, errors=[clitext.error_object(fault)])
+        _report_json(exit_code=FAULT, errors=[terminal.error_object(fault)])
     return FAULT
 
 
@@ -369,7 +373,7 @@ def _debug_traceback() -> None:
         traceback.print_exc()
 
 
-def _tell_json(**values: Any) -> None:
+def _report_json(**values: Any) -> None:
     _say(json.dumps(values, indent=2, allow_nan=False))
 
 
@@ -380,7 +384,7 @@ def _say_aside(text: str) -> None:
 def _say(text: str, stream: TextIO | None = None) -> None:
     # sys.stdout is looked up late: it may be replaced while the program runs
     stream = sys.stdout if stream is None else stream
-    print(clitext.for_stream(text, stream.encoding), file=stream)
+    print(terminal.for_stream(text, stream.encoding), file=stream)
 
 
 if __name__ == "__main__":

@@ -16,7 +16,7 @@ from jobs import BARE, job_file
 from moulds import elbows, troughs
 
 from drape import pipeline
-from drape.advice import start_search as startsearch
+from drape.advice import start_search
 from drape.advice.yarn_search import REPORTED, SAME
 from drape.job.job import load_job
 from drape.mould.region import at_vertex
@@ -200,8 +200,8 @@ def test_no_start_of_an_exhaustive_grid_is_better(tmp_path, monkeypatch):
         kept.update(search=search, starts=starts, found=found)
         return found
 
-    original = startsearch.search_start
-    monkeypatch.setattr(startsearch, "search_start", spy)
+    original = start_search.search_start
+    monkeypatch.setattr(start_search, "search_start", spy)
     run(elbow(tmp_path, "running-through", "angle = 30", "angle = -30", spacing=5.0))
     search, starts, found = kept["search"], kept["starts"], kept["found"]
     region = search.piece.region

@@ -20,7 +20,7 @@ from pydantic import BaseModel
 from drape import cli, pipeline, publish
 from drape.errors import AccuracyError, Finding, InputError, InputErrors
 from drape.job.job import load_job
-from drape.output import terminal as clitext
+from drape.output import terminal
 
 JOB = """\
 format = 1
@@ -184,7 +184,7 @@ def test_a_ply_with_some_bad_pieces_names_them(job):
     good = Piece(name="a", valid=True, cloth_area_mm2=100.0)
     bad = Piece(name="b", valid=False, cloth_area_mm2=200.0)
     summary.plies[0].pieces = [good, bad]
-    line = clitext.ply_table(summary)[1]
+    line = terminal.ply_table(summary)[1]
     assert line.endswith("3.0 cm²  NOT OK: b")
 
 
@@ -358,7 +358,7 @@ def test_a_fault_is_told_shortly(job, stand_in, capsys, monkeypatch, debug):
     err = capsys.readouterr().err
     assert ("Traceback" in err) == bool(debug)
     last = err.splitlines()[-1]
-    assert last.startswith("error: a fault in plywright: ZeroDivisionError: by zero; please report")
+    assert last.startswith("error: internal error: ZeroDivisionError: by zero; please report")
     assert debug or len(err.splitlines()) == 1
 
 
@@ -464,16 +464,16 @@ def test_any_terminal_can_show_it(job, stand_in, monkeypatch, encoding):
 
 
 def test_control_characters_stay_out_of_the_terminal():
-    assert clitext.for_stream("a\x1b[31mb\x07\n", "utf-8") == "a?[31mb?\n"
-    assert clitext.for_stream("\udcff", "utf-8") == "?"
-    assert clitext.for_stream("x°", None) == "x°"
+    assert terminal.for_stream("a\x1b[31mb\x07\n", "utf-8") == "a?[31mb?\n"
+    assert terminal.for_stream("\udcff", "utf-8") == "?"
+    assert terminal.for_stream("x°", None) == "x°"
 
 
 def test_what_is_the_same_for_several_plies_is_one_line():
     same = [Finding("warning", (f"ply-{k}",), "passes the end", "shorten it") for k in (1, 2, 1)]
     other = Finding("warning", ("ply-3",), "passes another end", "shorten it")
     risk = Finding("risk", ("ply-1",), "passes the end", "shorten it")
-    assert clitext.finding_lines([same[0], other, *same[1:], risk]) == [
+    assert terminal.finding_lines([same[0], other, *same[1:], risk]) == [
         "risk: ply-1: passes the end; shorten it",
         "warning: ply-1, ply-2: passes the end; shorten it",
         "warning: ply-3: passes another end; shorten it",

@@ -6,8 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from drape.net import bridging, wrinkles
-from drape.net import smoothing_order as pressing
+from drape.net import bridging, smoothing_order, wrinkles
 from drape.net.net import Net
 from drape.net.wrinkles import trimmed_away
 from drape.output.summary.cloth_models import BridgingZone, StrokeRecord, WrinkleBand, WrinkleZone
@@ -66,10 +65,10 @@ def bridging_zones(zones: Sequence[bridging.BridgingZone]) -> tuple[BridgingZone
     )
 
 
-def smoothing(net: Net, strokes: Sequence[pressing.Stroke]) -> tuple[StrokeRecord, ...]:
+def smoothing(net: Net, strokes: Sequence[smoothing_order.Stroke]) -> tuple[StrokeRecord, ...]:
     out = []
     for s in strokes:
-        pull = pressing.pull_direction(net, s)
+        pull = smoothing_order.pull_direction(net, s)
         out.append(
             StrokeRecord(
                 number=s.number,

@@ -17,9 +17,8 @@ from drape.layup.piece import Piece
 from drape.layup.result import LayerResult
 from drape.mould.inspection import Inspection
 from drape.mould.mould import Mould
-from drape.output.summary import cloth_records as clothbuilders
+from drape.output.summary import cloth_records, records
 from drape.output.summary import models as record
-from drape.output.summary import records
 from drape.output.summary.base import degrees, number
 
 
@@ -80,12 +79,12 @@ def _piece_record(result: LayerResult, piece: Piece, pattern: Pattern) -> record
     return out.model_copy(
         update={
             "greatest_thickness_mm": number(thickest, 5),
-            "wrinkle_zones": clothbuilders.wrinkle_zones(
+            "wrinkle_zones": cloth_records.wrinkle_zones(
                 risks.wrinkling, tuple(piece.options.trims)
             ),
-            "wrinkle_band": clothbuilders.wrinkle_band(risks.wrinkling),
-            "bridging_zones": clothbuilders.bridging_zones(risks.bridging),
-            "smoothing": clothbuilders.smoothing(piece.net, risks.strokes),
+            "wrinkle_band": cloth_records.wrinkle_band(risks.wrinkling),
+            "bridging_zones": cloth_records.bridging_zones(risks.bridging),
+            "smoothing": cloth_records.smoothing(piece.net, risks.strokes),
         }
     )
 
