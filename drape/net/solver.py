@@ -120,7 +120,9 @@ def tangent(warp: Floats, normal: Floats) -> Floats:
     out = warp - (warp @ normal) * normal
     length = np.linalg.norm(out)
     if not length > 1e-6 * np.linalg.norm(warp):
-        raise InputError("the warp direction stands square on the surface", value=list(warp))
+        raise InputError(
+            "the warp direction stands square on the surface", value=np.round(warp, 3).tolist()
+        )
     return out / length
 
 

@@ -73,7 +73,7 @@ def test_spacing_must_be_positive(spacing):
 
 def test_warp_square_to_the_surface_is_refused():
     region = plate()
-    with pytest.raises(InputError, match="square to the surface"):
+    with pytest.raises(InputError, match="square on the surface"):
         solve_net(region.surface, place(region, (0.0, 0.0, 0.0)), np.array([0.0, 0.0, 1.0]))
 
 

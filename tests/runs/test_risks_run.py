@@ -193,7 +193,7 @@ def test_bridging_is_told_once_a_half_and_grows_with_the_stack(tmp_path):
         assert zone.yarns == ("weft",)
     told = [f for f in results.findings if "bridg" in f.text]
     assert len(told) == 1
-    assert told[0].where == "lower"
+    assert told[0].about == ("lower", "lower-2")
     assert results.valid
     assert "lower-2 at up to 2 places" in told[0].text
     assert "split the ply in the corner" in told[0].remedy
