@@ -108,7 +108,7 @@ def watched(clock: Clock, stack: ExitStack) -> None:
             swap(module, name, lambda f, name=name: clock.wrapped(f, name))
     for name, module in PIECES:
         swap(module, name, lambda f, name=name: clock.wrapped(f, name))
-    swap("drape.layup.draping", "_drape", lambda f: clock.of_ply(f, 1))
+    swap("drape.layup.draping", "_drape", lambda f: clock.of_ply(f, 2))
     files: tuple[tuple[str, Callable[..., str]], ...] = (
         ("pattern_drawing", lambda p: f"patterns/{p.piece}.svg"),
         ("to_svg", lambda d: f"patterns/{d.name}.svg"),
