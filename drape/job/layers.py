@@ -36,23 +36,26 @@ Vector = tuple[float, float, float]
 Tables = Sequence[Mapping[str, Any]]
 
 LAID = ("before", "after")
+# what strips and wrapped plies have in common
+FABRIC = Key(text, "the name of a fabric", "Its cloth.", required=True)
+SPACING = Key(number(0.05, 100), "mm, 0.05 to 100", "Spacing of the net.", CHOSEN_SPACING, OURS)
+LENGTH = (number(0, 1000, above=True), "mm, more than 0, at most 1000")
+ANGLE = (number(-360, 360), "degrees, -360 to 360")
 
 STRIP: Mapping[str, Key] = {
     "name": Key(name, NAME, "Name of the strip and of its files.", "a number: {}"),
     "run": Key(text, 'the name of a run, "A-B.1"', "Where it lies.", "one strip along every run"),
     "width": Key(
-        number(0, 1000, above=True),
-        "mm, more than 0, at most 1000",
+        *LENGTH,
         "Width across the line, half of it on each half.",
         required=True,
     ),
     "angle": Key(
-        number(-360, 360),
-        "degrees, -360 to 360",
+        *ANGLE,
         "Angle of the warp, from the run's direction.",
         required=True,
     ),
-    "fabric": Key(text, "the name of a fabric", "Its cloth.", required=True),
+    "fabric": FABRIC,
     "laid": Key(
         one_of(*LAID),
         "before, after: laid before or after closing",
@@ -65,9 +68,7 @@ STRIP: Mapping[str, Key] = {
         'The half it is laid in; only with `laid = "before"`.',
         'required with `laid = "before"`',
     ),
-    "spacing": Key(
-        number(0.05, 100), "mm, 0.05 to 100", "Spacing of the net.", CHOSEN_SPACING, OURS
-    ),
+    "spacing": SPACING,
 }
 
 
@@ -80,8 +81,7 @@ WRAP: Mapping[str, Key] = {
         required=True,
     ),
     "overlap": Key(
-        number(0, 1000, above=True),
-        "mm, more than 0, at most 1000",
+        *LENGTH,
         "How far its end runs past the seam.",
         required=True,
     ),
@@ -93,12 +93,11 @@ WRAP: Mapping[str, Key] = {
         OURS,
     ),
     "angle": Key(
-        number(-360, 360),
-        "degrees, -360 to 360",
+        *ANGLE,
         "Angle of the warp at the start point, from the half's zero direction.",
         required=True,
     ),
-    "fabric": Key(text, "the name of a fabric", "Its cloth.", required=True),
+    "fabric": FABRIC,
     "start": Key(
         start_or_auto,
         f'"auto", or {POINT}',
@@ -106,9 +105,7 @@ WRAP: Mapping[str, Key] = {
         "auto, the middle of the ply",
         OURS,
     ),
-    "spacing": Key(
-        number(0.05, 100), "mm, 0.05 to 100", "Spacing of the net.", CHOSEN_SPACING, OURS
-    ),
+    "spacing": SPACING,
 }
 
 

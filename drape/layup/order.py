@@ -175,7 +175,8 @@ Layup = tuple[LaidLayer, ...]
 
 def layup_of(job: Job, mould: Mould) -> Layup:
     """All layers: the plies in the job's order, the strips run by run, the wrapped plies."""
-    return laid_plies(job) + _strips(job, mould) + _wraps(job, mould)
+    below = laid_plies(job) + _strips(job, mould)
+    return below + _wraps(job, mould, len(below))
 
 
 def laid_plies(job: Job) -> Layup:
@@ -246,13 +247,13 @@ def _counted(
     return [replace(s, order=under + 1 + same.index(s), of=of) if s in same else s for s in strips]
 
 
-def _wraps(job: Job, mould: Mould) -> Layup:
-    under = len(job.plies) + len(_strips(job, mould))
+def _wraps(job: Job, mould: Mould, below: int) -> Layup:
+    """The wrapped plies, over ``below`` other layers."""
     out = []
     for wrap in job.wraps:
-        own, index = wrap.half or joint_half(job, mould, wrap.seam), under + wrap.index
+        own, index = wrap.half or joint_half(job, mould, wrap.seam), below + wrap.index
         each = _across(job, mould, wrap, wrap.name, own, wrap.seam, index)
-        out.append(replace(each, order=index + 1, of=under + len(job.wraps)))
+        out.append(replace(each, order=index + 1, of=below + len(job.wraps)))
     return tuple(out)
 
 
